@@ -1,0 +1,1 @@
+"""Trivet: workbench for the design and proof of an overhead infrared cooktop monitor."""

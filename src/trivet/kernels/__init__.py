@@ -1,0 +1,1 @@
+"""Pure functions of arrays; SI inside; no files, no clock, no globals."""

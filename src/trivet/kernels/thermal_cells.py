@@ -1,0 +1,89 @@
+"""Tables and field groups shared by the compiled parts of the pan simulator.
+
+Arrays are (n_r, n_theta, lane): the lanes are cooks, innermost, so that the
+vector units of the processor work on several cooks at once.  What a cook needs
+as scalars lies in small tables whose rows the names below number.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple, TypeVar, cast
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+F = TypeVar("F")
+
+STEFAN_BOLTZMANN = 5.670374419e-8  # W/m2/K4, CODATA 2018
+TINY_CAPACITY = 1e-9  # J/m2/K, keeps a dry layer solvable
+
+# Rows of the per-cook constants ``fixed``.
+(
+    AMBIENT, SURROUND4, TOP, TOP_SLOPE, TOP_SIGMA, LAYER_SIGMA, BELOW, BELOW4, BOTTOM_SIGMA,
+    SHEET, BASE_AREA, BOIL, LATENT, SPECIFIC_HEAT, FILM_MASS, COVER, LAYER_G, SURFACE_R,
+    NUCLEATE, CRITICAL, VAPOUR, AIR_VAPOUR, MIXING, STATIC_CAPACITY, NUSSELT, NUSSELT_T,
+    THERMOSTAT, HYSTERESIS, N_FIXED,
+) = range(29)  # fmt: skip
+# Rows of ``live``, renewed every step.
+(
+    WET, BARE, CAP, INV_CAP, G, R_SURF, BOIL_A, BOIL_MAX, EVAPORATION, POWER, LOSS_RATE, N_LIVE,
+) = range(12)  # fmt: skip
+# Rows of ``cook``: state and ledger of each cook.
+(
+    MASS, MEAN_PAN, MEAN_LAYER, HEATING, INPUT, LOST, LATENT_OUT, VAPOUR_OUT, LAST_RATE, BULK_0,
+    N_COOK,
+) = range(11)  # fmt: skip
+# Columns of the food cells' constants.
+(
+    F_CONTACT_CAP, F_BODY_CAP, F_INNER_G, F_BOIL, F_LATENT, F_SIGMA, N_FOOD,
+) = range(7)  # fmt: skip
+
+
+class Grid(NamedTuple):
+    """Polar grid of the unit disc: conduction weights and cell areas of each ring."""
+
+    inward: FloatArray
+    outward: FloatArray
+    around: FloatArray
+    area: FloatArray
+
+
+class Cells(NamedTuple):
+    """Per-cell fields of a block, all (n_r, n_theta, lane) but the two ring arrays."""
+
+    pan: FloatArray
+    layer: FloatArray
+    shape: FloatArray
+    open_frac: FloatArray
+    capacity: FloatArray
+    bottom: FloatArray
+
+
+class Food(NamedTuple):
+    """Cells under food: index (n, 3), body temperature, water left, constants."""
+
+    cell: NDArray[np.int64]
+    body: FloatArray
+    water: FloatArray
+    const: FloatArray
+    rate: FloatArray
+
+
+class Scratch(NamedTuple):
+    """Work arrays of the sweeps."""
+
+    diag: FloatArray
+    delta: FloatArray
+    shift: FloatArray
+    gain: FloatArray
+    upper: FloatArray
+    ring: FloatArray
+    ring_q: FloatArray
+
+
+def compiled(function: F) -> F:
+    """Compile without the interpreter lock; division by zero gives inf, checked later."""
+    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+    return cast(F, numba.njit(**options)(function))

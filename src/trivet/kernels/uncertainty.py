@@ -1,0 +1,546 @@
+"""Propagation of uncertainty: first order with correlations, and Monte Carlo."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+
+from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
+
+Floats = NDArray[np.float64]
+Shape = Literal["normal", "rectangular", "triangular", "t"]
+
+
+@dataclass(frozen=True)
+class InputQuantity:
+    """One input of a model: value, standard uncertainty, shape, degrees of freedom.
+
+    A rectangular or triangular input has the standard uncertainty given, so a
+    half-width a enters as a / sqrt(3) or a / sqrt(6). With ``shape = "t"`` the
+    uncertainty is the scale and ``dof`` shapes the tails.
+    """
+
+    name: str
+    value: float
+    uncertainty: float
+    shape: Shape = "normal"
+    dof: float = math.inf
+
+
+@dataclass(frozen=True)
+class Budget:
+    """First-order result: value, combined uncertainty and what makes it.
+
+    ``contributions`` are c_i u_i with sign, in the unit of the result;
+    ``second_order`` is the root of the neglected second-order terms.
+    """
+
+    names: tuple[str, ...]
+    value: float
+    uncertainty: float
+    contributions: tuple[float, ...]
+    effective_dof: float
+    second_order: float
+
+    def ranking(self) -> tuple[tuple[str, float], ...]:
+        """Return inputs with their share of the sum of squares, largest first."""
+        total = sum(c * c for c in self.contributions) or 1.0
+        shares = [(n, c * c / total) for n, c in zip(self.names, self.contributions, strict=True)]
+        return tuple(sorted(shares, key=lambda entry: -entry[1]))
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """Monte Carlo result: mean, standard deviation, and two kinds of interval."""
+
+    mean: float
+    uncertainty: float
+    symmetric: tuple[float, float]
+    shortest: tuple[float, float]
+    draws: int
+
+
+@dataclass(frozen=True)
+class LineFit:
+    """A straight line y = intercept + slope (x - reference) with its covariance."""
+
+    reference: float
+    intercept: float
+    slope: float
+    intercept_u: float
+    slope_u: float
+    correlation: float
+    residual_sd: float
+
+    def at(self, x: float) -> tuple[float, float]:
+        """Return the line's value and its standard uncertainty at x."""
+        step = x - self.reference
+        variance = (
+            self.intercept_u**2
+            + (step * self.slope_u) ** 2
+            + 2.0 * step * self.intercept_u * self.slope_u * self.correlation
+        )
+        return self.intercept + self.slope * step, math.sqrt(variance)
+
+
+def _correlation(correlation: ArrayLike | None, count: int) -> Floats:
+    if correlation is None:
+        return np.eye(count)
+    matrix = np.asarray(correlation, dtype=np.float64)
+    if matrix.shape != (count, count):
+        raise InputError(f"correlation has shape {matrix.shape}: allowed {(count, count)}")
+    if not np.allclose(matrix, matrix.T) or not np.allclose(np.diag(matrix), 1.0):
+        raise InputError("correlation must be symmetric with ones on its diagonal")
+    if np.linalg.eigvalsh(matrix)[0] < -1e-9:
+        raise InputError("correlation is impossible: a combination would have negative variance")
+    return matrix
+
+
+def welch_satterthwaite(contributions: ArrayLike, *, dof: ArrayLike) -> float:
+    """Return the effective degrees of freedom of a combined uncertainty.
+
+    Parameters
+    ----------
+    contributions : (input,)
+        c_i u_i. [unit of the result]
+    dof : (input,)
+        Degrees of freedom of each, infinite when known exactly. [-]
+
+    Returns
+    -------
+    float
+        Effective degrees of freedom, infinite if no input is limited. [-]
+
+    Raises
+    ------
+    InputError
+        If the lengths differ.
+    OutOfRangeError
+        If a degree of freedom is not positive.
+
+    Notes
+    -----
+    Independent inputs only. For a single input the result is its own degrees
+    of freedom; it never exceeds their sum.
+
+    References
+    ----------
+    JCGM 100:2008, G.4.1, equation (G.2b).
+    """
+    terms = np.asarray(contributions, dtype=np.float64)
+    free = np.asarray(dof, dtype=np.float64)
+    if terms.shape != free.shape:
+        raise InputError(f"contributions has shape {terms.shape}, dof {free.shape}")
+    if not np.all(free > 0.0):
+        raise OutOfRangeError("every degree of freedom must be positive")
+    limited = float(np.sum(terms**4 / free))
+    return math.inf if limited == 0.0 else float(np.sum(terms**2)) ** 2 / limited
+
+
+def coverage_factor(confidence: float = 0.95, *, dof: float = math.inf) -> float:
+    """Return k so that +/- k u covers a share, by Student's distribution.
+
+    Parameters
+    ----------
+    confidence : float
+        Two-sided coverage. [-]
+    dof : float
+        Degrees of freedom; a fraction is truncated as the guide asks. [-]
+
+    Returns
+    -------
+    float
+        Coverage factor. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the confidence is not inside (0, 1) or dof under 1.
+
+    Notes
+    -----
+    95 %: 1.960 at infinite, 2.12 at 16, 2.57 at 5 degrees of freedom.
+
+    References
+    ----------
+    JCGM 100:2008, G.3 and Table G.2.
+    """
+    if not 0.0 < confidence < 1.0:
+        raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
+    if dof < 1.0:
+        raise OutOfRangeError(f"dof is {dof}: at least 1 is needed for a coverage factor")
+    if math.isinf(dof):
+        return float(stats.norm.ppf(0.5 + 0.5 * confidence))
+    return float(stats.t.ppf(0.5 + 0.5 * confidence, math.floor(dof)))
+
+
+def _jacobian(model: Callable[[Floats], Floats], x: Floats, step: Floats) -> Floats:
+    columns = []
+    for i in range(x.size):
+        shift = np.zeros_like(x)
+        shift[i] = step[i]
+        if step[i] == 0.0:
+            columns.append(np.zeros_like(np.atleast_1d(model(x))))
+            continue
+        # Four points: exact for cubics, so the step may be a share of u.
+        near = np.atleast_1d(model(x + shift)) - np.atleast_1d(model(x - shift))
+        far = np.atleast_1d(model(x + 2.0 * shift)) - np.atleast_1d(model(x - 2.0 * shift))
+        columns.append((8.0 * near - far) / (12.0 * step[i]))
+    return np.stack(columns, axis=1)
+
+
+def propagated_covariance(
+    model: Callable[[Floats], ArrayLike], values: ArrayLike, *, covariance: ArrayLike
+) -> tuple[Floats, Floats]:
+    """Return a model's outputs and their covariance to first order.
+
+    Parameters
+    ----------
+    model : callable
+        Takes (input,), gives (output,) or a number.
+    values : (input,)
+        Best estimates. [units of the inputs]
+    covariance : (input, input)
+        Covariance of the estimates.
+
+    Returns
+    -------
+    tuple of arrays
+        Outputs (output,) and covariance (output, output).
+
+    Raises
+    ------
+    InputError
+        If the covariance does not fit, or the model gives no finite number.
+
+    Notes
+    -----
+    Derivatives by four-point differences at a tenth of each standard
+    uncertainty: relative error about 1e-9 for models smooth on that scale;
+    wrong across a kink or a clip.
+
+    References
+    ----------
+    JCGM 102:2011, clause 6.2; JCGM 100:2008, 5.2.
+    """
+    x = np.asarray(values, dtype=np.float64)
+    matrix = np.asarray(covariance, dtype=np.float64)
+    if matrix.shape != (x.size, x.size):
+        raise InputError(f"covariance has shape {matrix.shape}: allowed {(x.size, x.size)}")
+    if np.any(np.diag(matrix) < 0.0):
+        raise InputError("covariance has a negative variance on its diagonal")
+
+    def outputs(point: Floats) -> Floats:
+        return np.atleast_1d(np.asarray(model(point), dtype=np.float64))
+
+    centre = outputs(x)
+    slopes = _jacobian(outputs, x, 0.1 * np.sqrt(np.diag(matrix)))
+    if not (np.all(np.isfinite(centre)) and np.all(np.isfinite(slopes))):
+        raise InputError("the model gives no finite number near the values: check its inputs")
+    return centre, slopes @ matrix @ slopes.T
+
+
+def _second_order_variance(
+    model: Callable[[Floats], float], x: Floats, u: Floats, centre: float
+) -> float:
+    """Return the neglected second-order variance of independent normal inputs."""
+    total = 0.0
+    active = np.flatnonzero(u > 0.0)
+    for place, i in enumerate(active):
+        up, down = x.copy(), x.copy()
+        up[i] += u[i]
+        down[i] -= u[i]
+        curve = model(up) - 2.0 * centre + model(down)
+        total += 0.5 * curve * curve
+        for j in active[place + 1 :]:
+            corners = 0.0
+            for a, b, sign in ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1)):
+                point = x.copy()
+                point[i] += a * u[i]
+                point[j] += b * u[j]
+                corners += sign * model(point)
+            total += (0.25 * corners) ** 2
+    return total
+
+
+def first_order_budget(
+    model: Callable[[Floats], float],
+    inputs: Sequence[InputQuantity],
+    *,
+    correlation: ArrayLike | None = None,
+) -> Budget:
+    """Return the first-order uncertainty budget of a scalar model.
+
+    Parameters
+    ----------
+    model : callable
+        Takes (input,), gives a number.
+    inputs : sequence of InputQuantity
+        Values and standard uncertainties.
+    correlation : (input, input), optional
+        Correlation of the inputs; independent when left out.
+
+    Returns
+    -------
+    Budget
+        Value, uncertainty, signed contributions, effective degrees of freedom.
+
+    Raises
+    ------
+    InputError
+        If the correlation is impossible or the model not finite.
+    OutOfRangeError
+        If an uncertainty is negative.
+
+    Notes
+    -----
+    Trust it while ``second_order`` stays under a third of ``uncertainty`` (it
+    then adds under 5 %); beyond, use :func:`monte_carlo`. In the mass example
+    the first order gives 0.054 mg where the truth is 0.075 mg, and
+    ``second_order`` says so. The effective degrees of freedom disregard correlation.
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.2 and its note, 5.2.2, G.4.1.
+    """
+    x = np.array([q.value for q in inputs], dtype=np.float64)
+    u = np.array([q.uncertainty for q in inputs], dtype=np.float64)
+    if not np.all(u >= 0.0):
+        bad = [q.name for q in inputs if not q.uncertainty >= 0.0]
+        raise OutOfRangeError(f"uncertainty of {', '.join(bad)} is negative or not a number")
+    matrix = _correlation(correlation, x.size)
+    centre, covariance = propagated_covariance(model, x, covariance=np.outer(u, u) * matrix)
+    slopes = _jacobian(lambda p: np.atleast_1d(np.asarray(model(p))), x, 0.1 * u)[0]
+    terms = slopes * u
+    curved = _second_order_variance(model, x, u, float(centre[0]))
+    return Budget(
+        names=tuple(q.name for q in inputs),
+        value=float(centre[0]),
+        uncertainty=math.sqrt(max(0.0, float(covariance[0, 0]))),
+        contributions=tuple(float(t) for t in terms),
+        effective_dof=welch_satterthwaite(terms, dof=[q.dof for q in inputs]),
+        second_order=math.sqrt(curved),
+    )
+
+
+def symmetric_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Return the interval that leaves equal shares of a sample on both sides.
+
+    Parameters
+    ----------
+    sample : (draw,)
+        Draws. [unit of choice]
+    confidence : float
+        Share inside. [-]
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper end.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If the tails would hold less than 10 draws each.
+
+    Notes
+    -----
+    With 1e6 draws of a normal the ends are good to 0.003 standard deviations.
+
+    References
+    ----------
+    JCGM 101:2008, 7.7.
+    """
+    array = _sorted_sample(sample, confidence)
+    tail = 0.5 * (1.0 - confidence)
+    low, high = np.quantile(array, [tail, 1.0 - tail])
+    return float(low), float(high)
+
+
+def shortest_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Return the shortest interval that holds a share of a sample.
+
+    Parameters
+    ----------
+    sample : (draw,)
+        Draws of a distribution with one peak. [unit of choice]
+    confidence : float
+        Share inside. [-]
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper end.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If the tails would hold less than 10 draws each.
+
+    Notes
+    -----
+    Noisier than the symmetric interval: its ends wander by 0.02 standard
+    deviations at 1e6 draws of a normal, where many intervals are equally short.
+
+    References
+    ----------
+    JCGM 101:2008, 5.3.4 and 7.7.
+    """
+    array = _sorted_sample(sample, confidence)
+    inside = round(confidence * array.size)
+    widths = array[inside:] - array[: array.size - inside]
+    start = int(np.argmin(widths))
+    return float(array[start]), float(array[start + inside])
+
+
+def _sorted_sample(sample: ArrayLike, confidence: float) -> Floats:
+    array = np.sort(np.asarray(sample, dtype=np.float64).ravel())
+    if not 0.0 < confidence < 1.0:
+        raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
+    if array.size * 0.5 * (1.0 - confidence) < 10.0:
+        raise NotEnoughDataError(f"{array.size} draws leave under 10 in a tail: draw more")
+    if not np.all(np.isfinite(array)):
+        raise InputError("the sample holds values that are not finite")
+    return array
+
+
+def monte_carlo(
+    model: Callable[[Floats], ArrayLike],
+    inputs: Sequence[InputQuantity],
+    *,
+    generator: np.random.Generator,
+    draws: int = 200_000,
+    correlation: ArrayLike | None = None,
+    confidence: float = 0.95,
+) -> Distribution:
+    """Return the distribution of a model's output by Monte Carlo.
+
+    Parameters
+    ----------
+    model : callable
+        Takes (input, draw), gives (draw,).
+    inputs : sequence of InputQuantity
+        Values, standard uncertainties and shapes.
+    generator : numpy.random.Generator
+        Source of randomness.
+    draws : int
+        Draws. [-]
+    correlation : (input, input), optional
+        Correlation; only normal inputs may be correlated.
+    confidence : float
+        Coverage of both intervals. [-]
+
+    Returns
+    -------
+    Distribution
+        Mean, standard deviation, symmetric and shortest interval.
+
+    Raises
+    ------
+    InputError
+        If other than normal inputs are correlated or the model is not finite.
+    NotEnoughDataError
+        If the draws are too few for the intervals.
+
+    Notes
+    -----
+    At 200,000 draws the standard uncertainty is good to 0.2 % and the
+    symmetric ends to 0.006 standard deviations (normal output).
+
+    References
+    ----------
+    JCGM 101:2008, clauses 6.4 and 7.
+    """
+    matrix = _correlation(correlation, len(inputs))
+    z = generator.standard_normal((len(inputs), draws))
+    if correlation is not None:
+        for i, quantity in enumerate(inputs):
+            if quantity.shape != "normal" and np.count_nonzero(matrix[i]) > 1:
+                raise InputError(f"{quantity.name} is {quantity.shape}: only normals may correlate")
+        values, vectors = np.linalg.eigh(matrix)
+        z = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ z
+    x = np.empty_like(z)
+    for i, quantity in enumerate(inputs):
+        x[i] = quantity.value + quantity.uncertainty * _unit_draws(quantity, z[i], generator)
+    output = np.asarray(model(x), dtype=np.float64)
+    return Distribution(
+        mean=float(output.mean()),
+        uncertainty=float(output.std(ddof=1)),
+        symmetric=symmetric_interval(output, confidence=confidence),
+        shortest=shortest_interval(output, confidence=confidence),
+        draws=draws,
+    )
+
+
+def _unit_draws(quantity: InputQuantity, z: Floats, generator: np.random.Generator) -> Floats:
+    """Return draws of mean 0 and standard deviation 1 (scale 1 for Student's)."""
+    if quantity.shape == "rectangular":
+        return generator.uniform(-math.sqrt(3.0), math.sqrt(3.0), z.size)
+    if quantity.shape == "triangular":
+        edge = math.sqrt(6.0)
+        return generator.triangular(-edge, 0.0, edge, z.size)
+    if quantity.shape == "t":
+        return generator.standard_t(quantity.dof, z.size)
+    return z
+
+
+def line_fit(x: ArrayLike, y: ArrayLike, *, reference: float = 0.0) -> LineFit:
+    """Return a least-squares line with the uncertainty of its parameters.
+
+    Parameters
+    ----------
+    x, y : (point,)
+        Points, equal weights. [units of choice]
+    reference : float
+        The intercept is the line's value at this x. [unit of x]
+
+    Returns
+    -------
+    LineFit
+        Parameters, standard uncertainties, correlation, residual sd.
+
+    Raises
+    ------
+    NotEnoughDataError
+        With fewer than 3 points, or all at one x.
+    InputError
+        If the lengths differ.
+
+    Notes
+    -----
+    x without uncertainty, y with equal and independent ones, taken from the
+    residuals with n - 2 degrees of freedom. Far outside the points the
+    uncertainty grows linearly and model error is not in it.
+
+    References
+    ----------
+    JCGM 100:2008, H.3, equations (H.12) to (H.16).
+    """
+    xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    if xs.shape != ys.shape or xs.ndim != 1:
+        raise InputError(f"x has shape {xs.shape} and y {ys.shape}: allowed one equal axis")
+    step = xs - reference
+    n = xs.size
+    spread = n * float(np.sum(step**2)) - float(np.sum(step)) ** 2
+    if n < 3 or spread <= 1e-12 * n * float(np.sum(step**2)):
+        raise NotEnoughDataError(f"{n} points at distinct x are too few for a line with errors")
+    slope = (n * float(np.sum(step * ys)) - float(step.sum()) * float(ys.sum())) / spread
+    intercept = float(ys.mean()) - slope * float(step.mean())
+    residual = ys - intercept - slope * step
+    sd = math.sqrt(float(np.sum(residual**2)) / (n - 2))
+    squares = float(np.sum(step**2))
+    return LineFit(
+        reference=reference,
+        intercept=intercept,
+        slope=slope,
+        intercept_u=sd * math.sqrt(squares / spread),
+        slope_u=sd * math.sqrt(n / spread),
+        correlation=-float(step.sum()) / math.sqrt(n * squares),
+        residual_sd=sd,
+    )

@@ -1,0 +1,1 @@
+"""Frozen records: what the stages take and return.  Nouns only; no verbs."""

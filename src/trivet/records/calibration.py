@@ -1,0 +1,114 @@
+"""A calibration: what was fitted from calibration cooks, with covariance; the rest nominal.
+
+``stages/calibrate.py`` makes one::
+
+    calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
+
+from recordings of one evidence grade, all with purpose ``calibration``; with no
+recordings it returns the design's nominal terms and says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from trivet.records.arrays import FloatArray
+from trivet.records.design import Contents
+from trivet.records.requirement import Evidence
+
+How = Literal["fitted", "nominal"]
+
+POSE_TERMS = ("x_m", "y_m", "height_m", "tilt_rad", "pan_rad", "roll_rad")
+DRIFT_TERMS = ("offset_k", "per_housing_k", "per_housing_rate_s", "wake_k")
+
+
+@dataclass(frozen=True)
+class PoseCalibration:
+    """Where a head looks: six numbers in the order of POSE_TERMS, and their covariance."""
+
+    how: How
+    value: FloatArray
+    """(6,)"""
+    covariance: FloatArray
+    """(6, 6)"""
+    residual_rms_m: float
+    """Misfit on the cooktop plane; NaN when nominal. [m]"""
+    reason: str
+
+
+@dataclass(frozen=True)
+class DriftCalibration:
+    """Offset of the apparent temperature, in the order of DRIFT_TERMS.
+
+    offset = a + b (T_housing - T_ref) + c dT_housing/dt + d exp(-t_awake / tau)
+    """
+
+    how: How
+    value: FloatArray
+    """(4,) a [K], b [-], c [s], d [K]"""
+    covariance: FloatArray
+    """(4, 4)"""
+    housing_ref_k: float
+    tau_s: float
+    residual_rms_k: float
+    """Misfit; NaN when nominal. [K]"""
+    reason: str
+
+
+@dataclass(frozen=True)
+class HeadCalibration:
+    """All terms of one head."""
+
+    head: str
+    pose: PoseCalibration
+    drift: DriftCalibration
+    transmittance: float
+    """Of the window. [-]"""
+    transmittance_u: float
+    """Standard uncertainty. [-]"""
+    gain_u: float
+    """Standard uncertainty of the sensor's gain on (scene - housing). [-]"""
+
+
+@dataclass(frozen=True)
+class SurfaceCalibration:
+    """Effective band emissivity of what is seen with given base contents in a given pan finish."""
+
+    contents: Contents
+    finish: str
+    """Pan finish it holds for; empty: any."""
+    how: How
+    emissivity: float
+    """[-]"""
+    emissivity_u: float
+    """Standard uncertainty, spread between cooks included. [-]"""
+    film_m: float
+    """Effective film thickness, NaN where the surface is opaque. [m]"""
+    film_u_m: float
+    """[m]"""
+    span_low_k: float
+    span_high_k: float
+    """Temperatures that the fit covers; NaN when nominal. [K]"""
+    cooks: int
+    """Independent cooks behind it."""
+    reduced_chi2: float
+    reason: str
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Everything that reading frames needs beside the design."""
+
+    evidence: Evidence
+    """Grade of the recordings behind it; ``predicted`` when all is nominal."""
+    heads: tuple[HeadCalibration, ...]
+    surfaces: tuple[SurfaceCalibration, ...]
+    recordings: tuple[str, ...]
+    """Names of the recordings it was fitted on."""
+    refusals: tuple[str, ...]
+    """What the data could not carry, and why."""
+
+    def head(self, name: str) -> HeadCalibration:
+        """Return the calibration of a head."""
+        return next(head for head in self.heads if head.head == name)

@@ -1,0 +1,131 @@
+"""The dossier: the content of the design review, ready to be rendered.
+
+``stages/dossier.py`` makes one::
+
+    dossier(design: Design, *, prediction: Prediction, calibrations: Sequence[Calibration],
+            cooks: Sequence[ShownCook], verdict: Verdict, hashes: Mapping[str, str]) -> Dossier
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from trivet.records.alertlog import AlertLog
+from trivet.records.arrays import FloatArray
+from trivet.records.estimate import Estimate
+from trivet.records.recording import Recording, Truth
+from trivet.records.verdict import Decision
+
+
+@dataclass(frozen=True)
+class ShownCook:
+    """A proof cook with all that its picture needs."""
+
+    recording: Recording
+    estimate: Estimate
+    alerts: AlertLog
+    truth: Truth | None
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line or band of a chart; y in SI, NaN where there is none."""
+
+    label: str
+    x: FloatArray
+    y: FloatArray
+    low: FloatArray | None = None
+    high: FloatArray | None = None
+    style: Literal["reading", "truth", "reference", "limit", "band"] = "reading"
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A labelled moment or place on a chart."""
+
+    x: float
+    label: str
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A circle of a plan view. [m]"""
+
+    x_m: float
+    y_m: float
+    diameter_m: float
+    label: str
+    kind: Literal["burner", "pan", "hidden"]
+
+
+@dataclass(frozen=True)
+class PlanView:
+    """The cooktop from above, with the field of view. [m]"""
+
+    width_m: float
+    depth_m: float
+    circles: tuple[Circle, ...]
+    fields: tuple[tuple[str, FloatArray], ...]
+    """Head and outline (n, 2) of its field on the cooktop plane. [m]"""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Content of a picture."""
+
+    kind: Literal["trace", "budget", "plan", "battery", "cash", "error"]
+    title: str
+    caption: str
+    x_label: str = ""
+    y_label: str = ""
+    lines: tuple[Line, ...] = ()
+    marks: tuple[Mark, ...] = ()
+    bars: tuple[tuple[str, float, str], ...] = ()
+    """Label, value, group."""
+    plan: PlanView | None = None
+    evidence: Literal["", "simulated", "bench", "predicted"] = ""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of texts."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """One section of the dossier."""
+
+    title: str
+    paragraphs: tuple[str, ...] = ()
+    tables: tuple[Table, ...] = ()
+    charts: tuple[Chart, ...] = ()
+
+
+@dataclass(frozen=True)
+class Claim:
+    """A requirement's line on the first page."""
+
+    id: str
+    text: str
+    decision: Decision
+    reason: str
+
+
+@dataclass(frozen=True)
+class Dossier:
+    """The review, verdict first."""
+
+    title: str
+    subtitle: str
+    invented: bool
+    summary: str
+    claims: tuple[Claim, ...]
+    sections: tuple[Section, ...]
+    cautions: tuple[str, ...]
+    hashes: tuple[tuple[str, str], ...]

@@ -1,0 +1,50 @@
+"""An estimate: what the product would say, burner by burner and moment by moment.
+
+``stages/estimate.py`` makes one::
+
+    estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estimate
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from trivet.records.arrays import BoolArray, FlagArray, FloatArray, Int8Array
+
+ABSENT, PRESENT, UNSURE = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class BurnerEstimate:
+    """One burner over time; arrays of shape (time,)."""
+
+    burner: str
+    head: str
+    present: Int8Array
+    """0 no pan, 1 pan, 2 uncertain."""
+    of: Int8Array
+    """Index in OF_WORDS of what the reported temperature is of; -1 where nothing is seen."""
+    reported_k: FloatArray
+    """Reported temperature; NaN where not valid. [K]"""
+    u95_k: FloatArray
+    """Half-width of its 95 % interval; NaN where not valid. [K]"""
+    hottest_k: FloatArray
+    """Hottest part of about 5 cm2, for alerts; +inf at or above the sensor's range; NaN
+    where nothing can be said.  Given also while settling. [K]"""
+    nonuniformity_k: FloatArray
+    """P95 - P5 over the pan; NaN where withheld. [K]"""
+    flags: FlagArray
+    """Bits of quality.Quality."""
+    heat_on: BoolArray
+    """Whether the burner seems to be heating."""
+    pixels: Int8Array
+    """Pixels used, at most 127."""
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """All burners of one recording."""
+
+    time_s: FloatArray
+    """(time,) [s]"""
+    burners: tuple[BurnerEstimate, ...]

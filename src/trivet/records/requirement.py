@@ -1,0 +1,218 @@
+"""Requirements, and the metrics they may name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
+
+from trivet.errors import QuantityError
+from trivet.records.figures import (
+    DifferenceOrZero,
+    Duration,
+    Figure,
+    Fraction,
+    Quantity,
+    Temperature,
+    figure,
+)
+from trivet.records.part import Part
+from trivet.units import parse_quantity
+
+Evidence = Literal["predicted", "simulated", "bench"]
+EVIDENCE_ORDER: tuple[Evidence, ...] = ("predicted", "simulated", "bench")
+
+Of = Literal["pan", "oil", "liquid", "food", "lid", "hidden_pan"]
+OF_WORDS: tuple[Of, ...] = ("pan", "oil", "liquid", "food", "lid", "hidden_pan")
+
+
+@dataclass(frozen=True)
+class Metric:
+    """A quantity that a requirement can limit."""
+
+    name: str
+    kind: str
+    sense: Literal["at_least", "at_most"]
+    source: Literal["prediction", "cooks"]
+    meaning: str
+
+
+METRICS: dict[str, Metric] = {
+    metric.name: metric
+    for metric in (
+        Metric(
+            "rim_in_view",
+            "fraction",
+            "at_least",
+            "prediction",
+            "share of the pan's rim, with margin, inside the field of view; worst burner and pan",
+        ),
+        Metric(
+            "pixels_across",
+            "number",
+            "at_least",
+            "prediction",
+            "pixels across the pan; worst burner and pan",
+        ),
+        Metric(
+            "range_headroom",
+            "difference",
+            "at_least",
+            "prediction",
+            "sensor range above the named limit",
+        ),
+        Metric(
+            "predicted_u95",
+            "difference",
+            "at_most",
+            "prediction",
+            "95 % interval half-width of the error budget at the band's upper end; worst burner",
+        ),
+        Metric(
+            "battery_days", "number", "at_least", "prediction", "days of a charge, tenth percentile"
+        ),
+        Metric(
+            "contribution_frac", "fraction", "at_least", "prediction", "contribution over net price"
+        ),
+        Metric(
+            "break_even_units", "number", "at_most", "prediction", "units until fixed is earned"
+        ),
+        Metric(
+            "reading_error",
+            "difference",
+            "at_most",
+            "cooks",
+            "absolute error of the valid reported temperature; the coverage share of a cook's valid"
+            " moments must lie within the limit",
+        ),
+        Metric(
+            "valid_share", "fraction", "at_least", "cooks", "share of heated moments with a reading"
+        ),
+        Metric(
+            "interval_coverage",
+            "fraction",
+            "at_least",
+            "cooks",
+            "share of cooks whose drawn moment lies in its 95 % interval",
+        ),
+        Metric(
+            "wrong_reading",
+            "fraction",
+            "at_most",
+            "cooks",
+            "share of cooks with a valid reading wrong by more than 15 K and outside its interval",
+        ),
+        Metric(
+            "lead_time",
+            "time",
+            "at_least",
+            "cooks",
+            "time from the alert to the limit being reached; share of cooks that reach it",
+        ),
+        Metric(
+            "missed_alerts",
+            "fraction",
+            "at_most",
+            "cooks",
+            "share of cooks that reach the limit without the alert before it",
+        ),
+        Metric(
+            "nuisance_alerts",
+            "fraction",
+            "at_most",
+            "cooks",
+            "share of cooks with an alert whose cause was not there",
+        ),
+    )
+}
+
+
+class Requirement(Part):
+    """What must hold, of what, with which coverage, confidence and evidence."""
+
+    id: str
+    text: str
+    metric: str
+    limit: str
+    """The limit with its unit, read by the metric's kind."""
+    of: Of | None = None
+    """What the temperature is of; like is compared with like."""
+    pans: tuple[str, ...] = ()
+    """Pans that the requirement covers; all when empty."""
+    bases: tuple[str, ...] = ()
+    """Base contents that the requirement covers; all when empty."""
+    alert: str | None = None
+    band: str | None = None
+    above_k: Temperature | None = None
+    """Only moments whose reference or truth is above this temperature count."""
+    coverage_frac: Fraction = figure("95 %", "fraction")
+    """Share that must lie within the limit."""
+    confidence_frac: Fraction = figure("95 %", "fraction")
+    evidence: Evidence = "simulated"
+    """The least grade of evidence that can show it met."""
+    safety: bool = False
+    """A safety requirement is never met by simulation alone."""
+    guard_band: bool = True
+    """Whether the uncertainty of the result must fit inside the limit too."""
+
+    @model_validator(mode="after")
+    def _known_metric(self) -> Requirement:
+        if self.metric not in METRICS:
+            raise PydanticCustomError(
+                "metric",
+                "{found}",
+                {"found": f"metric {self.metric!r}", "allowed": ", ".join(METRICS)},
+            )
+        kind = METRICS[self.metric].kind
+        try:
+            parse_quantity(self.limit, kind)
+        except QuantityError as error:
+            raise PydanticCustomError(
+                "limit", "{found}", {"found": str(error), "allowed": f"a {kind} with its unit"}
+            ) from None
+        return self
+
+    @property
+    def limit_value(self) -> float:
+        """The limit in SI."""
+        return parse_quantity(self.limit, METRICS[self.metric].kind)
+
+
+class Alert(Part):
+    """One alert, rationalised: no alert without an action and the time for it."""
+
+    name: str
+    kind: Literal["level", "time_to_limit", "loss_of_sight"]
+    limit: str | None = None
+    """Name of the limit that it guards."""
+    set_point_k: Temperature | None = None
+    """Where a level alert trips; the limit itself when left out."""
+    lead_s: Duration = figure("60 s", "time")
+    """Time before the limit at which a predicted alert trips."""
+    deadband_delta_k: DifferenceOrZero = figure("5 K", "difference")
+    on_delay_s: Duration = figure("1 s", "time")
+    off_delay_s: Duration = figure("5 s", "time")
+    gate_k: Temperature = figure("150 degC", "temperature")
+    """Predicted alerts act only above this temperature."""
+    slope_window_s: Annotated[Figure, Quantity("time", ge=5)] = figure("10 s", "time")
+    """Span over which the heating rate is taken."""
+    bases: tuple[str, ...] = ()
+    """Told base contents for which it acts; all, told or not, when empty."""
+    cause: str = Field(min_length=1)
+    consequence: str = Field(min_length=1)
+    action: str = Field(min_length=1)
+    time_available_s: Duration
+    """Time that the cook has to act."""
+    priority: Literal["high", "medium", "low"]
+
+    @model_validator(mode="after")
+    def _names_a_limit(self) -> Alert:
+        if self.kind != "loss_of_sight" and self.limit is None:
+            raise PydanticCustomError(
+                "alert",
+                "{found}",
+                {"found": f"alert {self.name!r} names no limit", "allowed": "limit = 'NAME'"},
+            )
+        return self

@@ -1,0 +1,71 @@
+"""The sensor card: what a datasheet says of a thermal array; None means unknown, never 0."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from trivet.records.figures import (
+    Amount,
+    Difference,
+    DifferenceOrZero,
+    Duration,
+    FieldAngle,
+    Fraction,
+    Frequency,
+    Number,
+    NumberOrZero,
+    PositiveLength,
+    Power,
+    Temperature,
+    figure,
+)
+from trivet.records.part import Part
+
+LensModel = Literal["rectilinear", "equal-angle", "brown-conrady"]
+
+
+class SensorCard(Part):
+    """One sensor with its lens."""
+
+    name: str
+    technology: Literal["thermopile", "bolometer"]
+    rows: int
+    cols: int
+    fov_h_rad: FieldAngle
+    """Full horizontal field of view, along the columns' direction."""
+    fov_v_rad: FieldAngle
+    """Full vertical field of view."""
+    lens: LensModel = "rectilinear"
+    distortion: tuple[float, ...] = ()
+    """Brown-Conrady k1, k2, p1, p2, k3."""
+    band_low_m: PositiveLength = figure("8 um", "length")
+    band_high_m: PositiveLength = figure("14 um", "length")
+    frame_rate_hz: Frequency
+    """Whole frames a second as used."""
+    netd_delta_k: DifferenceOrZero
+    """Noise of one pixel in one whole frame at the frame rate, at netd_at."""
+    netd_at_k: Temperature = figure("25 degC", "temperature")
+    accuracy_delta_k: DifferenceOrZero | None = None
+    """Half-width of the offset error, settled."""
+    accuracy_gain_frac: Fraction | None = None
+    """Half-width of the error in proportion to scene minus sensor temperature."""
+    range_low_k: Temperature | None = None
+    range_high_k: Temperature | None = None
+    settle_s: Duration | None = None
+    """Time after wake until the stated accuracy holds."""
+    settle_delta_k: Difference | None = None
+    """Offset right after wake, decaying over settle time."""
+    housing_drift_per_k: Number | None = None
+    """Offset in kelvin for one kelvin of housing away from calibration."""
+    blur_px: NumberOrZero = figure("0.5", "number")
+    """Standard deviation of the point spread, in pixels."""
+    step_delta_k: DifferenceOrZero = figure("0.01 K", "difference")
+    """Step of the output."""
+    half_frames: bool = False
+    """Whether each frame refreshes half of the pixels."""
+    measure_w: Power | None = None
+    sleep_w: Power | None = None
+    board_price: Amount | None = None
+    source: str
+    """Where the figures come from."""
+    notes: str = ""

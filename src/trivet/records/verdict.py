@@ -1,0 +1,98 @@
+"""A verdict: requirement by requirement, met, not met or not proven, with its evidence.
+
+``stages/verify.py`` makes one::
+
+    verify(design: Design, *, prediction: Prediction, cooks: Sequence[ProofCook]) -> Verdict
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from trivet.records.alertlog import AlertLog
+from trivet.records.estimate import Estimate
+from trivet.records.recording import Reference, Truth
+from trivet.records.requirement import Evidence
+
+Decision = Literal["met", "not met", "not proven"]
+
+
+@dataclass(frozen=True)
+class ProofCook:
+    """One cook kept for proof, with what the product said and what was so."""
+
+    name: str
+    plan: str
+    """The cook plan or bench folder; repeats of one plan share it."""
+    evidence: Evidence
+    estimate: Estimate
+    alerts: AlertLog
+    reference: Reference
+    truth: Truth | None
+
+
+@dataclass(frozen=True)
+class EvidenceLine:
+    """What one grade of evidence says of one requirement."""
+
+    evidence: Evidence
+    value: float
+    """The metric, in SI; NaN when there is none."""
+    bound: float
+    """The end of the confidence interval that the decision uses; equals value if exact."""
+    cooks: int
+    failures: int
+    text: str
+    """The figure with its bound, as a sentence."""
+    decision: Decision
+    sources: tuple[str, ...]
+    """Names of the cooks or of the prediction's parts."""
+
+
+@dataclass(frozen=True)
+class RequirementVerdict:
+    """The decision about one requirement."""
+
+    id: str
+    text: str
+    metric: str
+    limit: str
+    safety: bool
+    decision: Decision
+    reason: str
+    lines: tuple[EvidenceLine, ...]
+
+
+@dataclass(frozen=True)
+class Stratum:
+    """Agreement in one stratum: like compared with like, one grade of evidence."""
+
+    evidence: Evidence
+    of: str
+    contents: str
+    cooks: int
+    moments: int
+    """Heated moments in the stratum."""
+    valid_frac: float
+    bias_k: float
+    low_loa_k: float
+    high_loa_k: float
+    """95 % limits of agreement. [K]"""
+    p95_error_k: float
+    covered: int
+    drawn: int
+    """Of the cooks with one drawn moment, how many intervals cover."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """All decisions."""
+
+    requirements: tuple[RequirementVerdict, ...]
+    strata: tuple[Stratum, ...]
+
+    @property
+    def passes(self) -> bool:
+        """Whether every requirement is met."""
+        return all(one.decision == "met" for one in self.requirements)
