@@ -110,17 +110,17 @@ def internal_rates(flows: Sequence[Decimal | float | int]) -> InternalRates:
     polynomial = np.polynomial.Polynomial(values)
     slope = polynomial.deriv()
     found: list[float] = []
-    for root in polynomial.roots():
+    for root in np.asarray(polynomial.roots(), dtype=np.complex128).tolist():
         if abs(root.imag) > 1e-6 * abs(root) or root.real <= 1e-9:
             continue
-        x = float(root.real)
+        x: float = root.real
         for _ in range(20):
             steep = float(slope(x))
             move = float(polynomial(x)) / steep if steep != 0.0 else 0.0
-            x -= move
+            x = x - move
             if abs(move) < 1e-15 * abs(x):
                 break
-        scale = float(np.sum(np.abs(values) * np.abs(x) ** np.arange(values.size)))
+        scale = sum(abs(float(v)) * abs(x) ** k for k, v in enumerate(values))
         rate = 1.0 / x - 1.0 if x > 0.0 else math.nan
         fits = abs(float(polynomial(x))) <= 1e-9 * scale
         if fits and not any(abs(rate - other) < 1e-7 for other in found):
@@ -161,7 +161,7 @@ def modified_rate(
     Common definition, as in the documented numpy-financial function.
     """
     values = np.array([float(flow) for flow in flows])
-    gains, pays = values * (values > 0), values * (values < 0)
+    gains, pays = np.maximum(values, 0.0), np.minimum(values, 0.0)
     if not gains.any() or not pays.any():
         raise NotEnoughDataError("a modified rate needs flows of both signs")
     power = np.arange(values.size)

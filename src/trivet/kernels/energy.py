@@ -311,11 +311,12 @@ def _times_of_draws(times: NDArray[np.float64], stated: NDArray[np.float64]) -> 
     """Return times that never exceed a day; in a full diary the longest state gives way."""
     filled = float(stated.sum())
     if filled < 0.999 * DAY_S:
-        return times * np.minimum(1.0, DAY_S / np.maximum(times.sum(axis=0), 1e-300))
+        times *= np.minimum(1.0, DAY_S / np.maximum(times.sum(axis=0), 1e-300))
+        return times
     rest = int(np.argmax(stated))
     times[rest] = 0.0
     others = np.maximum(times.sum(axis=0), 1e-300)
-    times = times * np.minimum(1.0, filled / others)
+    times *= np.minimum(1.0, filled / others)
     times[rest] = np.maximum(0.0, filled - others)
     return times
 

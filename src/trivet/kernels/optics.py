@@ -201,7 +201,7 @@ def lens_from_fov(
     )
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _distorted(x: float, y: float, lens: Any) -> tuple[float, float]:
     k1, k2, k3, p1, p2 = lens[5], lens[6], lens[7], lens[8], lens[9]
     r2 = x * x + y * y
@@ -212,7 +212,7 @@ def _distorted(x: float, y: float, lens: Any) -> tuple[float, float]:
     )
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _undistorted(u: float, v: float, lens: Any) -> tuple[float, float]:
     """Newton's method on the distortion; NaN where it does not close to 1e-12."""
     k1, k2, k3, p1, p2, limit = lens[5], lens[6], lens[7], lens[8], lens[9], lens[10]
@@ -243,7 +243,7 @@ def _undistorted(u: float, v: float, lens: Any) -> tuple[float, float]:
     return x, y
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def camera_ray(row: float, col: float, lens: Any) -> tuple[float, float, float]:
     """Return the ray of a pixel position in camera axes (col, row, depth), not normalised."""
     u = (col - lens[4]) / lens[2]
@@ -262,7 +262,7 @@ def camera_ray(row: float, col: float, lens: Any) -> tuple[float, float, float]:
     return x, y, 1.0
 
 
-@njit(cache=True)  # type: ignore[untyped-decorator]
+@njit(cache=True)
 def _rays(rowcol: Any, lens: Any) -> Any:
     out = np.empty((rowcol.shape[0], 3))
     for i in range(rowcol.shape[0]):
@@ -330,7 +330,8 @@ def pixel_of_point(points_m: npt.ArrayLike, *, lens: Lens, pose: Pose) -> Array:
         u, v = x * scale, y * scale
     elif lens.model == "brown-conrady":
         folded = np.hypot(u, v) > lens.vector()[10]
-        u, v = _distorted(np.where(folded, np.nan, u), v, lens.vector())
+        distorted: Any = _distorted  # compiled for arrays as well as for numbers
+        u, v = distorted(np.where(folded, np.nan, u), v, lens.vector())
     return np.stack(
         [lens.centre_row_px + lens.focal_row_px * v, lens.centre_col_px + lens.focal_col_px * u],
         axis=-1,
@@ -405,7 +406,7 @@ def footprint_m(
     along the slope (doubled at 45 deg) and as 1/cos(a) across it.
     """
     if rowcol is None:
-        rowcol = np.stack(np.mgrid[0 : lens.rows, 0 : lens.cols], axis=-1)
+        rowcol = np.moveaxis(np.indices((lens.rows, lens.cols)), 0, -1)
     px = np.asarray(rowcol, dtype=np.float64)
     sizes = []
     for step in (np.array([0.5, 0.0]), np.array([0.0, 0.5])):

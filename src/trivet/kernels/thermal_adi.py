@@ -1,156 +1,57 @@
-"""Compiled core of the pan simulator: one step of a block of cooks.
+"""Compiled core of the pan simulator: alternating directions, a block of cooks at a time.
 
-Arrays are (n_r, n_theta, lane): the lanes are cooks, innermost, so that the
-vector units of the processor work on several cooks at once.  Conduction is
-split by direction in delta form with the diagonal D kept in both factors,
+Conduction is split by direction in delta form with the diagonal D kept in both
+factors,
 
     (D - s Lr) D^-1 (D - s Lt) delta = dt * rates(T),
 
 which conserves energy exactly (each L has zero area-weighted column sums) and
-is second order in time for s = dt/2.  The layer on the pan (water, oil, food)
-is eliminated cell by cell before the sweeps, so thin films do not limit the step.
+is second order in time for s = dt/2.  The ring sweeps are cyclic and closed by
+the Sherman-Morrison formula.
 """
 
 from __future__ import annotations
 
-from typing import Any, NamedTuple, TypeVar, cast
-
-import numba
-import numpy as np
-from numpy.typing import NDArray
-
-FloatArray = NDArray[np.float64]
-_F = TypeVar("_F")
+from trivet.kernels.thermal_cells import (
+    BASE_AREA,
+    BOIL,
+    BULK_0,
+    CAP,
+    CONTENTS_AREA,
+    EVAPORATION,
+    FILM_MASS,
+    LAST_RATE,
+    LATENT,
+    LATENT_OUT,
+    LOSS_RATE,
+    LOST,
+    MASS,
+    MEAN_LAYER,
+    MEAN_PAN,
+    MIXING,
+    SHEET,
+    SPECIFIC_HEAT,
+    VAPOUR_OUT,
+    WET,
+    Core,
+    FloatArray,
+    Grid,
+    Scratch,
+    compiled,
+)
+from trivet.kernels.thermal_exchange import exchange, renew
+from trivet.kernels.thermal_food import exchange_food, keep_food_conduction, settle_food
 
 # Weight of the new time level in conduction: a little above 1/2 so that the
 # stiff modes near the centre die out instead of ringing.
 IMPLICIT_WEIGHT = 0.52
-STEFAN_BOLTZMANN = 5.670374419e-8  # W/m2/K4, CODATA 2018
-_TINY = 1e-9
-
-# Rows of the per-cook constants ``fixed``.
-(
-    AMBIENT, SURROUND4, TOP, TOP_SLOPE, TOP_SIGMA, LAYER_SIGMA, BELOW, BELOW4, BOTTOM_SIGMA,
-    SHEET, BASE_AREA, BOIL, LATENT, SPECIFIC_HEAT, FILM_MASS, COVER, LAYER_G, SURFACE_R,
-    NUCLEATE, CRITICAL, VAPOUR, AIR_VAPOUR, MIXING, STATIC_CAPACITY, NUSSELT, NUSSELT_T,
-    THERMOSTAT, HYSTERESIS, N_FIXED,
-) = range(29)  # fmt: skip
-# Rows of ``live``, renewed every step.
-(
-    WET, BARE, CAP, INV_CAP, G, R_SURF, BOIL_A, BOIL_MAX, EVAPORATION, POWER, LOSS_RATE, N_LIVE,
-) = range(12)  # fmt: skip
-# Rows of ``cook``: state and ledger of each cook.
-(
-    MASS, MEAN_PAN, MEAN_LAYER, HEATING, INPUT, LOST, LATENT_OUT, VAPOUR_OUT, LAST_RATE, BULK_0,
-    N_COOK,
-) = range(11)  # fmt: skip
-# Columns of the food cells' constants.
-(
-    F_CONTACT_CAP, F_BODY_CAP, F_INNER_G, F_BOIL, F_LATENT, F_SIGMA, N_FOOD,
-) = range(7)  # fmt: skip
 
 
-class Grid(NamedTuple):
-    """Polar grid of the unit disc: conduction weights and cell areas of each ring."""
-
-    inward: FloatArray
-    outward: FloatArray
-    around: FloatArray
-    area: FloatArray
-
-
-class Cells(NamedTuple):
-    """Per-cell fields of a block, all (n_r, n_theta, lane) but the two ring arrays."""
-
-    pan: FloatArray
-    layer: FloatArray
-    shape: FloatArray
-    open_frac: FloatArray
-    capacity: FloatArray
-    bottom: FloatArray
-
-
-class Food(NamedTuple):
-    """Cells under food: index (n, 3), body temperature, water left, constants."""
-
-    cell: NDArray[np.int64]
-    body: FloatArray
-    water: FloatArray
-    const: FloatArray
-
-
-class Scratch(NamedTuple):
-    """Work arrays of the sweeps."""
-
-    diag: FloatArray
-    delta: FloatArray
-    shift: FloatArray
-    gain: FloatArray
-    upper: FloatArray
-    ring: FloatArray
-    ring_q: FloatArray
-    lane: FloatArray
-
-
-def _compiled(function: _F) -> _F:
-    """Compile without the interpreter lock; division by zero gives inf, checked later."""
-    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
-    return cast(_F, numba.njit(**options)(function))
-
-
-@_compiled
-def _renew(
-    fixed: FloatArray, live: FloatArray, cook: FloatArray, power_w: FloatArray, step_s: float
-) -> None:
-    """Set the quantities of each cook that hold during one step."""
-    for c in range(fixed.shape[1]):
-        areal = cook[MASS, c] / fixed[BASE_AREA, c]
-        wet = fixed[COVER, c]
-        cap = fixed[STATIC_CAPACITY, c]
-        if fixed[FILM_MASS, c] > 0.0:  # water: the film breaks up before it is gone
-            wet = min(1.0, areal / fixed[FILM_MASS, c])
-            cap = areal * fixed[SPECIFIC_HEAT, c]
-        step = cook[MEAN_PAN, c] - cook[MEAN_LAYER, c]
-        warm = cook[MEAN_LAYER, c] - 293.15
-        nusselt = 1.0
-        if fixed[NUSSELT, c] > 0.0 and step > 0.0:
-            # the node sits half-way up, so the whole drop is about twice the step
-            nusselt = max(
-                1.0, fixed[NUSSELT, c] * np.exp(fixed[NUSSELT_T, c] * warm) * (2.0 * step) ** (1 / 3)
-            )
-        live[WET, c] = wet
-        live[BARE, c] = 1.0 - wet
-        live[CAP, c] = cap + _TINY
-        live[INV_CAP, c] = 1.0 / (cap + _TINY)
-        live[G, c] = wet * fixed[LAYER_G, c] * nusselt
-        live[R_SURF, c] = fixed[SURFACE_R, c] / nusselt
-        live[BOIL_A, c] = wet * fixed[NUCLEATE, c]
-        live[BOIL_MAX, c] = wet * fixed[CRITICAL, c]
-        live[EVAPORATION, c] = _evaporation(fixed, cook, c) if wet > 0.0 else 0.0
-        if cook[MEAN_PAN, c] > fixed[THERMOSTAT, c]:
-            cook[HEATING, c] = 0.0
-        elif cook[MEAN_PAN, c] < fixed[THERMOSTAT, c] - fixed[HYSTERESIS, c]:
-            cook[HEATING, c] = 1.0
-        live[POWER, c] = power_w[c] * cook[HEATING, c]
-        cook[INPUT, c] += live[POWER, c] * step_s
-
-
-@_compiled
-def _evaporation(fixed: FloatArray, cook: FloatArray, c: int) -> float:
-    """Return the evaporative heat flux below boiling from the liquid's mean temperature."""
-    if fixed[VAPOUR, c] <= 0.0:
-        return 0.0
-    t_c = cook[MEAN_LAYER, c] - 273.15
-    # Magnus form of the saturation pressure (WMO-No. 8, annex 4.B), within 1 % up to 100 C
-    pressure = 611.2 * np.exp(17.62 * t_c / (243.12 + t_c))
-    density = pressure / (461.5 * cook[MEAN_LAYER, c])
-    return float(max(0.0, fixed[VAPOUR, c] * (density - fixed[AIR_VAPOUR, c]) * fixed[LATENT, c]))
-
-
-@_compiled
-def _conduct(grid: Grid, cells: Cells, fixed: FloatArray, scratch: Scratch, step_s: float) -> None:
+@compiled
+def _conduct(core: Core, step_s: float) -> None:
     """Put dt * L(T) into ``delta``."""
-    pan, delta = cells.pan, scratch.delta
+    grid, fixed = core.grid, core.fixed
+    pan, delta = core.cells.pan, core.scratch.delta
     n_r, n_t, lanes = pan.shape
     for i in range(n_r):
         a, b, e = grid.inward[i], grid.outward[i], grid.around[i]
@@ -165,112 +66,164 @@ def _conduct(grid: Grid, cells: Cells, fixed: FloatArray, scratch: Scratch, step
                 delta[i, j, c] = step_s * fixed[SHEET, c] * flow
 
 
-@_compiled
-def _exchange(
-    grid: Grid,
-    cells: Cells,
-    fixed: FloatArray,
-    live: FloatArray,
-    scratch: Scratch,
-    step_s: float,
-) -> None:
-    """Add losses, heating and the eliminated layer to right side and diagonal."""
-    pan, layer = cells.pan, cells.layer
-    n_r, n_t, lanes = pan.shape
-    live[LOSS_RATE, :] = 0.0
+@compiled
+def _sweep_radial(grid: Grid, fixed: FloatArray, scratch: Scratch, weight_s: float) -> None:
+    """Solve (D - s Lr) w = right side along every ray, in place in ``delta``."""
+    delta, diag, upper = scratch.delta, scratch.diag, scratch.upper
+    n_r, n_t, lanes = delta.shape
     for i in range(n_r):
+        a, b = weight_s * grid.inward[i], weight_s * grid.outward[i]
+        back = max(i - 1, 0)
         for j in range(n_t):
             for c in range(lanes):
-                tp, tl = pan[i, j, c], layer[i, j, c]
-                # pan to air above (where bare) and to what lies below
-                da, db = tp - fixed[AMBIENT, c], tp - fixed[BELOW, c]
-                t3 = tp * tp * tp
-                slope = fixed[TOP_SLOPE, c] * abs(da)
-                top = da * (fixed[TOP, c] + slope) + fixed[TOP_SIGMA, c] * (
-                    t3 * tp - fixed[SURROUND4, c]
-                )
-                d_top = fixed[TOP, c] + 2.0 * slope + 4.0 * fixed[TOP_SIGMA, c] * t3
-                bottom = db * cells.bottom[i, c] + fixed[BOTTOM_SIGMA, c] * (
-                    t3 * tp - fixed[BELOW4, c]
-                )
-                loss = live[BARE, c] * top + bottom
-                d_loss = (
-                    live[BARE, c] * d_top
-                    + cells.bottom[i, c]
-                    + 4.0 * fixed[BOTTOM_SIGMA, c] * t3
-                )
-                # pan to layer: conduction or stirring, and nucleate boiling
-                over = max(tp - fixed[BOIL, c], 0.0)
-                boil = live[BOIL_A, c] * over * over * over
-                d_boil = 3.0 * live[BOIL_A, c] * over * over
-                if boil > live[BOIL_MAX, c]:
-                    boil, d_boil = live[BOIL_MAX, c], 0.0
-                g = live[G, c]
-                into = g * (tp - tl) + boil
-                d_into = g + d_boil
-                # layer to air
-                dl = tl - fixed[AMBIENT, c]
-                l3 = tl * tl * tl
-                slope = fixed[TOP_SLOPE, c] * abs(dl)
-                out = dl * (fixed[TOP, c] + slope) + fixed[LAYER_SIGMA, c] * (
-                    l3 * tl - fixed[SURROUND4, c]
-                )
-                d_out = fixed[TOP, c] + 2.0 * slope + 4.0 * fixed[LAYER_SIGMA, c] * l3
-                share = live[WET, c] / (1.0 + live[R_SURF, c] * d_out)
-                out *= share
-                d_out *= share
-                # the weight of the new level tends to 1 where the cell is stiff
-                z = step_s * max(
-                    (g + d_out) * live[INV_CAP, c], (d_loss + d_into) / cells.capacity[i, c]
-                )
-                w = step_s * (3.0 + z) / (6.0 + z)
-                inv = 1.0 / (live[CAP, c] + w * (g + d_out))
-                shift = step_s * (into - out - live[WET, c] * live[EVAPORATION, c]) * inv
-                gain = w * d_into * inv
-                heat = live[POWER, c] * cells.shape[i, j, c]
-                scratch.shift[i, j, c] = shift
-                scratch.gain[i, j, c] = gain
-                scratch.diag[i, j, c] = cells.capacity[i, c] + w * (d_loss + d_into - g * gain)
-                scratch.delta[i, j, c] += step_s * (heat - loss - into) + w * g * shift
-                live[LOSS_RATE, c] += grid.area[i] * fixed[BASE_AREA, c] * (
-                    loss + cells.open_frac[i, j, c] * out
-                )
+                k = fixed[SHEET, c]
+                # at i = 0 the inward weight is zero, so the stale row does not act
+                inv = 1.0 / (diag[i, j, c] + k * (a + b) - k * a * upper[back, j, c])
+                upper[i, j, c] = k * b * inv
+                delta[i, j, c] = (delta[i, j, c] + k * a * delta[back, j, c]) * inv
+    for i in range(n_r - 2, -1, -1):
+        for j in range(n_t):
+            for c in range(lanes):
+                delta[i, j, c] += upper[i, j, c] * delta[i + 1, j, c]
 
 
-@_compiled
-def _exchange_food(
-    grid: Grid,
-    cells: Cells,
-    food: Food,
-    fixed: FloatArray,
-    live: FloatArray,
-    scratch: Scratch,
-    contact: FloatArray,
-    step_s: float,
-) -> None:
-    """Replace the layer by food in the covered cells; the body is explicit."""
-    for n in range(food.cell.shape[0]):
-        i, j, c = food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]
-        tp, tf, body = cells.pan[i, j, c], cells.layer[i, j, c], food.body[n]
-        const = food.const[n]
-        db = tp - fixed[BELOW, c]
-        t3 = tp * tp * tp
-        loss = db * cells.bottom[i, c] + fixed[BOTTOM_SIGMA, c] * (t3 * tp - fixed[BELOW4, c])
-        d_loss = cells.bottom[i, c] + 4.0 * fixed[BOTTOM_SIGMA, c] * t3
-        g, inner = contact[c], const[F_INNER_G]
-        into, up = g * (tp - tf), inner * (tf - body)
-        cap = const[F_CONTACT_CAP]
-        z = step_s * max((g + inner) / cap, (d_loss + g) / cells.capacity[i, c])
-        w = step_s * (3.0 + z) / (6.0 + z)
-        inv = 1.0 / (cap + w * (g + inner))
-        # take back what _exchange added for the layer that is not there
-        heat = live[POWER, c] * cells.shape[i, j, c]
-        scratch.shift[i, j, c] = step_s * (into - up) * inv
-        scratch.gain[i, j, c] = w * g * inv
-        scratch.diag[i, j, c] = cells.capacity[i, c] + w * (d_loss + g - g * w * g * inv)
-        scratch.delta[i, j, c] = (
-            scratch.ring_q[0, 0] * 0.0
-            + scratch.lane[n, 0]
-            + step_s * (heat - loss - into)
-            + w * g * scratch.shift[i, j, c]
-        )
+@compiled
+def _sweep_around(grid: Grid, fixed: FloatArray, scratch: Scratch, weight_s: float) -> None:
+    """Solve (D - s Lt) delta = D w around every ring (cyclic, Sherman-Morrison)."""
+    n_r, n_t, lanes = scratch.delta.shape
+    ring, q = scratch.ring, scratch.ring_q
+    last = n_t - 1
+    for i in range(n_r):
+        e0 = weight_s * grid.around[i]
+        x, diag = scratch.delta[i], scratch.diag[i]
+        for c in range(lanes):
+            e = e0 * fixed[SHEET, c]
+            b0 = diag[0, c] + 2.0 * e
+            inv = 0.5 / b0
+            ring[0, c] = e * inv
+            x[0, c] = x[0, c] * diag[0, c] * inv
+            q[0, c] = -b0 * inv
+        for j in range(1, last):
+            for c in range(lanes):
+                e = e0 * fixed[SHEET, c]
+                inv = 1.0 / (diag[j, c] + 2.0 * e - e * ring[j - 1, c])
+                ring[j, c] = e * inv
+                x[j, c] = (x[j, c] * diag[j, c] + e * x[j - 1, c]) * inv
+                q[j, c] = e * q[j - 1, c] * inv
+        for c in range(lanes):
+            e = e0 * fixed[SHEET, c]
+            b0 = diag[0, c] + 2.0 * e
+            inv = 1.0 / (diag[last, c] + 2.0 * e + e * e / b0 - e * ring[last - 1, c])
+            x[last, c] = (x[last, c] * diag[last, c] + e * x[last - 1, c]) * inv
+            q[last, c] = (-e + e * q[last - 1, c]) * inv
+        for j in range(last - 1, -1, -1):
+            for c in range(lanes):
+                x[j, c] += ring[j, c] * x[j + 1, c]
+                q[j, c] += ring[j, c] * q[j + 1, c]
+        for c in range(lanes):
+            v = e0 * fixed[SHEET, c] / (diag[0, c] + 2.0 * e0 * fixed[SHEET, c])
+            ring[last, c] = (x[0, c] + v * x[last, c]) / (1.0 + q[0, c] + v * q[last, c])
+        for j in range(n_t):
+            for c in range(lanes):
+                x[j, c] -= ring[last, c] * q[j, c]
+
+
+@compiled
+def _apply(core: Core) -> None:
+    """Add the increments to pan and layer and take the means."""
+    grid, cells, cook, scratch = core.grid, core.cells, core.cook, core.scratch
+    n_r, n_t, lanes = cells.pan.shape
+    cook[MEAN_PAN, :] = 0.0
+    cook[MEAN_LAYER, :] = 0.0
+    for i in range(n_r):
+        area = grid.area[i]
+        for j in range(n_t):
+            for c in range(lanes):
+                delta = scratch.delta[i, j, c]
+                cells.pan[i, j, c] += delta
+                layer = (
+                    cells.layer[i, j, c] + scratch.shift[i, j, c] + scratch.gain[i, j, c] * delta
+                )
+                cells.layer[i, j, c] = layer
+                cook[MEAN_PAN, c] += area * cells.pan[i, j, c]
+                cook[MEAN_LAYER, c] += area * cells.open_frac[i, j, c] * layer
+
+
+@compiled
+def _settle(core: Core, step_s: float) -> None:
+    """Stir the layer, boil off the excess, account for the vapour, find dryness."""
+    cells, fixed, live, cook = core.cells, core.fixed, core.live, core.cook
+    n_r, n_t, lanes = cells.pan.shape
+    stirred = False
+    for c in range(lanes):
+        mean = cook[MEAN_LAYER, c] * fixed[BASE_AREA, c] / fixed[CONTENTS_AREA, c]
+        cook[MEAN_LAYER, c] = mean
+        stirred = stirred or fixed[MIXING, c] > 0.0
+        if fixed[FILM_MASS, c] <= 0.0 or cook[MASS, c] <= 0.0:
+            continue
+        area = fixed[CONTENTS_AREA, c]
+        gone = area * live[WET, c] * live[EVAPORATION, c] * step_s / fixed[LATENT, c]
+        excess = 0.0
+        if mean > fixed[BOIL, c]:
+            excess = area * live[CAP, c] * (mean - fixed[BOIL, c])
+            mean = fixed[BOIL, c]
+        gone += excess / fixed[LATENT, c]
+        spare = 0.0
+        if gone >= cook[MASS, c]:  # dry: the heat that found no water goes back to the pan
+            spare = (gone - cook[MASS, c]) * fixed[LATENT, c]
+            gone = cook[MASS, c]
+        cook[MASS, c] -= gone
+        cook[LATENT_OUT, c] += gone * fixed[LATENT, c]
+        cook[VAPOUR_OUT, c] += gone * fixed[SPECIFIC_HEAT, c] * (mean - cook[BULK_0, c])
+        cook[MEAN_LAYER, c] = mean
+        if spare > 0.0:
+            for i in range(n_r):
+                rise = spare / (fixed[BASE_AREA, c] * cells.capacity[i, c])
+                for j in range(n_t):
+                    cells.pan[i, j, c] += rise
+    if stirred:
+        for i in range(n_r):
+            for j in range(n_t):
+                for c in range(lanes):
+                    pull = fixed[MIXING, c] * cells.open_frac[i, j, c]
+                    cells.layer[i, j, c] += pull * (cook[MEAN_LAYER, c] - cells.layer[i, j, c])
+
+
+@compiled
+def _rates(core: Core, contact: FloatArray, step_s: float) -> None:
+    """Assemble right side, diagonal and eliminated layer of one step."""
+    _conduct(core, step_s)
+    keep_food_conduction(core.food, core.scratch.delta)
+    exchange(core, step_s)
+    exchange_food(core, contact, step_s)
+
+
+@compiled
+def advance(core: Core, power: FloatArray, contact: FloatArray, step_s: float) -> None:
+    """Advance a block by ``len(power)`` steps and keep its ledger.
+
+    Power and food contact coefficient are (step, lane).
+    """
+    live, cook = core.live, core.cook
+    weight_s = IMPLICIT_WEIGHT * step_s
+    for n in range(power.shape[0]):
+        renew(core, power[n], step_s)
+        _rates(core, contact[n], step_s)
+        for c in range(power.shape[1]):
+            # trapezoid in time: the first call of a run starts from a negative mark
+            if cook[LAST_RATE, c] >= -1e30:
+                cook[LOST, c] += 0.5 * step_s * (cook[LAST_RATE, c] + live[LOSS_RATE, c])
+            cook[LAST_RATE, c] = live[LOSS_RATE, c]
+        _sweep_radial(core.grid, core.fixed, core.scratch, weight_s)
+        _sweep_around(core.grid, core.fixed, core.scratch, weight_s)
+        _apply(core)
+        settle_food(core, step_s)
+        _settle(core, step_s)
+
+
+@compiled
+def close_ledger(core: Core, contact: FloatArray, step_s: float) -> None:
+    """Add the last half step of losses, evaluated at the final temperatures."""
+    _rates(core, contact, step_s)
+    for c in range(core.fixed.shape[1]):
+        core.cook[LOST, c] += 0.5 * step_s * (core.cook[LAST_RATE, c] + core.live[LOSS_RATE, c])

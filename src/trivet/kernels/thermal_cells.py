@@ -13,6 +13,8 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.errors import InputError
+
 FloatArray = NDArray[np.float64]
 F = TypeVar("F")
 
@@ -24,8 +26,8 @@ TINY_CAPACITY = 1e-9  # J/m2/K, keeps a dry layer solvable
     AMBIENT, SURROUND4, TOP, TOP_SLOPE, TOP_SIGMA, LAYER_SIGMA, BELOW, BELOW4, BOTTOM_SIGMA,
     SHEET, BASE_AREA, BOIL, LATENT, SPECIFIC_HEAT, FILM_MASS, COVER, LAYER_G, SURFACE_R,
     NUCLEATE, CRITICAL, VAPOUR, AIR_VAPOUR, MIXING, STATIC_CAPACITY, NUSSELT, NUSSELT_T,
-    THERMOSTAT, HYSTERESIS, N_FIXED,
-) = range(29)  # fmt: skip
+    THERMOSTAT, HYSTERESIS, CONTENTS_AREA, N_FIXED,
+) = range(30)  # fmt: skip
 # Rows of ``live``, renewed every step.
 (
     WET, BARE, CAP, INV_CAP, G, R_SURF, BOIL_A, BOIL_MAX, EVAPORATION, POWER, LOSS_RATE, N_LIVE,
@@ -81,9 +83,52 @@ class Scratch(NamedTuple):
     upper: FloatArray
     ring: FloatArray
     ring_q: FloatArray
+    row: FloatArray
+    poly: FloatArray
+    layer_poly: FloatArray
+    booked: FloatArray
+
+
+class Core(NamedTuple):
+    """A block of cooks: geometry, fields and tables of per-cook figures."""
+
+    grid: Grid
+    cells: Cells
+    food: Food
+    fixed: FloatArray
+    live: FloatArray
+    cook: FloatArray
+    scratch: Scratch
+
+
+class Cell(NamedTuple):
+    """One row of lanes of the fields that elimination touches."""
+
+    shift: FloatArray
+    gain: FloatArray
+    diag: FloatArray
+    delta: FloatArray
+    capacity: FloatArray
+    shape: FloatArray
 
 
 def compiled(function: F) -> F:
     """Compile without the interpreter lock; division by zero gives inf, checked later."""
     options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
     return cast(F, numba.njit(**options)(function))
+
+
+def unit_grid(n_r: int, n_theta: int) -> Grid:
+    """Return the polar grid of the unit disc whose rim is a grid line.
+
+    ``area`` is the area of one cell as a share of the disc [-]; the conduction
+    weights multiply k d / R^2.
+    """
+    if n_r < 3 or n_theta < 3:
+        raise InputError(f"a polar grid needs at least 3 x 3 cells, got {n_r} x {n_theta}")
+    dr, dt = 1.0 / n_r, 2.0 * np.pi / n_theta
+    edge = np.arange(n_r + 1) * dr
+    mid = 0.5 * (edge[1:] + edge[:-1])
+    inward, outward = edge[:-1] / (mid * dr**2), edge[1:] / (mid * dr**2)
+    outward[-1] = 0.0
+    return Grid(inward, outward, 1.0 / (mid * dt) ** 2, mid * dr * dt / np.pi)

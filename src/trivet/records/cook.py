@@ -169,3 +169,8 @@ class CookSheet(Part):
     told: Told = Told()
     burners: tuple[SheetBurner, ...] = ()
     probes: tuple[SheetProbe, ...] = ()
+
+
+def cook_name(plan: CookPlan, repeat: int) -> str:
+    """Return the name of one repeat of a planned cook, unique in the project."""
+    return plan.name if plan.repeats == 1 else f"{plan.name}-r{repeat}"

@@ -17,6 +17,9 @@ from trivet.records.estimate import Estimate
 from trivet.records.recording import Recording, Truth
 from trivet.records.verdict import Decision
 
+Grade = Literal["", "simulated", "bench", "predicted"]
+"""What a picture or table rests on; empty where it rests on no evidence."""
+
 
 @dataclass(frozen=True)
 class ShownCook:
@@ -37,7 +40,7 @@ class Line:
     y: FloatArray
     low: FloatArray | None = None
     high: FloatArray | None = None
-    style: Literal["reading", "truth", "reference", "limit", "band"] = "reading"
+    style: Literal["reading", "hottest", "truth", "reference", "limit", "band"] = "reading"
 
 
 @dataclass(frozen=True)
@@ -49,6 +52,16 @@ class Mark:
 
 
 @dataclass(frozen=True)
+class Span:
+    """A labelled stretch of a chart: a gap with its reason, or an alert that is on."""
+
+    start: float
+    end: float
+    label: str
+    kind: Literal["gap", "alert"]
+
+
+@dataclass(frozen=True)
 class Circle:
     """A circle of a plan view. [m]"""
 
@@ -56,7 +69,7 @@ class Circle:
     y_m: float
     diameter_m: float
     label: str
-    kind: Literal["burner", "pan", "hidden"]
+    kind: Literal["burner", "pan", "head"]
 
 
 @dataclass(frozen=True)
@@ -68,6 +81,8 @@ class PlanView:
     circles: tuple[Circle, ...]
     fields: tuple[tuple[str, FloatArray], ...]
     """Head and outline (n, 2) of its field on the cooktop plane. [m]"""
+    hidden: tuple[tuple[str, FloatArray], ...] = ()
+    """Pan and outline (n, 2) of the part of its base that its wall hides. [m]"""
 
 
 @dataclass(frozen=True)
@@ -83,8 +98,11 @@ class Chart:
     marks: tuple[Mark, ...] = ()
     bars: tuple[tuple[str, float, str], ...] = ()
     """Label, value, group."""
+    totals: tuple[tuple[str, float, str], ...] = ()
+    """Sums of the bars, drawn apart: label, value, group."""
+    spans: tuple[Span, ...] = ()
     plan: PlanView | None = None
-    evidence: Literal["", "simulated", "bench", "predicted"] = ""
+    evidence: Grade = ""
 
 
 @dataclass(frozen=True)
@@ -95,6 +113,7 @@ class Table:
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
+    evidence: Grade = ""
 
 
 @dataclass(frozen=True)
@@ -115,6 +134,9 @@ class Claim:
     text: str
     decision: Decision
     reason: str
+    limit: str = ""
+    evidence: str = ""
+    """The grades of evidence at hand and the grade asked for."""
 
 
 @dataclass(frozen=True)

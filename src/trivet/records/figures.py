@@ -89,7 +89,11 @@ class Quantity:
     ) -> dict[str, Any]:
         """Return what an editor needs to check and complete the field."""
         kind = KINDS[self.kind]
-        text = {"type": "string", "description": f"{self._allowed()}", "examples": [kind.example]}
+        text = {
+            "type": "string",
+            "description": f"{self.allowed_text()}",
+            "examples": [kind.example],
+        }
         table = {
             "type": "object",
             "properties": {
@@ -104,7 +108,8 @@ class Quantity:
         }
         return {"anyOf": [text, table]}
 
-    def _allowed(self) -> str:
+    def allowed_text(self) -> str:
+        """Return what the field takes, for messages and tables of keys."""
         kind = KINDS[self.kind]
         bounds = [
             f"{sign} {bound:g}"
@@ -117,7 +122,7 @@ class Quantity:
 
     def _fail(self, found: str) -> PydanticCustomError:
         return PydanticCustomError(
-            "quantity", "{found}", {"found": found, "allowed": self._allowed()}
+            "quantity", "{found}", {"found": found, "allowed": self.allowed_text()}
         )
 
     def _validate(self, raw: Any) -> Figure:

@@ -21,13 +21,14 @@ from pydantic import BaseModel
 from trivet.records.figures import Figure, Money, figure_as_table
 
 ARRAY_KEY = "array"
+BYTES_KEY = "base64"
 
 
 def record_tree(record: object) -> tuple[Any, dict[str, NDArray[Any]]]:
     """Return a record as a JSON tree and the arrays that it refers to by name.
 
     Arrays stand in the tree as ``{"array": NAME}``; non-finite floats as text,
-    since JSON has none; bytes as base64 text.
+    since JSON has none; bytes as ``{"base64": TEXT}``.
     """
     arrays: dict[str, NDArray[Any]] = {}
     return _tree(record, arrays), arrays
@@ -47,7 +48,7 @@ def _tree(value: object, arrays: dict[str, NDArray[Any]]) -> Any:
             names = type(value).model_fields
             return {name: _tree(getattr(value, name), arrays) for name in names}
         case bytes():
-            return base64.b64encode(value).decode()
+            return {BYTES_KEY: base64.b64encode(value).decode()}
         case dict():
             return {str(key): _tree(item, arrays) for key, item in value.items()}
         case list() | tuple():
@@ -76,3 +77,27 @@ def fingerprint(*records: object) -> str:
             digest.update(f"{name}{array.dtype.str}{array.shape}".encode())
             digest.update(np.ascontiguousarray(array).tobytes())
     return digest.hexdigest()
+
+
+def record_json(record: object) -> str:
+    """Return a record as JSON text for people and programs, arrays written out."""
+    tree, arrays = record_tree(record)
+    return json.dumps(_filled(tree, arrays), indent=1, ensure_ascii=False)
+
+
+def _filled(tree: Any, arrays: dict[str, NDArray[Any]]) -> Any:
+    if isinstance(tree, dict):
+        if set(tree) == {ARRAY_KEY} and tree[ARRAY_KEY] in arrays:
+            return _finite(arrays[tree[ARRAY_KEY]].tolist())
+        return {key: _filled(item, arrays) for key, item in tree.items()}
+    if isinstance(tree, list):
+        return [_filled(item, arrays) for item in tree]
+    return tree
+
+
+def _finite(values: Any) -> Any:
+    if isinstance(values, list):
+        return [_finite(item) for item in values]
+    if isinstance(values, float) and not math.isfinite(values):
+        return None if math.isnan(values) else ("Infinity" if values > 0 else "-Infinity")
+    return values

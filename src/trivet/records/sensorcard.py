@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from trivet.records.figures import (
     Amount,
     Difference,
@@ -37,7 +39,7 @@ class SensorCard(Part):
     """Full vertical field of view."""
     lens: LensModel = "rectilinear"
     distortion: tuple[float, ...] = ()
-    """Brown-Conrady k1, k2, p1, p2, k3."""
+    """Brown-Conrady k1, k2, k3, p1, p2."""
     band_low_m: PositiveLength = figure("8 um", "length")
     band_high_m: PositiveLength = figure("14 um", "length")
     frame_rate_hz: Frequency
@@ -53,9 +55,9 @@ class SensorCard(Part):
     range_high_k: Temperature | None = None
     settle_s: Duration | None = None
     """Time after wake until the stated accuracy holds."""
-    settle_delta_k: Difference | None = None
+    settle_delta_k: Difference | None = Field(default=None, alias="settle_offset")
     """Offset right after wake, decaying over settle time."""
-    housing_drift_per_k: Number | None = None
+    housing_drift_per_k: Number | None = Field(default=None, alias="housing_drift")
     """Offset in kelvin for one kelvin of housing away from calibration."""
     blur_px: NumberOrZero = figure("0.5", "number")
     """Standard deviation of the point spread, in pixels."""

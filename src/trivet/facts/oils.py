@@ -1,0 +1,105 @@
+"""Cooking oils and fats: smoke, flash, fire and ignition as ranges, and heat properties."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from trivet.facts.tables import Row, known_name, number, read_table, worst_grade
+
+KELVIN = 273.15
+Range = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Oil:
+    """An oil; every temperature is a (low, high) pair in kelvin.
+
+    ``autoignition_k`` is None where no test was found. Flash and fire points are
+    those of a typical fat. The heat properties belong to ``temperature_k``.
+    """
+
+    name: str
+    smoke_k: Range
+    flash_k: Range
+    fire_k: Range
+    autoignition_k: Range | None
+    temperature_k: tuple[float, ...]
+    density_kg_m3: tuple[float, ...]
+    specific_heat_j_kgk: tuple[float, ...]
+    conductivity_w_mk: tuple[float, ...]
+    source: str
+    grade: str
+
+
+@lru_cache(maxsize=1)
+def oils() -> dict[str, Oil]:
+    """Return the whole library by name.
+
+    Returns
+    -------
+    dict
+        Name to oil.
+    """
+    names = dict.fromkeys(row["name"] for row in read_table("oils.csv"))
+    return {name: _oil(name) for name in names}
+
+
+def _rows(name: str, kind: str) -> list[Row]:
+    """Return an oil's rows of one property, or those of a typical fat."""
+    table = [row for row in read_table("oils.csv") if row["property"] == kind]
+    own = [row for row in table if row["name"] == name]
+    return own or [row for row in table if row["name"] == "fat"]
+
+
+def _range_k(row: Row) -> Range:
+    return number(row, "low") + KELVIN, number(row, "high") + KELVIN
+
+
+def _oil(name: str) -> Oil:
+    smoke, flash, fire = (
+        _rows(name, kind)[0] for kind in ("smoke_point", "flash_point", "fire_point")
+    )
+    ignition = _rows(name, "autoignition")
+    columns = {kind: _rows(name, kind) for kind in ("density", "specific_heat", "conductivity")}
+    used = [smoke, flash, fire, *ignition, *columns["density"]]
+    return Oil(
+        name=name,
+        smoke_k=_range_k(smoke),
+        flash_k=_range_k(flash),
+        fire_k=_range_k(fire),
+        autoignition_k=_range_k(ignition[0]) if ignition else None,
+        temperature_k=tuple(number(r, "temperature_c") + KELVIN for r in columns["density"]),
+        density_kg_m3=tuple(number(r, "value") for r in columns["density"]),
+        specific_heat_j_kgk=tuple(number(r, "value") for r in columns["specific_heat"]),
+        conductivity_w_mk=tuple(number(r, "value") for r in columns["conductivity"]),
+        source="; ".join(dict.fromkeys(row["source"] for row in used)),
+        grade=worst_grade(row["grade"] for row in used),
+    )
+
+
+def oil(name: str) -> Oil:
+    """Return an oil of the library.
+
+    Parameters
+    ----------
+    name : str
+        Name; spaces, underscores and case do not matter. ``fat`` is a typical one.
+
+    Returns
+    -------
+    Oil
+        Ranges of smoke, flash, fire and ignition temperature [K], heat properties.
+
+    Raises
+    ------
+    InputError
+        If the name is unknown; the message offers the nearest.
+
+    Notes
+    -----
+    Tables of smoke points differ by 20 K; reuse and free fatty acid lower them.
+    Butter did not ignite by itself in the tests cited. Heat properties within 5 %
+    from 20 to 200 C.
+    """
+    return oils()[known_name(name, names=oils(), what="oil")]

@@ -1,0 +1,167 @@
+"""The one reader of cited tables.
+
+Every table is a CSV whose rows carry a ``source``, a ``locator`` (where in the
+source) and a ``grade``; a row without source or grade does not load. Grades:
+
+solid    primary text seen, or independent recomputation agrees
+fair     secondary source, or a model stand-in
+shaky    from memory, or sources conflict: a range, never a point
+assumed  no source found; common practice or our own judgement
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
+from importlib.resources import files
+
+from trivet.errors import FormatError, InputError
+
+GRADES = ("solid", "fair", "shaky", "assumed")
+"""Grades of evidence, best first."""
+
+Row = Mapping[str, str]
+
+
+@lru_cache(maxsize=32)
+def read_table(file: str) -> tuple[Row, ...]:
+    """Return the rows of a table of this package.
+
+    Parameters
+    ----------
+    file : str
+        Name of the CSV beside this module.
+
+    Returns
+    -------
+    tuple of mappings
+        One mapping a row, column to text; lines that start with # are notes.
+
+    Raises
+    ------
+    FormatError
+        If a row lacks its source or grade, or its value lies outside its range.
+    """
+    text = files("trivet.facts").joinpath(file).read_text("utf-8")
+    return parse_table(text, file)
+
+
+def parse_table(text: str, file: str) -> tuple[Row, ...]:
+    """Return the checked rows of a table's text.
+
+    Parameters
+    ----------
+    text : str
+        CSV with a header line; lines that start with # are notes.
+    file : str
+        Name to show in errors.
+
+    Returns
+    -------
+    tuple of mappings
+        One mapping a row.
+
+    Raises
+    ------
+    FormatError
+        If a row lacks its source or grade, or its value lies outside its range.
+    """
+    numbered = [
+        (number, line)
+        for number, line in enumerate(text.splitlines(), start=1)
+        if line.strip() and not line.startswith("#")
+    ]
+    reader = csv.DictReader(line for _, line in numbered)
+    rows: list[Row] = []
+    for (number, _), row in zip(numbered[1:], reader, strict=True):
+        _check(row, f"{file}:{number}")
+        rows.append(row)
+    return tuple(rows)
+
+
+def _check(row: dict[str, str], place: str) -> None:
+    if None in row or None in row.values():
+        raise FormatError(f"{place}: the row and the header differ in their number of cells")
+    for column in ("source", "grade"):
+        if not (row.get(column) or "").strip():
+            raise FormatError(f"{place}: {column} is empty; no number without a source and grade")
+    if row["grade"] not in GRADES:
+        raise FormatError(f"{place}: grade {row['grade']!r}; allowed: {', '.join(GRADES)}")
+    if "low" in row and not number(row, "low") <= number(row, "value") <= number(row, "high"):
+        raise FormatError(f"{place}: value must lie from low to high")
+
+
+def number(row: Row, column: str) -> float:
+    """Return a cell as a number.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of a table.
+    column : str
+        Which cell.
+
+    Returns
+    -------
+    float
+        The number.
+
+    Raises
+    ------
+    FormatError
+        If the cell is not a number.
+    """
+    try:
+        return float(row[column])
+    except ValueError as fault:
+        raise FormatError(f"{column}: {row[column]!r} is not a number") from fault
+
+
+def worst_grade(grades: Iterable[str]) -> str:
+    """Return the weakest of several grades.
+
+    Parameters
+    ----------
+    grades : iterable of str
+        Grades as in :data:`GRADES`.
+
+    Returns
+    -------
+    str
+        The one that comes last.
+    """
+    return max(grades, key=GRADES.index)
+
+
+def known_name(name: str, *, names: Iterable[str], what: str) -> str:
+    """Return the table's spelling of a name; spaces, underscores and case do not matter.
+
+    Parameters
+    ----------
+    name : str
+        As written by a person.
+    names : iterable of str
+        Names in the table.
+    what : str
+        Kind of thing, for the message.
+
+    Returns
+    -------
+    str
+        The name in the table.
+
+    Raises
+    ------
+    InputError
+        If there is none; the message offers the nearest.
+    """
+    wanted = name.strip().lower().replace("_", "-").replace(" ", "-")
+    known = sorted(names)
+    if wanted in known:
+        return wanted
+    words = [entry for entry in known if wanted and wanted in entry]
+    near = (difflib.get_close_matches(wanted, known, n=4, cutoff=0.5) + words)[:5]
+    offer = ", ".join(dict.fromkeys(near)) or ", ".join(known)
+    raise InputError(f"unknown {what} {name!r}; nearest: {offer}")

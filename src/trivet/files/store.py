@@ -1,0 +1,262 @@
+"""The store of records: ``results/STAGE/KEY``, written whole or not at all, never overwritten.
+
+A stored record is a folder with ``record.json`` (its tree, see
+records/provenance.py) and ``arrays.npz``.  It is written into a sibling folder
+under a temporary name, flushed, and renamed.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import contextlib
+import io
+import json
+import os
+import re
+import shutil
+import tempfile
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import TypeAdapter, ValidationError
+
+from trivet.errors import InputError, StorageError
+from trivet.records.provenance import ARRAY_KEY, BYTES_KEY, fingerprint, record_tree
+
+T = TypeVar("T")
+
+FORMAT = 1
+RECORD_FILE = "record.json"
+ARRAYS_FILE = "arrays.npz"
+_NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]*$")
+
+
+def place(project: str | Path, *, stage: str, key: str) -> Path:
+    """Return the folder of a stored record.
+
+    Raises
+    ------
+    InputError
+        If stage or key is no plain name.
+    """
+    for name in (stage, key):
+        if not _NAME.match(name):
+            raise InputError(f"{name!r} cannot name a stored record; use letters, digits, . _ -")
+    return Path(project) / "results" / stage / key
+
+
+def exists(project: str | Path, *, stage: str, key: str) -> bool:
+    """Return whether a record is stored."""
+    return place(project, stage=stage, key=key).is_dir()
+
+
+def save(project: str | Path, *, stage: str, key: str, record: T) -> T:
+    """Store a record and return it as a later ``load`` gives it.
+
+    Parameters
+    ----------
+    project : path
+        The project folder.
+    stage, key : str
+        The record goes to ``results/STAGE/KEY``.
+    record : a record
+        Any frozen record; the type is remembered.
+
+    Returns
+    -------
+    the record
+        Rebuilt from its stored form, so that its fingerprint is that of what
+        lies on the disk.  A record that stands there already is kept.
+
+    Raises
+    ------
+    StorageError
+        If the disk is full or not writable, if another record has the key, or
+        if the record cannot be rebuilt; no half-written folder is left.
+    """
+    folder = place(project, stage=stage, key=key)
+    kept = rebuilt(*record_tree(record), kind=type(record), where=folder)
+    if folder.is_dir():
+        return _same(load(project, stage=stage, key=key, kind=type(record)), kept, folder)
+    with whole_folder(folder) as made:
+        _write(made, stage, kept)
+    return kept
+
+
+def _same(stored: T, record: T, folder: Path) -> T:
+    if fingerprint(stored) != fingerprint(record):
+        raise StorageError(f"{folder}: holds another record under this key; nothing was changed")
+    return stored
+
+
+def _write(folder: Path, stage: str, record: object) -> None:
+    tree, arrays = record_tree(record)
+    content = {
+        "format": FORMAT,
+        "stage": stage,
+        "type": type(record).__name__,
+        "fingerprint": fingerprint(record),
+        "record": tree,
+    }
+    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / RECORD_FILE).write_text(text + "\n", encoding="utf-8")
+    if arrays:
+        packed = io.BytesIO()
+        np.savez_compressed(packed, allow_pickle=False, **_writable(arrays))
+        (folder / ARRAYS_FILE).write_bytes(packed.getbuffer())
+
+
+def _writable(arrays: dict[str, NDArray[Any]]) -> dict[str, Any]:
+    return {name: np.ascontiguousarray(array) for name, array in arrays.items()}
+
+
+def load(project: str | Path, *, stage: str, key: str, kind: type[T]) -> T:
+    """Return a stored record.
+
+    Parameters
+    ----------
+    project : path
+        The project folder.
+    stage, key : str
+        The record lies in ``results/STAGE/KEY``.
+    kind : type
+        What it must be.
+
+    Raises
+    ------
+    StorageError
+        If it is missing, damaged, of an unknown format or of another type.
+    """
+    folder = place(project, stage=stage, key=key)
+    content = _content(folder)
+    if content.get("format") != FORMAT:
+        raise StorageError(
+            f"{folder}: format {content.get('format')!r} is not known; this version reads {FORMAT}"
+        )
+    if content.get("type") != kind.__name__:
+        raise StorageError(f"{folder}: holds a {content.get('type')}, not a {kind.__name__}")
+    record = rebuilt(content.get("record"), _arrays(folder), kind=kind, where=folder)
+    if fingerprint(record) != content.get("fingerprint"):
+        raise StorageError(f"{folder}: damaged: its content does not match its hash; {_ADVICE}")
+    return record
+
+
+_ADVICE = "remove the folder and run the stage again"
+
+
+def _content(folder: Path) -> dict[str, Any]:
+    try:
+        content = json.loads((folder / RECORD_FILE).read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise StorageError(f"{folder}: no such record, or its {RECORD_FILE} is gone") from error
+    except (OSError, ValueError, RecursionError) as error:
+        raise StorageError(f"{folder / RECORD_FILE}: damaged ({error}); {_ADVICE}") from error
+    if not isinstance(content, dict):
+        raise StorageError(f"{folder / RECORD_FILE}: damaged; {_ADVICE}")
+    return content
+
+
+def _arrays(folder: Path) -> dict[str, NDArray[Any]]:
+    file = folder / ARRAYS_FILE
+    if not file.exists():
+        return {}
+    try:
+        with np.load(file, allow_pickle=False) as packed:
+            arrays = {name: packed[name] for name in packed.files}
+    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile) as error:
+        raise StorageError(f"{file}: damaged ({error}); {_ADVICE}") from error
+    for array in arrays.values():
+        array.flags.writeable = False
+    return arrays
+
+
+def rebuilt(tree: Any, arrays: dict[str, NDArray[Any]], *, kind: type[T], where: object) -> T:
+    """Return the record of a tree and its arrays.
+
+    Parameters
+    ----------
+    tree, arrays
+        What :func:`trivet.records.provenance.record_tree` gave.
+    kind : type
+        Type of the record.
+    where
+        What a message names.
+
+    Raises
+    ------
+    StorageError
+        If the tree is not that of such a record.
+    """
+    try:
+        return TypeAdapter(kind).validate_python(_with_arrays(tree, arrays))
+    except (ValidationError, KeyError, ValueError, TypeError, binascii.Error) as error:
+        raise StorageError(
+            f"{where}: damaged: not a stored {kind.__name__} ({str(error)[:300]})"
+        ) from error
+
+
+def _with_arrays(tree: Any, arrays: dict[str, NDArray[Any]]) -> Any:
+    """Return a tree with its arrays and bytes put back."""
+    if isinstance(tree, list):
+        return [_with_arrays(one, arrays) for one in tree]
+    if not isinstance(tree, dict):
+        return tree
+    if len(tree) == 1:
+        ((key, value),) = tree.items()
+        if key == ARRAY_KEY and isinstance(value, str):
+            return arrays[value]
+        if key == BYTES_KEY and isinstance(value, str):
+            return base64.b64decode(value, validate=True)
+    return {key: _with_arrays(one, arrays) for key, one in tree.items()}
+
+
+@contextlib.contextmanager
+def whole_folder(folder: Path) -> Iterator[Path]:
+    """Give a temporary folder that becomes the named one when the block ends well.
+
+    Whatever is written into it is flushed to the disk before the rename.  After
+    an error or an interruption nothing is left; a folder of that name that
+    another process has finished meanwhile is kept.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder to make; its parents are made too.
+
+    Raises
+    ------
+    StorageError
+        If the disk is full or not writable.
+    """
+    made: Path | None = None
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        made = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-", dir=folder.parent))
+        yield made
+        for path in [*made.rglob("*"), made]:
+            _flush(path)
+        if not folder.is_dir():
+            made.chmod(0o755)
+            made.rename(folder)
+            _flush(folder.parent)
+    except OSError as error:
+        if folder.is_dir() and made is not None and made.is_dir() and error.errno in (17, 39):
+            return
+        reason = error.strerror or str(error)
+        raise StorageError(f"{folder}: cannot be written: {reason}") from error
+    finally:
+        if made is not None:
+            shutil.rmtree(made, ignore_errors=True)
+
+
+def _flush(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,35 @@
+"""Charts as pictures: one function a kind, chosen here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from trivet.records.design import Display
+from trivet.records.dossier import Chart
+from trivet.report.drawing import drawing_style, svg_text
+from trivet.report.figures_bars import draw_battery, draw_budget
+from trivet.report.figures_lines import draw_cash, draw_error
+from trivet.report.figures_plan import draw_plan
+from trivet.report.figures_trace import draw_trace
+from trivet.report.scales import Scale
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+DRAWERS: dict[str, Callable[[Chart, Scale], Figure]] = {
+    "trace": draw_trace,
+    "budget": draw_budget,
+    "plan": draw_plan,
+    "battery": draw_battery,
+    "cash": draw_cash,
+    "error": draw_error,
+}
+
+
+def chart_svg(chart: Chart, *, display: Display, key: str) -> str:
+    """Return a chart as inline SVG in the units of the screen."""
+    grade = f" ({chart.evidence})" if chart.evidence else ""
+    with drawing_style():
+        figure = DRAWERS[chart.kind](chart, Scale(display))
+        return svg_text(figure, label=f"{chart.title}{grade}. {chart.caption}", key=key)

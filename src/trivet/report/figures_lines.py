@@ -1,0 +1,63 @@
+"""The cash curve and the agreement chart."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trivet.records.dossier import Chart
+from trivet.report import palette
+from trivet.report.drawing import evidence_tag, new_figure, short
+from trivet.report.scales import Scale
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+def draw_cash(chart: Chart, scale: Scale) -> Figure:
+    """Return cumulative cash by month with its marked months."""
+    del scale  # money has its own unit
+    figure = new_figure(2.6)
+    axes = figure.add_subplot()
+    axes.axhline(0.0, color=palette.GREY, linewidth=0.8)
+    for line in chart.lines:
+        money = line.y / 1000
+        axes.plot(line.x, money, color=palette.BLUE, linewidth=1.6, drawstyle="steps-post")
+        for mark in chart.marks:
+            here = np.flatnonzero(line.x == mark.x)
+            if not here.size:
+                continue
+            at = float(money[here[0]])
+            axes.plot([mark.x], [at], marker="o", markersize=5, color=palette.PLUM, zorder=4)
+            above = at < 0
+            axes.annotate(
+                f"{short(mark.label, 24)}, month {mark.x:.0f}", (mark.x, at),
+                xytext=(6, 9 if above else -12), textcoords="offset points", color=palette.PLUM,
+            )
+    axes.set_xlabel(chart.x_label)
+    axes.set_ylabel(f"thousand {short(chart.y_label, 12)}")
+    evidence_tag(axes, chart.evidence)
+    return figure
+
+
+def draw_error(chart: Chart, scale: Scale) -> Figure:
+    """Return bias and limits of agreement, one row a stratum."""
+    figure = new_figure(0.75 + 0.3 * max(1, len(chart.lines)))
+    axes = figure.add_subplot()
+    axes.axvline(0.0, color=palette.GREY_DARK, linewidth=0.9)
+    for place, line in enumerate(chart.lines):
+        bias = float(scale.difference(line.y)[0])
+        if line.low is not None and line.high is not None:
+            low, high = float(scale.difference(line.low)[0]), float(scale.difference(line.high)[0])
+            if np.isfinite([low, high]).all():
+                axes.plot([low, high], [place, place], color=palette.BLUE_MID, linewidth=5,
+                          solid_capstyle="butt")
+        axes.plot([bias], [place], marker="D", color=palette.BLUE_DARK, markersize=5, zorder=4)
+    axes.set_yticks(range(len(chart.lines)), [short(line.label) for line in chart.lines])
+    axes.set_ylim(len(chart.lines) - 0.4, -0.6)
+    axes.set_xlabel(f"{chart.x_label} / {scale.difference_unit}")
+    axes.grid(visible=False, axis="y")
+    axes.tick_params(axis="y", length=0)
+    evidence_tag(axes, chart.evidence)
+    return figure

@@ -1,0 +1,144 @@
+"""The cooktop from above, to scale."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trivet.records.dossier import Chart, PlanView
+from trivet.report import palette
+from trivet.report.drawing import evidence_tag, new_figure, short
+from trivet.report.scales import Scale
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+FIELD_COLOURS = (palette.BLUE, palette.PLUM, palette.OCHRE, palette.GREY_DARK)
+DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), "-.")
+MARGIN_M = 0.06
+
+
+def draw_plan(chart: Chart, scale: Scale) -> Figure:
+    """Return the plan: outline, burners, pans, fields, what the walls hide."""
+    plan = chart.plan
+    if plan is None:
+        return new_figure(0.5)
+    low, high = _extent(plan)
+    ratio = (high[1] - low[1]) / (high[0] - low[0])
+    figure = new_figure(min(7.5, max(3.0, 6.0 * ratio + 0.9)))
+    axes = figure.add_subplot()
+    _outline(axes, plan, scale)
+    _fields(axes, plan, scale)
+    _circles(axes, plan, scale)
+    for _, points in plan.hidden:
+        axes.fill(
+            *scale.length(points).T,
+            facecolor="none",
+            edgecolor=palette.INK,
+            hatch="//////",
+            linewidth=0.4,
+            zorder=4,
+        )
+    axes.set_aspect("equal")
+    axes.set_xlim(*scale.length([low[0], high[0]]))
+    axes.set_ylim(*scale.length([low[1], high[1]]))
+    axes.set_xlabel(f"x / {scale.length_unit}    (front, the cook stands here)")
+    axes.set_ylabel(f"y / {scale.length_unit}")
+    evidence_tag(axes, chart.evidence)
+    handles = _legend(plan)
+    figure.legend(
+        handles=handles, labels=[str(h.get_label()) for h in handles], loc="outside lower center",
+        ncols=min(3, len(handles)),
+    )
+    return figure
+
+
+def _extent(plan: PlanView) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return the corners of the picture; a field reaching far out is cut."""
+    reach_x, reach_y = plan.width_m / 2, plan.depth_m / 2
+    for circle in plan.circles:
+        reach_x = max(reach_x, abs(circle.x_m) + circle.diameter_m / 2)
+        reach_y = max(reach_y, abs(circle.y_m) + circle.diameter_m / 2)
+    for _, points in plan.fields:
+        if len(points):
+            reach_x = max(reach_x, min(1.5 * reach_x, float(np.abs(points[:, 0]).max())))
+            reach_y = max(reach_y, min(1.5 * reach_y, float(np.abs(points[:, 1]).max())))
+    x, y = reach_x + MARGIN_M, reach_y + MARGIN_M
+    return (-x, -y), (x, y)
+
+
+def _outline(axes: Axes, plan: PlanView, scale: Scale) -> None:
+    from matplotlib.patches import Rectangle
+
+    width, depth = scale.length([plan.width_m, plan.depth_m])
+    axes.add_patch(
+        Rectangle(
+            (-width / 2, -depth / 2),
+            width,
+            depth,
+            facecolor="#f6f7f8",
+            edgecolor=palette.GREY_DARK,
+            linewidth=1.4,
+            zorder=1,
+        )
+    )
+
+
+def _fields(axes: Axes, plan: PlanView, scale: Scale) -> None:
+    for place, (_, points) in enumerate(plan.fields):
+        if len(points) < 3:
+            continue
+        x, y = scale.length(points).T
+        colour, dash = FIELD_COLOURS[place % 4], DASHES[place % 4]
+        axes.fill(x, y, facecolor=colour, alpha=0.08, zorder=2)
+        closed_x, closed_y = np.append(x, x[0]), np.append(y, y[0])
+        axes.plot(closed_x, closed_y, color=colour, linewidth=1.6, linestyle=dash, zorder=5)
+
+
+def _circles(axes: Axes, plan: PlanView, scale: Scale) -> None:
+    from matplotlib.patches import Circle
+
+    looks = {
+        "burner": {"edgecolor": palette.OCHRE, "linewidth": 1.4, "linestyle": (0, (3, 2))},
+        "pan": {"edgecolor": palette.INK, "linewidth": 1.1},
+    }
+    for circle in plan.circles:
+        x, y, size = (float(v) for v in scale.length([circle.x_m, circle.y_m, circle.diameter_m]))
+        if circle.kind == "head":
+            axes.plot([x], [y], marker="P", color=palette.BLUE_DARK, markersize=7, zorder=7)
+            axes.annotate(
+                short(circle.label, 20), (x, y), xytext=(6, 5), textcoords="offset points",
+                color=palette.BLUE_DARK, fontsize=7.5, zorder=7,
+            )
+            continue
+        patch = Circle((x, y), size / 2, facecolor="none", zorder=3, **looks[circle.kind])
+        axes.add_patch(patch)
+        if circle.kind == "burner":
+            axes.text(
+                x, y, short(circle.label, 20), ha="center", va="center", fontsize=8, zorder=6,
+                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.0},
+            )
+
+
+def _legend(plan: PlanView) -> list[object]:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    pans = list(dict.fromkeys(one.label for one in plan.circles if one.kind == "pan"))
+    handles: list[object] = [
+        Line2D([], [], color=FIELD_COLOURS[place % 4], linewidth=1.6, linestyle=DASHES[place % 4],
+               label=f"field of {short(name, 24)}")
+        for place, (name, _) in enumerate(plan.fields)
+    ]
+    handles += [Line2D([], [], color=palette.INK, linewidth=1.1, label=f"pan {short(name, 24)}")
+                for name in pans]
+    handles.append(Line2D([], [], color=palette.OCHRE, linewidth=1.4, linestyle=(0, (3, 2)),
+                          label="heated ring"))
+    handles.append(Line2D([], [], color=palette.BLUE_DARK, marker="P", linestyle="none",
+                          label="head"))
+    if plan.hidden:
+        handles.append(Patch(facecolor="none", edgecolor=palette.INK, hatch="//////",
+                             label="base hidden by the wall"))
+    return handles

@@ -1,0 +1,26 @@
+"""The house palette: three hues at even steps of lightness, told apart by lightness too.
+
+Steps of OKLCH lightness (0.30 to 0.90) at hues 255 (blue), 75 (ochre) and 340
+(plum); blue against ochre stays apart under every common colour deficiency, and
+no meaning rests on colour alone: lines differ in dash, bars in hatch, decisions
+in shape and word.
+"""
+
+from __future__ import annotations
+
+INK = "#191b1d"
+GREY_DARK = "#424850"
+GREY = "#7a8189"
+GREY_LIGHT = "#b7bec7"
+GREY_PALE = "#dcdee1"
+BLUE_DARK = "#002c5e"
+BLUE = "#1d487c"
+BLUE_MID = "#5682bb"
+BLUE_PALE = "#cfe0f6"
+OCHRE = "#845a0f"
+OCHRE_MID = "#c39553"
+OCHRE_PALE = "#ecdbc5"
+PLUM = "#6d2c5a"
+PLUM_MID = "#ab6595"
+PLUM_PALE = "#f1d5e6"
+PAPER = "#ffffff"

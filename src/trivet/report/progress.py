@@ -1,0 +1,43 @@
+"""A progress bar on standard error for anything that takes over a second."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+SHOW_AFTER_S = 1.0
+
+
+@contextmanager
+def progress_bars() -> Iterator[Callable[[str, int, int], None]]:
+    """Yield a function that shows how many of a task's steps are done."""
+    bars = Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    known: dict[str, int] = {}
+    begun = time.monotonic()
+    shown = False
+
+    def tell(task: str, done: int, total: int) -> None:
+        nonlocal shown
+        if task not in known:
+            known[task] = int(bars.add_task(task, total=total))
+        bars.update(bars.tasks[known[task]].id, completed=done, total=total)
+        if not shown and time.monotonic() - begun > SHOW_AFTER_S:
+            shown = True
+            bars.start()
+
+    try:
+        yield tell
+    finally:
+        if shown:
+            bars.stop()

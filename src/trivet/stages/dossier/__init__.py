@@ -1,0 +1,88 @@
+"""Stage ``dossier``: all records become the content of the design review."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from trivet.records.calibration import Calibration
+from trivet.records.design import Design
+from trivet.records.dossier import Dossier, ShownCook
+from trivet.records.prediction import Prediction
+from trivet.records.verdict import Verdict
+from trivet.stages.dossier.agreement import agreement_section
+from trivet.stages.dossier.alerting import alert_section
+from trivet.stages.dossier.budgets import budget_section
+from trivet.stages.dossier.caveats import CAUTIONS, assumption_section
+from trivet.stages.dossier.coverage import coverage_section
+from trivet.stages.dossier.fitted import calibration_section
+from trivet.stages.dossier.ledger import battery_section, money_section
+from trivet.stages.dossier.proofs import claims, requirement_section, summary
+from trivet.stages.dossier.traces import trace_section
+
+__all__ = ["dossier"]
+
+
+def dossier(
+    design: Design,
+    *,
+    prediction: Prediction,
+    calibrations: Sequence[Calibration],
+    cooks: Sequence[ShownCook],
+    verdict: Verdict,
+    hashes: Mapping[str, str],
+) -> Dossier:
+    """Return the content of the design review, verdict first.
+
+    Parameters
+    ----------
+    design : Design
+        What was decided; its display units are those of the texts.
+    prediction : Prediction
+        Sealed before any recording was read.
+    calibrations : sequence of Calibration
+        One for each grade of evidence.
+    cooks : sequence of ShownCook
+        Proof cooks to draw; the first repeat of each plan is drawn.
+    verdict : Verdict
+        Decisions, evidence and strata.
+    hashes : mapping of str to str
+        Name of each record and its hash.
+
+    Returns
+    -------
+    Dossier
+        Texts in the design's units; charts in SI.
+
+    Notes
+    -----
+    Nothing is judged anew: decisions, limits of agreement and margins are those of
+    the records.  Added here are exact binomial bounds beside counts (0 of 20 prints
+    13.9 %), the lead of each alert in the drawn cooks, and stretches without a
+    reading, taken from the flags frame by frame.  Drawn lines are thinned to at
+    most 500 points; gaps, alerts and quoted figures come from every frame.
+
+    References
+    ----------
+    Bounds: Clopper and Pearson, Biometrika 26 (1934).
+    """
+    return Dossier(
+        title=design.project.name,
+        subtitle=" · ".join(text for text in (design.project.team, design.project.note) if text),
+        invented=design.project.invented,
+        summary=summary(verdict),
+        claims=claims(design, verdict=verdict),
+        sections=(
+            requirement_section(design, verdict=verdict),
+            coverage_section(design, prediction=prediction),
+            budget_section(design, prediction=prediction),
+            agreement_section(design, verdict=verdict),
+            trace_section(design, cooks=cooks),
+            alert_section(design, prediction=prediction, cooks=cooks),
+            battery_section(prediction),
+            money_section(prediction),
+            calibration_section(design, calibrations=calibrations),
+            assumption_section(prediction),
+        ),
+        cautions=(*CAUTIONS, *(text for text in prediction.cautions if text not in CAUTIONS)),
+        hashes=tuple(sorted(hashes.items())),
+    )

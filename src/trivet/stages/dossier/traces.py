@@ -1,0 +1,300 @@
+"""Traces of the proof cooks: reading with its band, gaps with their reason, truth, alerts."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from trivet.quality import Quality, reason
+from trivet.records.alertlog import AlertChange
+from trivet.records.arrays import BoolArray, FloatArray
+from trivet.records.design import Design, Limit
+from trivet.records.dossier import Chart, Line, Mark, Section, ShownCook, Span, Table
+from trivet.records.estimate import BurnerEstimate
+from trivet.records.requirement import OF_WORDS, Evidence
+from trivet.stages.dossier.likeness import (
+    bases_of,
+    like_truth_k,
+    plan_of,
+    probes_of,
+    truth_of,
+    valid_moments,
+)
+from trivet.stages.dossier.words import difference, number, read_only, seconds, share
+
+GRADES: tuple[Evidence, ...] = ("simulated", "bench")
+POINTS = 500
+MOST_CHARTS = 24
+MERGE_FRAC = 0.004
+UNSTATED = "no reason stated"
+
+
+def trace_section(design: Design, *, cooks: Sequence[ShownCook]) -> Section:
+    """Return a trace of the first repeat of each plan, burner by burner."""
+    first: dict[tuple[str, str], ShownCook] = {}
+    for cook in cooks:
+        first.setdefault((cook.recording.evidence, plan_of(cook)), cook)
+    charts = [
+        _chart(design, cook, burner)
+        for cook in first.values()
+        for burner in cook.estimate.burners
+        if _worth_drawing(cook, burner)
+    ]
+    words = [
+        "Where the product withholds its number the trace has a gap, and the reason stands"
+        " below it: a gap is no reading, never a cool one. Truth and reference are of the"
+        " same surface as the reading."
+    ]
+    if len(first) < len(cooks):
+        words.append(f"Drawn: the first repeat of each of {len(first)} cooks of {len(cooks)}.")
+    if len(charts) > MOST_CHARTS:
+        words.append(f"Of {len(charts)} traces the first {MOST_CHARTS} are drawn.")
+    if not cooks:
+        words.append("No proof cook was run or recorded.")
+    tables = tuple(table for grade in GRADES if (table := _cook_table(cooks, grade)) is not None)
+    return Section("Proof cooks", tuple(words), tables, tuple(charts[:MOST_CHARTS]))
+
+
+def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
+    rows = []
+    for cook in cooks:
+        if cook.recording.evidence != grade:
+            continue
+        for one in cook.estimate.burners:
+            if _worth_drawing(cook, one):
+                rows.append(_cook_row(cook, one))
+    if not rows:
+        return None
+    columns = ("Cook", "Burner", "Length", "Moments", "With a reading", "Withheld most for")
+    note = "With a reading: counted share of all moments of this one cook; no rate is claimed."
+    title = "Proof cooks, simulated" if grade == "simulated" else "Proof cooks, bench"
+    return Table(title, (*columns, "Alerts"), tuple(rows), note, grade)
+
+
+def _cook_row(cook: ShownCook, one: BurnerEstimate) -> tuple[str, ...]:
+    time_s = cook.estimate.time_s
+    good = valid_moments(one)
+    lost = Counter(_reasons(one))
+    most = lost.most_common(1)
+    changes = [c for c in cook.alerts.changes if c.burner == one.burner and c.state == "on"]
+    alerts = Counter(change.alert for change in changes)
+    return (
+        cook.recording.name,
+        one.burner,
+        seconds(float(time_s[-1] - time_s[0])) if time_s.size else "0 s",
+        number(float(time_s.size), 0),
+        share(float(good.mean()), 0) if good.size else "no moment",
+        f"{most[0][0]} ({most[0][1]} moments)" if most else "–",
+        ", ".join(f"{name} {count}×" for name, count in sorted(alerts.items())) or "none",
+    )
+
+
+def _worth_drawing(cook: ShownCook, one: BurnerEstimate) -> bool:
+    """Whether a pan was there in truth, on the sheet, or in the product's eyes."""
+    sheet = {row.burner for row in cook.recording.reference.sheet}
+    return (
+        truth_of(cook, one.burner) is not None
+        or one.burner in sheet
+        or bool(valid_moments(one).any())
+    )
+
+
+def _reasons(one: BurnerEstimate) -> Iterator[str]:
+    """Yield the reason of each moment without a number."""
+    for flags in one.flags[~valid_moments(one)]:
+        word = reason(Quality(int(flags)))
+        yield UNSTATED if word == "ok" else word.replace("_", " ")
+
+
+def _chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
+    time_s = cook.estimate.time_s
+    evidence = "simulated" if cook.recording.evidence == "simulated" else "bench"
+    spans = [*_gaps(one, time_s), *_alert_spans(cook.alerts.changes, one.burner, time_s)]
+    lines = [*_readings(one, time_s), *_truths(cook, one)]
+    lines += _limits(design, cook, one.burner, time_s)
+    marks = tuple(
+        Mark(change.time_s, f"{change.alert} on")
+        for change in cook.alerts.changes
+        if change.burner == one.burner and change.state == "on"
+    )
+    return Chart(
+        "trace",
+        f"Cook {cook.recording.name}, burner {one.burner}",
+        _caption(design, cook, one),
+        x_label="time",
+        y_label="temperature",
+        lines=tuple(lines),
+        marks=marks,
+        spans=tuple(spans),
+        evidence="simulated" if evidence == "simulated" else "bench",
+    )
+
+
+def _thin(size: int) -> slice:
+    return slice(None, None, max(1, math.ceil(size / POINTS)))
+
+
+def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:
+    keep = _thin(time_s.size)
+    good = valid_moments(one)
+    reported = np.where(good, one.reported_k, np.nan)
+    half = np.where(good, one.u95_k, np.nan)
+    hottest = np.where(np.isfinite(one.hottest_k), one.hottest_k, np.nan)
+    x = read_only(time_s[keep])
+    return [
+        Line(
+            "reported, with its 95 % interval",
+            x,
+            read_only(reported[keep]),
+            read_only((reported - half)[keep]),
+            read_only((reported + half)[keep]),
+            "reading",
+        ),
+        Line("hottest part, for alerts", x, read_only(hottest[keep]), style="hottest"),
+    ]
+
+
+def _truths(cook: ShownCook, one: BurnerEstimate) -> list[Line]:
+    truth = truth_of(cook, one.burner)
+    if truth is not None:
+        time_s = cook.estimate.time_s
+        keep, own = _thin(time_s.size), _thin(truth.time_s.size)
+        like = like_truth_k(truth, one, time_s)
+        return [
+            Line(
+                "truth of the surface read",
+                read_only(time_s[keep]),
+                read_only(like[keep]),
+                style="truth",
+            ),
+            Line(
+                "truth, hottest part of the pan",
+                read_only(truth.time_s[own]),
+                read_only(truth.hottest_k[own]),
+                style="truth",
+            ),
+        ]
+    lines = []
+    for series in probes_of(cook, one.burner):
+        keep = _thin(series.time_s.size)
+        value, half = series.temperature_k[keep], 2 * series.u_k[keep]
+        touches = series.probe.touches.replace("_", " ")
+        lines.append(
+            Line(
+                f"reference {series.probe.column} on {touches}",
+                read_only(series.time_s[keep]),
+                read_only(value),
+                read_only(value - half),
+                read_only(value + half),
+                "reference",
+            )
+        )
+    return lines
+
+
+def _limits(design: Design, cook: ShownCook, burner: str, time_s: FloatArray) -> list[Line]:
+    """Return the limits that an alert of this cook guards, and the band that was told."""
+    if not time_s.size:
+        return []
+    ends = read_only([float(time_s[0]), float(time_s[-1])])
+    known = bases_of(cook, burner)
+    guarded = {
+        alert.limit
+        for alert in design.alerts
+        if alert.limit and (not alert.bases or known & set(alert.bases))
+    }
+    lines = [_limit_line(one, ends) for one in design.limits if one.name in guarded]
+    told = cook.recording.sight.told.about(burner).target_band
+    for band in design.bands:
+        if band.name == told:
+            low, high = read_only([band.low_k] * 2), read_only([band.high_k] * 2)
+            middle = read_only([(band.low_k + band.high_k) / 2] * 2)
+            lines.append(Line(f"target band {band.name}", ends, middle, low, high, "band"))
+    return lines
+
+
+def _limit_line(limit: Limit, ends: FloatArray) -> Line:
+    value = limit.value_k
+    low, high = getattr(value, "low", None), getattr(value, "high", None)
+    of = limit.of.replace("_", " ")
+    return Line(
+        f"limit {limit.name} (of {of})",
+        ends,
+        read_only([float(value)] * 2),
+        None if low is None else read_only([low] * 2),
+        None if high is None else read_only([high] * 2),
+        "limit",
+    )
+
+
+def _gaps(one: BurnerEstimate, time_s: FloatArray) -> list[Span]:
+    """Return the stretches without a number, by reason, from every frame."""
+    good = valid_moments(one)
+    if not time_s.size or good.all():
+        return []
+    step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
+    merge = MERGE_FRAC * float(time_s[-1] - time_s[0])
+    words = list(_reasons(one))
+    at = np.flatnonzero(~good)
+    spans: list[Span] = []
+    latest: dict[str, int] = {}
+    for word, index in zip(words, at, strict=True):
+        start = float(time_s[index])
+        end = float(time_s[index + 1]) if index + 1 < time_s.size else start + step
+        place = latest.get(word)
+        if place is not None and start - spans[place].end <= merge:
+            spans[place] = Span(spans[place].start, end, word, "gap")
+        else:
+            latest[word] = len(spans)
+            spans.append(Span(start, end, word, "gap"))
+    return spans
+
+
+def _alert_spans(changes: Sequence[AlertChange], burner: str, time_s: FloatArray) -> Iterator[Span]:
+    end = float(time_s[-1]) if time_s.size else 0.0
+    started: dict[str, float] = {}
+    for change in changes:
+        if change.burner != burner:
+            continue
+        if change.state == "on":
+            started.setdefault(change.alert, change.time_s)
+        elif change.alert in started:
+            yield Span(started.pop(change.alert), change.time_s, change.alert, "alert")
+    for alert, start in started.items():
+        yield Span(start, max(end, start), alert, "alert")
+
+
+def _caption(design: Design, cook: ShownCook, one: BurnerEstimate) -> str:
+    time_s = cook.estimate.time_s
+    good = valid_moments(one)
+    step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 0.0
+    shown = share(float(good.mean()), 0) if good.size else "none"
+    text = f"A reading in {shown} of {good.size} moments"
+    lost = Counter(_reasons(one))
+    if lost:
+        parts = [f"{word} {seconds(count * step)}" for word, count in lost.most_common()]
+        text += f"; withheld: {', '.join(parts)}"
+    of = Counter(OF_WORDS[index] for index in one.of[good] if index >= 0)
+    if of:
+        text += f". The reading is of: {', '.join(word.replace('_', ' ') for word in sorted(of))}"
+    return f"{text}.{_largest_error(design, cook, one, good)}{_stopped(cook)}"
+
+
+def _largest_error(design: Design, cook: ShownCook, one: BurnerEstimate, good: BoolArray) -> str:
+    truth = truth_of(cook, one.burner)
+    if truth is None:
+        return ""
+    error = one.reported_k - like_truth_k(truth, one, cook.estimate.time_s)
+    judged = np.abs(error[good & np.isfinite(error)])
+    if not judged.size:
+        return ""
+    return f" Largest error while shown: {difference(float(judged.max()), design.display)}."
+
+
+def _stopped(cook: ShownCook) -> str:
+    if cook.truth is not None and cook.truth.stopped:
+        return f" The simulation ended early: {cook.truth.stopped.rstrip('.')}."
+    return ""

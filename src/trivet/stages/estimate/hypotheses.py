@@ -1,0 +1,143 @@
+"""The ways to read a burner that the design, the calibration and the cook's word leave open."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from trivet.facts.materials import material
+from trivet.facts.optical import optical_table
+from trivet.facts.surfaces import surface
+from trivet.kernels.film import OpticalConstants, film_emissivity
+from trivet.kernels.planck import Band
+from trivet.kernels.seensurface import Hypothesis
+from trivet.records.calibration import Calibration
+from trivet.records.cook import ToldEntry
+from trivet.records.design import Base, Burner, Contents, Design, Pan
+from trivet.records.requirement import OF_WORDS, Of
+
+# Prior weights when nothing is told; common practice, no source: deep oil is rare.
+UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
+DEEP_OIL_SHARE = 0.2
+# What remains for the contents that were not told: a cook forgets, a pot boils dry.
+DOUBT = 0.02
+DEEP_OIL_M = 1e-3
+# A burner's heat is not spread evenly; the seen part may warm faster than the mean.
+UNEVEN = 1.5
+
+
+def burner_hypotheses(
+    burner: Burner, *, told: ToldEntry, design: Design, calibration: Calibration, band: Band
+) -> tuple[Hypothesis, ...]:
+    """Return the weighed ways to read one burner."""
+    pans = [pan for pan in design.pans if told.pan in (None, pan.name)] or list(design.pans)
+    found: dict[tuple[object, ...], Hypothesis] = {}
+    for pan in pans:
+        for base in design.bases:
+            prior = _prior(base, told=told, design=design) / len(pans)
+            one = _hypothesis(pan, base, burner=burner, calibration=calibration, band=band)
+            key = (one.of, one.is_water, round(one.emissivity, 3), round(one.emissivity_u, 3))
+            known = found.get(key)
+            weight = prior + (known.prior if known else 0.0)
+            fastest = max(one.fastest_kps, known.fastest_kps if known else 0.0)
+            found[key] = Hypothesis(
+                one.label, one.of, one.is_water, one.emissivity, one.emissivity_u, weight, fastest
+            )
+    return tuple(found.values())
+
+
+def _prior(base: Base, *, told: ToldEntry, design: Design) -> float:
+    same = [one for one in design.bases if one.contents == base.contents]
+    share = 1.0 / len(same)
+    if base.contents == "oil" and len(same) > 1 and told.base_contents is None:
+        deep = [one for one in same if float(one.volume_m3) > 5e-5]
+        if deep and len(deep) < len(same):
+            is_deep = base in deep
+            share = DEEP_OIL_SHARE / len(deep) if is_deep else 1 / (len(same) - len(deep))
+    if told.base_contents is None:
+        return UNTOLD[base.contents] * share
+    return share if base.contents == told.base_contents else DOUBT * share
+
+
+def _hypothesis(
+    pan: Pan, base: Base, *, burner: Burner, calibration: Calibration, band: Band
+) -> Hypothesis:
+    depth = float(base.volume_m3) / (math.pi * (float(pan.diameter_m) / 2) ** 2)
+    of: Of = "pan"
+    if base.contents == "water":
+        of = "liquid"
+    elif base.contents == "oil" and depth >= DEEP_OIL_M:
+        of = "oil"
+    emissivity, spread = _emissivity(pan, base, depth, calibration=calibration, band=band)
+    return Hypothesis(
+        label=f"{base.name} in {pan.name}",
+        of=OF_WORDS.index(of),
+        is_water=base.contents == "water",
+        emissivity=emissivity,
+        emissivity_u=spread,
+        prior=0.0,
+        fastest_kps=_fastest_kps(pan, base, burner=burner),
+    )
+
+
+def _emissivity(
+    pan: Pan, base: Base, depth_m: float, *, calibration: Calibration, band: Band
+) -> tuple[float, float]:
+    fitted = [
+        one
+        for one in calibration.surfaces
+        if one.how == "fitted" and one.contents == base.contents and one.finish in ("", pan.finish)
+    ]
+    if fitted and base.contents in ("dry", "water"):
+        return fitted[0].emissivity, fitted[0].emissivity_u
+    if base.contents == "water":
+        known = surface("water")
+        return known.emissivity, (known.high - known.low) / math.sqrt(12)
+    low, high = bare_range(pan)
+    if base.contents == "dry":
+        return (low + high) / 2, (high - low) / math.sqrt(12)
+    if base.contents == "butter":
+        known = surface("butter-foam")
+        return (low + known.high) / 2, (known.high - low) / math.sqrt(12)
+    return _film(depth_m, (low, high), band=band)
+
+
+def bare_range(pan: Pan) -> tuple[float, float]:
+    """Return the lowest and highest band emissivity of a pan's bare face."""
+    if pan.emissivity_frac is not None:
+        value = float(pan.emissivity_frac)
+        half = pan.emissivity_frac.half_width or 0.02
+        return max(value - half, 0.01), min(value + half, 1.0)
+    known = surface(pan.finish)
+    return known.low, known.high
+
+
+def _film(depth_m: float, bare: tuple[float, float], *, band: Band) -> tuple[float, float]:
+    """Mean and spread of an oil film's emissivity: its thickness is known within a factor 3.
+
+    Oil runs to the rim or draws into pools, so the film over the read pixels may
+    be a third of the mean depth or three times as thick.
+    """
+    table = optical_table("oil")
+    oil = OpticalConstants(table.wavelength_m, table.n, table.k)
+    depths = max(depth_m, 1e-6) * np.array([1 / 3, 1 / 1.7, 1.0, 1.7, 3.0])
+    values = np.array(
+        [
+            film_emissivity(depths, film=oil, substrate=eps, temperature_k=450.0, band=band)
+            for eps in np.linspace(*bare, 3)
+        ]
+    )
+    # The oil's own constants stand in for cooking oil: 0.01 beside the spread.
+    return float(values.mean()), math.hypot(float(values.std()), 0.01)
+
+
+def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:
+    known = material(pan.material)
+    area = math.pi * (float(pan.diameter_m) / 2) ** 2
+    store = known.density_kg_m3 * known.specific_heat_j_kgk * float(pan.thickness_m) * area
+    if base.contents in ("water", "oil") and float(base.volume_m3) > 2e-5:
+        heavy = 4180.0 * 1000 if base.contents == "water" else 2000.0 * 900
+        store += 0.3 * heavy * float(base.volume_m3)  # at least a third of what is usual
+    efficiency = burner.efficiency_frac.high or 1.2 * float(burner.efficiency_frac)
+    return UNEVEN * float(burner.power_w) * min(efficiency, 1.0) / store

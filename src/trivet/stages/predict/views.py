@@ -1,0 +1,159 @@
+"""What each head sees of each pan on each burner."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from trivet.errors import OutOfRangeError
+from trivet.kernels.coverage import rim_coverage, size_of_source_loss_frac
+from trivet.kernels.occlusion import visible_base_frac
+from trivet.kernels.optics import Lens, Pose, footprint_m, lens_from_fov, pixel_of_point
+from trivet.kernels.planck import Band, flat_band
+from trivet.records.design import Burner, Design, Head, Pan
+from trivet.records.prediction import PanView
+from trivet.records.sensorcard import SensorCard
+
+MARGIN_M = 0.010
+
+
+@dataclass(frozen=True)
+class Eye:
+    """A head with what its card says, ready for the kernels."""
+
+    head: Head
+    card: SensorCard
+    lens: Lens
+    pose: Pose
+    band: Band
+
+
+def eye_of(design: Design, *, head: Head) -> Eye:
+    """Return a head's lens, pose and band.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the card's field of view or the mount is impossible.
+    """
+    card, mount = design.card(head), head.mount
+    k1, k2, p1, p2, k3 = (*card.distortion, *[0.0] * 5)[:5]
+    lens = lens_from_fov(
+        card.rows,
+        cols=card.cols,
+        fov_h_rad=float(card.fov_h_rad),
+        fov_v_rad=float(card.fov_v_rad),
+        model=card.lens,
+        distortion=(k1, k2, k3, p1, p2),
+    )
+    pose = Pose(
+        float(mount.x_m),
+        float(mount.y_m),
+        float(mount.height_m),
+        float(mount.tilt_rad),
+        float(mount.pan_rad),
+        float(mount.roll_rad),
+    )
+    return Eye(head, card, lens, pose, flat_band(float(card.band_low_m), float(card.band_high_m)))
+
+
+def pan_views(design: Design, *, eyes: tuple[Eye, ...]) -> tuple[PanView, ...]:
+    """Return the view of every pan on every burner by every head.
+
+    Parameters
+    ----------
+    design : Design
+        Burners and pans.
+    eyes : tuple of Eye
+        The heads.
+
+    Returns
+    -------
+    tuple of PanView
+        Head by head, burner by burner, pan by pan; the rim is judged at its own
+        height, pixels and base at the height of the base.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a pan's rim reaches the height of a head.
+
+    Notes
+    -----
+    A pan stands on the cooktop plane; on a gas hob that is the plane of the pan
+    supports.  10 mm of height is 3.2 mm of margin at the front of a 35 deg field.
+    """
+    return tuple(
+        _pan_view(eye, burner, pan)
+        for eye in eyes
+        for burner in design.burners
+        for pan in design.pans
+    )
+
+
+def _pan_view(eye: Eye, burner: Burner, pan: Pan) -> PanView:
+    centre = (float(burner.x_m), float(burner.y_m))
+    base_m, diameter_m = float(pan.thickness_m), float(pan.diameter_m)
+    base = np.array([*centre, base_m])
+    try:
+        rim = rim_coverage(
+            centre,
+            diameter_m=diameter_m,
+            rim_height_m=base_m + float(pan.depth_m),
+            lens=eye.lens,
+            pose=eye.pose,
+            margin_m=MARGIN_M,
+        )
+        visible = visible_base_frac(
+            eye.pose.eye_m, centre_m=base, radius_m=diameter_m / 2, depth_m=float(pan.depth_m)
+        )
+    except OutOfRangeError as error:
+        raise OutOfRangeError(
+            f"head {eye.head.name}, burner {burner.name}, pan {pan.name}: {error}"
+        ) from error
+    pixel = pixel_of_point(base, lens=eye.lens, pose=eye.pose)
+    sides = footprint_m(eye.lens, eye.pose, plane_height_m=base_m, rowcol=pixel)
+    return PanView(
+        head=eye.head.name,
+        burner=burner.name,
+        pan=pan.name,
+        rim_in_view_frac=rim.in_view_frac,
+        margin_m=rim.margin_m,
+        pixels_across=rim.pixels_across,
+        footprint_m=float(math.sqrt(sides[0] * sides[1])),
+        visible_base_frac=visible,
+        view_angle_rad=rim.angle_rad,
+        size_of_source_frac=_source_frac(rim.pixels_across, float(eye.card.blur_px)),
+    )
+
+
+def _source_frac(pixels_across: float, blur_px: float) -> float:
+    if not math.isfinite(pixels_across):
+        return math.nan
+    return 1.0 - float(size_of_source_loss_frac(pixels_across, sigma_px=blur_px))
+
+
+def best_view(
+    views: tuple[PanView, ...], *, burner: str, pan: str, min_in_view_frac: float = 0.0
+) -> PanView | None:
+    """Return the view by the head that sees most of a pan, or None where no head sees it.
+
+    Of equal shares in view the one with more pixels across wins.
+    """
+    own = [
+        view
+        for view in views
+        if view.burner == burner
+        and view.pan == pan
+        and view.rim_in_view_frac > min_in_view_frac
+        and math.isfinite(view.pixels_across)
+    ]
+    return max(own, key=lambda view: (view.rim_in_view_frac, view.pixels_across), default=None)
+
+
+def unseen_burners(design: Design, *, views: tuple[PanView, ...]) -> tuple[str, ...]:
+    """Return the names of burners of which no head sees any pan."""
+    seen = {view.burner for view in views if view.rim_in_view_frac > 0.0}
+    return tuple(burner.name for burner in design.burners if burner.name not in seen)

@@ -1,0 +1,43 @@
+"""Compile every kernel once, so that no user waits for it later: ``python -m trivet.warm``."""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from pathlib import Path
+
+from rich.console import Console
+
+from trivet.files.newproject import new_project
+from trivet.flow import Chain
+from trivet.records.cook import CookPlan
+from trivet.records.figures import figure
+
+
+class _ShortChain(Chain):
+    """The demo's cooks, a few seconds of each."""
+
+    @property
+    def plans(self) -> tuple[CookPlan, ...]:  # type: ignore[override]
+        """One short calibration cook and one short proof cook."""
+        short = {"duration_s": figure("4 s", "time"), "repeats": 1}
+        chosen: dict[str, CookPlan] = {}
+        for plan in super().plans:
+            chosen.setdefault(plan.purpose, plan.model_copy(update=short))
+        return tuple(chosen.values())
+
+
+def warm() -> float:
+    """Run a few seconds of the demo through the whole chain; return how long it took. [s]"""
+    begun = time.monotonic()
+    with tempfile.TemporaryDirectory() as folder:
+        project = Path(folder) / "warm"
+        new_project(project)
+        chain = _ShortChain(project)
+        with Console(stderr=True).status("compiling kernels, once"):
+            _ = chain.verdict
+    return time.monotonic() - begun
+
+
+if __name__ == "__main__":
+    print(f"kernels ready after {warm():.0f} s")

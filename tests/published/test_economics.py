@@ -1,0 +1,244 @@
+"""Money and battery against published examples and arithmetic by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from decimal import Decimal
+
+import numpy as np
+import pytest
+
+from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
+from trivet.kernels import cashflow, cost, energy
+
+VOLT = 3.0  # cancels in every check of charge against current
+
+
+def _numbers(text):
+    return [float(part) for part in text.split()]
+
+
+def _unit(text):
+    p, m, g, duty, freight, warranty, returns, support = map(Decimal, text.split())
+    return cost.UnitCosts(
+        price=p,
+        goods=g,
+        channel=cost.Channel("margin", m),
+        duty_frac=duty,
+        freight=freight,
+        warranty_frac=warranty,
+        returns_frac=returns,
+        support=support,
+    )
+
+
+def _value(case, inputs, quantity):
+    if case == "irr":
+        return cashflow.internal_rates(_numbers(inputs)).rates
+    if case == "pmt":
+        present, rate, n = _numbers(inputs)
+        return cashflow.annuity_payment(present, rate=rate, periods=int(n))
+    if case == "fv":
+        payment, rate, n, present = _numbers(inputs)
+        return cashflow.annuity_future(payment, rate=rate, periods=int(n), present=present)
+    if case == "break_even":
+        fixed, contribution = map(Decimal, inputs.split())
+        return cost.break_even_units(fixed, contribution=contribution)
+    if case == "unit":
+        return cost.to_cents(getattr(cost.unit_ledger(_unit(inputs)), quantity))
+    rates, flows = inputs.split(";")
+    if case == "npv":
+        return cashflow.net_present_value(_numbers(flows), rate=Decimal(rates))
+    if case == "payback":
+        return cashflow.payback_periods(_numbers(flows), rate=Decimal(rates))
+    finance, reinvest = _numbers(rates)
+    return cashflow.modified_rate(_numbers(flows), finance_rate=finance, reinvest_rate=reinvest)
+
+
+def test_money(published):
+    for row in published("economics"):
+        got = _value(row["case"], str(row["inputs"]), row["quantity"])
+        if row["case"] == "unit":
+            # To the cent, exactly: the printed digits are the expectation.
+            assert got == Decimal(row["printed_digits"]), row["id"]
+        elif row["expected"] == "never":
+            assert got == "never", row["id"]
+        elif row["quantity"] == "contains":
+            assert min(abs(r - row["expected"]) for r in got) <= row["tolerance"], row["id"]
+        else:
+            assert float(got) == pytest.approx(row["expected"], abs=row["tolerance"], rel=0), row[
+                "id"
+            ]
+
+
+def test_every_rate_is_a_root_and_ambiguity_is_told():
+    flows = [-100, 230, -132]  # hand-made: rates 10 % and 20 %
+    found = cashflow.internal_rates(flows)
+    assert found.rates == pytest.approx((0.10, 0.20), abs=1e-12)
+    assert found.ambiguous
+    plain = cashflow.internal_rates([-100, 39, 59, 55, 20])
+    assert len(plain.rates) == 1
+    assert not plain.ambiguous
+    for flows in ([-100, 100, 0, -7], [-5, 10.5, 1, -8, 1]):
+        rates = cashflow.internal_rates(flows).rates
+        assert len(rates) >= 2
+        for rate in rates:
+            scale = sum(abs(f) / (1 + rate) ** k for k, f in enumerate(flows))
+            assert abs(sum(f / (1 + rate) ** k for k, f in enumerate(flows))) < 1e-9 * scale
+
+
+def test_no_rate_and_no_payback():
+    assert cashflow.internal_rates([-100, 10, -100]).rates == ()
+    assert cashflow.payback_periods([-100, 50]) is None
+    # An early surplus eaten again does not count.
+    assert cashflow.payback_periods([-100, 150, -100, 100]) == pytest.approx(2.5)
+    with pytest.raises(NotEnoughDataError):
+        cashflow.internal_rates([0, 5])
+
+
+def test_margin_markup_and_amount_are_three_things():
+    base = _unit("149 0.35 41 0 0 0 0 0")
+    markup = replace(base, channel=cost.Channel("markup", Decimal("0.35")))
+    amount = replace(base, channel=cost.Channel("amount", Decimal("52.15")))
+    nets = [cost.to_cents(cost.unit_ledger(c).net) for c in (base, markup, amount)]
+    assert nets == [Decimal("96.85"), Decimal("110.37"), Decimal("96.85")]
+    with pytest.raises(OutOfRangeError, match="fraction"):
+        cost.unit_ledger(replace(base, channel=cost.Channel("margin", Decimal(35))))
+
+
+def test_cash_trough_by_hand():
+    # 10 units a month for 3 months, goods 40 with half paid 1 month ahead, net
+    # 100 received 1 month after sale, tooling 500 at once:
+    #   month 0: -500 tooling -200 deposit            = -700   cumulative  -700
+    #   month 1: -200 deposit -200 balance            = -400   cumulative -1100
+    #   month 2: -200 -200 +1000                      =  600   cumulative  -500
+    #   month 3: -200 +1000                           =  800   cumulative   300
+    #   month 4: +1000                                = 1000   cumulative  1300
+    unit = cost.UnitCosts(price=Decimal(100), goods=Decimal(40))
+    plan = cost.SalesPlan(
+        units=(10, 10, 10),
+        fixed=((-1, Decimal(500)),),
+        deposit_frac=Decimal("0.5"),
+        lead_months=1,
+        receivable_months=1,
+    )
+    ledger = cost.cash_ledger(unit, plan=plan)
+    assert ledger.cash == (-700, -400, 600, 800, 1000)
+    assert ledger.cumulative == (-700, -1100, -500, 300, 1300)
+    assert (ledger.trough, ledger.trough_month) == (-1100, 1)
+    assert ledger.npv == 1300  # rate 0: the plain sum, to the cent
+    assert ledger.payback_months == pytest.approx(2 + 500 / 800)
+    assert ledger.first_sale_month == 1
+
+
+def test_cash_that_never_returns():
+    unit = cost.UnitCosts(price=Decimal(30), goods=Decimal(40))
+    ledger = cost.cash_ledger(unit, plan=cost.SalesPlan(units=(10, 10)))
+    assert ledger.payback_months == "never"
+    assert ledger.internal is None
+    assert cost.break_even_units(Decimal(1), contribution=Decimal(-10)) == "never"
+    with pytest.raises(InputError, match="no month"):
+        cost.cash_ledger(unit, plan=cost.SalesPlan(units=()))
+
+
+def test_cents_add_up():
+    # A sum that binary floats miss: 0.10 + 0.20 thirty times is 9.00 exactly.
+    unit = cost.UnitCosts(price=Decimal("0.30"), goods=Decimal("0.10"), support=Decimal("0.20"))
+    assert cost.unit_ledger(unit).contribution == 0
+    assert cost.break_even_units(Decimal(10), contribution=Decimal(0)) == "never"
+
+
+def _node():
+    return (
+        energy.PowerState("awake", 10e-3 * VOLT, 0.010 * 86400 / 1200),
+        energy.PowerState("asleep", 4e-6 * VOLT, 86400 - 0.010 * 86400 / 1200),
+    )
+
+
+def test_battery(published):
+    pack = energy.Cell(
+        energy.energy_from_charge_j(2.2, voltage_v=VOLT), self_discharge_per_year=0.0
+    )
+    for row in published("battery"):
+        if row["case"] == "rating":
+            assert energy.Cell(1.0).stop_k - 273.15 == pytest.approx(row["expected"])
+            continue
+        if row["case"] == "derated":
+            cell = energy.Cell(
+                energy.energy_from_charge_j(1.2, voltage_v=VOLT),
+                usable_frac=0.7,
+                self_discharge_per_year=0.0,
+            )
+            got = (
+                24
+                * energy.battery_life(
+                    [energy.PowerState("on", 20e-6 * VOLT, 86400)], cell=cell
+                ).days
+            )
+        elif row["quantity"] == "average_ua":
+            life = energy.battery_life(_node(), cell=pack)
+            got = life.load_j_per_day / VOLT / 86400 * 1e6
+            # 10 ms each 20 min sleeps 4 uA less: 3e-5 uA, below the tolerance.
+        else:
+            cell = replace(pack, self_discharge_per_year=0.03) if "linear" in row["case"] else pack
+            got = energy.battery_life(_node(), cell=cell).days / 365.25
+        assert got == pytest.approx(row["expected"], abs=row["tolerance"]), row["id"]
+
+
+def test_what_eats_most_and_shares_close():
+    cell = energy.Cell(1e4, self_discharge_per_year=0.03)
+    life = energy.battery_life(_node(), cell=cell, converter_frac=0.85)
+    assert sum(share for _, share in life.shares) == pytest.approx(1.0, abs=1e-12)
+    assert life.largest_state == "asleep"
+    slow = energy.battery_life([energy.PowerState("asleep", 1e-6, 86400)], cell=cell)
+    assert slow.largest_state == "self-discharge"
+
+
+def test_exponential_self_discharge_limits():
+    # No load: never empty. Little self-discharge: the same as none.
+    cell = energy.Cell(1e4, self_discharge_per_year=0.10, self_discharge="exponential")
+    idle = energy.battery_life([energy.PowerState("off", 0.0, 86400)], cell=cell)
+    assert math.isinf(idle.days)
+    state = [energy.PowerState("on", 0.01, 86400)]
+    tiny = replace(cell, self_discharge_per_year=1e-9)
+    assert energy.battery_life(state, cell=tiny).days == pytest.approx(1e4 / 864, rel=1e-6)
+    # Closed form of dE/dt = -P - kE over a year: E(t) = 0.
+    days = energy.battery_life([energy.PowerState("on", 1e-4, 86400)], cell=cell).days
+    k = -math.log(0.9) / 365.25
+    left = (1e4 + 8.64 / k) * math.exp(-k * days) - 8.64 / k
+    assert left == pytest.approx(0.0, abs=1e-6)
+
+
+def test_heat_and_cold():
+    state = [energy.PowerState("on", 0.1, 5400)]
+    cell = energy.Cell(48_600.0, derating=((253.15, 0.5), (293.15, 1.0)))
+    cold = energy.battery_life(state, cell=cell, temperature_k=253.15).days
+    warm = energy.battery_life(state, cell=cell).days
+    assert cold == pytest.approx(0.5 * warm, rel=0.01)
+    with pytest.raises(OutOfRangeError, match="hard stop"):
+        energy.battery_life(state, cell=cell, temperature_k=333.2)
+    with pytest.raises(OutOfRangeError, match="duty of 1"):
+        energy.battery_life([energy.PowerState("on", 0.1, 90_000)], cell=cell)
+    with pytest.raises(InputError, match="linear or exponential"):
+        energy.battery_life(state, cell=replace(cell, self_discharge="log"))
+
+
+def test_percentiles_bracket_the_stated_life_and_name_the_stop():
+    state = [energy.PowerState("cooking", 0.13, 5400), energy.PowerState("asleep", 1e-4, 81_000)]
+    cell = energy.Cell(48_600.0)
+    life = energy.battery_life(state, cell=cell, converter_frac=0.85)
+    spread = energy.battery_life_range(
+        state, cell=cell, converter_frac=0.85, generator=np.random.default_rng(8)
+    )
+    assert spread.p10_days < life.days < spread.p90_days
+    assert spread.stopped_frac == 0.0
+    # Log-normal spread of power (10 %), time (25 %), energy (5 %): the ratio
+    # P90/P10 is exp(2 x 1.2816 x root sum of squares) while cooking dominates.
+    expected = math.exp(2 * 1.2816 * math.sqrt(0.10**2 + 0.25**2 + 0.05**2))
+    assert spread.p90_days / spread.p10_days == pytest.approx(expected, rel=0.1)
+    hot = energy.battery_life_range(
+        state, cell=cell, temperature_k=333.15, generator=np.random.default_rng(8)
+    )
+    assert hot.stopped_frac == pytest.approx(0.5, abs=0.05)
+    assert hot.p10_days == 0.0
