@@ -93,7 +93,7 @@ def parse_quantity(text: str, kind: str) -> float:
     """
     wanted = KINDS[kind]
     match = _TEXT.match(text)
-    if match is None:
+    if match is None or "," in text:
         comma = " (write a decimal point, not a comma)" if "," in text else ""
         raise QuantityError(f"{text!r} is not a number with a unit{comma}, e.g. {wanted.example!r}")
     number, unit = float(match.group(1)), match.group(2)

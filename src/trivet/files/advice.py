@@ -45,7 +45,7 @@ def advise(design: Design) -> tuple[Note, ...]:
 def head_lens(design: Design, head: Head) -> Lens:
     """Return the lens of a head's sensor card."""
     card = design.card(head)
-    k1, k2, p1, p2, k3 = (*card.distortion, 0.0, 0.0, 0.0, 0.0, 0.0)[:5]
+    k1, k2, k3, p1, p2 = (*card.distortion, 0.0, 0.0, 0.0, 0.0, 0.0)[:5]
     return lens_from_fov(
         card.rows,
         cols=card.cols,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import shutil
 import tempfile
@@ -14,7 +15,7 @@ from trivet.errors import StorageError
 
 @contextmanager
 def new_folder(folder: Path) -> Iterator[Path]:
-    """Yield a temporary sibling that is renamed to the folder at the end.
+    """Yield a temporary sibling that is flushed and renamed to the folder at the end.
 
     On any fault, Ctrl-C included, the temporary folder is removed and nothing
     stands under the folder's name.
@@ -25,13 +26,26 @@ def new_folder(folder: Path) -> Iterator[Path]:
         part = Path(tempfile.mkdtemp(prefix=f".{folder.name[:16]}-", dir=folder.parent))
         yield part
         part.chmod(0o755)
+        for path in (*part.rglob("*"), part):
+            _flush(path)
         if not folder.exists():  # two runs may race to the same content
             os.replace(part, folder)
+            _flush(folder.parent)
     except OSError as fault:
+        if part is not None and fault.errno in (errno.EEXIST, errno.ENOTEMPTY) and folder.is_dir():
+            return
         raise storage_error(folder, fault) from fault
     finally:
         if part is not None and part.exists():
             shutil.rmtree(part, ignore_errors=True)
+
+
+def _flush(path: Path) -> None:
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def write_text(path: Path, text: str) -> None:

@@ -86,11 +86,13 @@ def source_of_arrays(group: ArrayGroup, card: SensorCard) -> FrameSource:
         _refuse_integers(dtype, group.where)
         values = raw.astype(np.float32)
     sensor, notes = _sensor(group, moments.size)
-    awake = np.asarray(group.read("awake_s"), dtype=np.float64) if "awake_s" in group.names else None
-    if awake is not None and awake.shape != moments.shape:
-        raise RecordingError(
-            f"{group.where}: awake_s has shape {awake.shape}; allowed: ({moments.size},)"
-        )
+    awake = None
+    if "awake_s" in group.names:
+        awake = np.asarray(group.read("awake_s"), dtype=np.float64)
+        if awake.shape != moments.shape:
+            raise RecordingError(
+                f"{group.where}: awake_s has shape {awake.shape}; allowed: ({moments.size},)"
+            )
     strangers = sorted(set(group.names) - set(FRAME_KEYS))
     if strangers:
         notes += (
@@ -103,9 +105,7 @@ def source_of_arrays(group: ArrayGroup, card: SensorCard) -> FrameSource:
     return FrameSource(group.where, values, moments, sensor, awake, name == "counts", notes)
 
 
-def check_shape(
-    shape: tuple[int, ...], *, moments: int, card: SensorCard, where: str
-) -> None:
+def check_shape(shape: tuple[int, ...], *, moments: int, card: SensorCard, where: str) -> None:
     """Refuse frames of another shape than the head's, and say what the shape betrays.
 
     Parameters
@@ -138,7 +138,8 @@ def check_shape(
             )
         if shape[1:] == (card.cols, card.rows) and card.rows != card.cols:
             raise RecordingError(
-                f"{where}: frames of {shape[1]} x {shape[2]}: rows and columns are swapped; {allowed}"
+                f"{where}: frames of {shape[1]} x {shape[2]}: rows and columns are swapped; "
+                f"{allowed}"
             )
         if shape[1:] == wanted[1:]:
             raise RecordingError(
@@ -202,8 +203,9 @@ def _frame_key(group: ArrayGroup) -> str:
         if name in group.names:
             return name
     raise RecordingError(
-        f"{group.where}: neither apparent_c nor counts; found {', '.join(group.names) or 'nothing'}. "
-        "Name the frames apparent_c (C) or counts with scale_k and offset_k."
+        f"{group.where}: neither apparent_c nor counts; found "
+        f"{', '.join(group.names) or 'nothing'}. Name the frames apparent_c (C), or counts "
+        "with scale_k and offset_k."
     )
 
 
@@ -227,8 +229,10 @@ def _scaled(group: ArrayGroup, raw: NDArray[Any]) -> Values:
             "and a guessed factor is right at one temperature only. Give scale_k (kelvin a count) "
             "and offset_k (kelvin at count 0)."
         )
-    scale, offset = (np.asarray(group.read(key), dtype=np.float64) for key in ("scale_k", "offset_k"))
-    if scale.size != 1 or offset.size != 1 or not scale.item() > 0 or not np.isfinite(offset.item()):
+    keys = ("scale_k", "offset_k")
+    scale, offset = (np.asarray(group.read(key), dtype=np.float64) for key in keys)
+    single = scale.size == 1 and offset.size == 1
+    if not single or not scale.item() > 0 or not np.isfinite(offset.item()):
         raise RecordingError(
             f"{group.where}: scale_k {scale!r}, offset_k {offset!r}; allowed: one number each, "
             "scale_k above 0"
@@ -259,5 +263,7 @@ def _sensor(group: ArrayGroup, moments: int) -> tuple[Series, tuple[Note, ...]]:
         )
         return np.full(moments, sensor.item()), (note,)
     if sensor.shape != (moments,):
-        raise RecordingError(f"{group.where}: sensor_c has shape {sensor.shape}; allowed: ({moments},)")
+        raise RecordingError(
+            f"{group.where}: sensor_c has shape {sensor.shape}; allowed: ({moments},)"
+        )
     return sensor, ()

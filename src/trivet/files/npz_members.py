@@ -22,7 +22,7 @@ from trivet.errors import FormatError, InputError, RecordingError
 
 HEADER_BYTES = 10_000
 MOST_MOMENTS = 5_000_000
-_DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError)
+_DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError)
 
 
 class NpzMembers:
@@ -118,9 +118,7 @@ class NpzMembers:
                 "loaded; save plain numbers (float or integer arrays)"
             )
         if dtype.fields is not None or dtype.kind not in "biuf":
-            raise RecordingError(
-                f"{self.path.name}: {name} is of type {dtype}; save plain numbers"
-            )
+            raise RecordingError(f"{self.path.name}: {name} is of type {dtype}; save plain numbers")
         return tuple(int(size) for size in shape), dtype
 
     def _damaged(self, name: str, error: Exception) -> FormatError:

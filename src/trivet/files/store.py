@@ -9,15 +9,11 @@ from __future__ import annotations
 
 import base64
 import binascii
-import contextlib
+import hashlib
 import io
 import json
-import os
 import re
-import shutil
-import tempfile
 import zipfile
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -26,6 +22,7 @@ from numpy.typing import NDArray
 from pydantic import TypeAdapter, ValidationError
 
 from trivet.errors import InputError, StorageError
+from trivet.files.atomic import new_folder
 from trivet.records.provenance import ARRAY_KEY, BYTES_KEY, fingerprint, record_tree
 
 T = TypeVar("T")
@@ -36,7 +33,7 @@ ARRAYS_FILE = "arrays.npz"
 _NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]*$")
 
 
-def place(project: str | Path, *, stage: str, key: str) -> Path:
+def record_path(project: str | Path, stage: str, key: str) -> Path:
     """Return the folder of a stored record.
 
     Raises
@@ -50,12 +47,7 @@ def place(project: str | Path, *, stage: str, key: str) -> Path:
     return Path(project) / "results" / stage / key
 
 
-def exists(project: str | Path, *, stage: str, key: str) -> bool:
-    """Return whether a record is stored."""
-    return place(project, stage=stage, key=key).is_dir()
-
-
-def save(project: str | Path, *, stage: str, key: str, record: T) -> T:
+def save(project: str | Path, stage: str, key: str, record: T) -> T:
     """Store a record and return it as a later ``load`` gives it.
 
     Parameters
@@ -65,13 +57,13 @@ def save(project: str | Path, *, stage: str, key: str, record: T) -> T:
     stage, key : str
         The record goes to ``results/STAGE/KEY``.
     record : a record
-        Any frozen record; the type is remembered.
+        Any frozen record; the name of its type is stored with it.
 
     Returns
     -------
     the record
         Rebuilt from its stored form, so that its fingerprint is that of what
-        lies on the disk.  A record that stands there already is kept.
+        lies on the disk.  The same record that stands there already is kept.
 
     Raises
     ------
@@ -79,13 +71,29 @@ def save(project: str | Path, *, stage: str, key: str, record: T) -> T:
         If the disk is full or not writable, if another record has the key, or
         if the record cannot be rebuilt; no half-written folder is left.
     """
-    folder = place(project, stage=stage, key=key)
+    folder = record_path(project, stage, key)
     kept = rebuilt(*record_tree(record), kind=type(record), where=folder)
-    if folder.is_dir():
-        return _same(load(project, stage=stage, key=key, kind=type(record)), kept, folder)
-    with whole_folder(folder) as made:
-        _write(made, stage, kept)
+    stored = load(project, stage, key, type(record))
+    if stored is not None:
+        return _same(stored, kept, folder)
+    with new_folder(folder) as part:
+        _write(part, stage, kept)
     return kept
+
+
+def save_page(project: str | Path, stage: str, page: str) -> Path:
+    """Store one self-contained page under its own hash and return its file.
+
+    Raises
+    ------
+    StorageError
+        If the disk is full or not writable; no half-written folder is left.
+    """
+    folder = record_path(project, stage, hashlib.sha256(page.encode()).hexdigest()[:32])
+    if not folder.is_dir():
+        with new_folder(folder) as part:
+            (part / f"{stage}.html").write_text(page, encoding="utf-8", newline="\n")
+    return folder / f"{stage}.html"
 
 
 def _same(stored: T, record: T, folder: Path) -> T:
@@ -115,8 +123,8 @@ def _writable(arrays: dict[str, NDArray[Any]]) -> dict[str, Any]:
     return {name: np.ascontiguousarray(array) for name, array in arrays.items()}
 
 
-def load(project: str | Path, *, stage: str, key: str, kind: type[T]) -> T:
-    """Return a stored record.
+def load(project: str | Path, stage: str, key: str, kind: type[T]) -> T | None:
+    """Return a stored record, or None where there is none.
 
     Parameters
     ----------
@@ -130,9 +138,11 @@ def load(project: str | Path, *, stage: str, key: str, kind: type[T]) -> T:
     Raises
     ------
     StorageError
-        If it is missing, damaged, of an unknown format or of another type.
+        If it is damaged, of an unknown format or of another type.
     """
-    folder = place(project, stage=stage, key=key)
+    folder = record_path(project, stage, key)
+    if not folder.exists():
+        return None
     content = _content(folder)
     if content.get("format") != FORMAT:
         raise StorageError(
@@ -153,7 +163,7 @@ def _content(folder: Path) -> dict[str, Any]:
     try:
         content = json.loads((folder / RECORD_FILE).read_text(encoding="utf-8"))
     except FileNotFoundError as error:
-        raise StorageError(f"{folder}: no such record, or its {RECORD_FILE} is gone") from error
+        raise StorageError(f"{folder}: damaged: {RECORD_FILE} is gone; {_ADVICE}") from error
     except (OSError, ValueError, RecursionError) as error:
         raise StorageError(f"{folder / RECORD_FILE}: damaged ({error}); {_ADVICE}") from error
     if not isinstance(content, dict):
@@ -213,50 +223,3 @@ def _with_arrays(tree: Any, arrays: dict[str, NDArray[Any]]) -> Any:
         if key == BYTES_KEY and isinstance(value, str):
             return base64.b64decode(value, validate=True)
     return {key: _with_arrays(one, arrays) for key, one in tree.items()}
-
-
-@contextlib.contextmanager
-def whole_folder(folder: Path) -> Iterator[Path]:
-    """Give a temporary folder that becomes the named one when the block ends well.
-
-    Whatever is written into it is flushed to the disk before the rename.  After
-    an error or an interruption nothing is left; a folder of that name that
-    another process has finished meanwhile is kept.
-
-    Parameters
-    ----------
-    folder : Path
-        The folder to make; its parents are made too.
-
-    Raises
-    ------
-    StorageError
-        If the disk is full or not writable.
-    """
-    made: Path | None = None
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        made = Path(tempfile.mkdtemp(prefix=f".{folder.name[:40]}-", dir=folder.parent))
-        yield made
-        for path in [*made.rglob("*"), made]:
-            _flush(path)
-        if not folder.is_dir():
-            made.chmod(0o755)
-            made.rename(folder)
-            _flush(folder.parent)
-    except OSError as error:
-        if folder.is_dir() and made is not None and made.is_dir() and error.errno in (17, 39):
-            return
-        reason = error.strerror or str(error)
-        raise StorageError(f"{folder}: cannot be written: {reason}") from error
-    finally:
-        if made is not None:
-            shutil.rmtree(made, ignore_errors=True)
-
-
-def _flush(path: Path) -> None:
-    handle = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)

@@ -88,9 +88,8 @@ def read_toml(path: str | FilePath, *, newest: int) -> TomlFile:
             raise FormatError(f"{file}: larger than {_SIZE_LIMIT // 10**6} MB; not a design file")
         text = file.read_bytes().decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
-        raise FormatError(
-            f"{file}: not text in UTF-8 (byte {error.start}); save it as UTF-8"
-        ) from (error)
+        where = f"byte {error.start}"
+        raise FormatError(f"{file}: not text in UTF-8 ({where}); save it as UTF-8") from error
     except OSError as error:
         raise InputError(f"{file}: cannot be read: {error.strerror}") from error
     try:

@@ -124,7 +124,7 @@ def compose_full_frames(half_k: ArrayLike, *, time_s: ArrayLike) -> FullFrames:
         )
     if np.any(~(np.diff(time) > 0.0)):
         raise RecordingError("the moments of the half frames must increase from one to the next")
-    fresh = np.isfinite(half)
+    fresh = ~np.isnan(half)  # infinities are values: beyond the range
     steps = np.arange(time.size)[:, None, None]
     newest = np.maximum.accumulate(np.where(fresh, steps, -1), axis=0)
     known = newest >= 0

@@ -11,16 +11,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.polynomial import chebyshev
 from numpy.typing import ArrayLike, NDArray
 from scipy import constants
 from scipy.special import bernoulli, factorial
 
 from trivet.errors import InputError, OutOfRangeError
+from trivet.kernels.series import Series, evaluate_series, fit_series
 
 FloatArray = NDArray[np.float64]
 
@@ -33,15 +32,6 @@ FLAT_NODES = 256
 
 C1L = 2.0 * constants.h * constants.c**2
 C2 = constants.h * constants.c / constants.k
-
-
-@dataclass(frozen=True)
-class _Series:
-    """A Chebyshev series on [low, high]."""
-
-    low: float
-    high: float
-    coefficients: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,24 +88,24 @@ class Band:
         return wavelength, weight
 
     @cached_property
-    def forward(self) -> _Series:
+    def forward(self) -> Series:
         """Fourth root of the radiance as a series in temperature."""
         low, high = FORWARD_K
-        return _fit(self._root, low, high)
+        return fit_series(self._root, low=low, high=high)
 
     @cached_property
-    def slope(self) -> _Series:
+    def slope(self) -> Series:
         """Slope of the fourth root of the radiance as a series in temperature."""
         f = self.forward
         derivative = np.asarray(chebyshev.chebder(f.coefficients) * 2.0 / (f.high - f.low), float)
-        return _Series(f.low, f.high, derivative)
+        return Series(f.low, f.high, derivative)
 
     @cached_property
-    def inverse(self) -> _Series:
+    def inverse(self) -> Series:
         """Temperature as a series in the fourth root of the radiance."""
         low, high = self._root(np.array(INVERSE_K))
         margin = 1e-9 * (high - low)
-        return _fit(self._temperature_of_root, low - margin, high + margin)
+        return fit_series(self._temperature_of_root, low=low - margin, high=high + margin)
 
     def _root(self, temperature_k: FloatArray) -> FloatArray:
         return np.asarray(quadrature_radiance(temperature_k, band=self) ** 0.25)
@@ -125,7 +115,9 @@ class Band:
         low, high = FORWARD_K
         t = np.interp(root, self._root(np.linspace(low, high, 200)), np.linspace(low, high, 200))
         for _ in range(6):
-            t = t - (_series(t, self.forward) - root) / _series(t, self.slope)
+            t = t - (evaluate_series(t, series=self.forward) - root) / evaluate_series(
+                t, series=self.slope
+            )
         return np.asarray(t)
 
 
@@ -292,7 +284,7 @@ def band_radiance(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
     ----------
     Planck's law; see :func:`quadrature_radiance`.
     """
-    root = _series(temperature_k, band.forward)
+    root = evaluate_series(temperature_k, series=band.forward)
     square = root * root
     return np.asarray(square * square)[()]
 
@@ -317,8 +309,8 @@ def band_radiance_slope(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
     Derivative of the series, within 1e-9 relative for bands between 3 and 20 um. A noise of
     constant radiance worth 100 mK at 25 C is worth 40 mK at 200 C (8-14 um).
     """
-    root = _series(temperature_k, band.forward)
-    return np.asarray(4.0 * root**3 * _series(temperature_k, band.slope))[()]
+    root = evaluate_series(temperature_k, series=band.forward)
+    return np.asarray(4.0 * root**3 * evaluate_series(temperature_k, series=band.slope))[()]
 
 
 def radiating_temperature_k(radiance: ArrayLike, *, band: Band) -> FloatArray:
@@ -344,7 +336,7 @@ def radiating_temperature_k(radiance: ArrayLike, *, band: Band) -> FloatArray:
     value = np.asarray(radiance, float)
     with np.errstate(invalid="ignore"):
         root = np.sqrt(np.sqrt(np.where(value > 0.0, value, np.nan)))
-    return np.asarray(_series(root, band.inverse))[()]
+    return np.asarray(evaluate_series(root, series=band.inverse))[()]
 
 
 def band_fraction(wavelength_temperature_mk: ArrayLike) -> FloatArray:
@@ -387,45 +379,3 @@ def band_fraction(wavelength_temperature_mk: ArrayLike) -> FloatArray:
     sums = np.exp(-n * xl) * (xl**3 / n + 3 * xl**2 / n**2 + 6 * xl / n**3 + 6 / n**4)
     short_wave = 15.0 / np.pi**4 * sums.sum(-1)
     return np.asarray(np.where(x < 2.0, long_wave, short_wave))[()]
-
-
-def _fit(function: Any, low: float, high: float) -> _Series:
-    """Fit a Chebyshev series of degree 40 and drop the tail that is rounding noise."""
-    x = chebyshev.chebpts1(41)
-    values = function(0.5 * (high + low) + 0.5 * (high - low) * x)
-    coefficients = chebyshev.chebfit(x, values, 40)
-    keep = np.flatnonzero(np.abs(coefficients) > 1e-15 * np.abs(coefficients).max())
-    return _Series(float(low), float(high), np.ascontiguousarray(coefficients[: keep[-1] + 1]))
-
-
-def _series(value: ArrayLike, series: _Series) -> FloatArray:
-    """Evaluate a series; NaN outside its range."""
-    array = np.ascontiguousarray(value, dtype=np.float64)
-    out = np.empty(array.size)
-    _clenshaw(array.ravel(), series.low, series.high, series.coefficients, out)
-    return out.reshape(np.shape(value))
-
-
-@njit(cache=True)
-def _clenshaw(
-    value: FloatArray, low: float, high: float, coefficients: FloatArray, out: FloatArray
-) -> None:
-    """Sum Chebyshev terms, 64 values abreast so that the inner loop is vector code."""
-    x = np.empty(64)
-    first = np.empty(64)
-    second = np.empty(64)
-    for start in range(0, value.size, 64):
-        count = min(64, value.size - start)
-        for i in range(count):
-            x[i] = (2.0 * value[start + i] - low - high) / (high - low)
-            first[i] = 0.0
-            second[i] = 0.0
-        for k in range(coefficients.size - 1, 0, -1):
-            for i in range(count):
-                ahead = coefficients[k] + 2.0 * x[i] * first[i] - second[i]
-                second[i] = first[i]
-                first[i] = ahead
-        for i in range(count):
-            inside = low <= value[start + i] <= high
-            total = coefficients[0] + x[i] * first[i] - second[i]
-            out[start + i] = total if inside else np.nan

@@ -208,8 +208,8 @@ def mixture_interval(
     total = share.sum(axis=1)
     ends = []
     for quantile in (0.5, (1 - level) / 2, (1 + level) / 2):
-        low = np.where(share > 0, centre - 8 * u, np.inf).min(axis=1)
-        high = np.where(share > 0, centre + 8 * u, -np.inf).max(axis=1)
+        low = np.where(share > 0, centre - 8 * u, 1e4).min(axis=1)
+        high = np.where(share > 0, centre + 8 * u, 0.0).max(axis=1)
         for _ in range(40):
             middle = 0.5 * (low + high)
             reached = (share * ndtr((middle[:, None] - centre) / u)).sum(axis=1)

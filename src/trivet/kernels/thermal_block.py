@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
+from operator import attrgetter
+from typing import cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -64,6 +66,8 @@ def _fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
     sigma = tc.STEFAN_BOLTZMANN
     step = block.settings.step_s
     mixing = pick(layer.mixing_s)
+    cell = tc.unit_grid(*block.shape.shape[:2]).area[:, None, None]
+    share = (cell * block.shape[..., block.cooks]).sum(axis=(0, 1))
     rows: dict[int, FloatArray | float] = {
         tc.AMBIENT: pick(losses.ambient_k),
         tc.SURROUND4: pick(losses.surround_k) ** 4,
@@ -77,6 +81,7 @@ def _fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
         tc.SHEET: pick(pan.sheet_w_k) / radius**2,
         tc.BASE_AREA: area,
         tc.CONTENTS_AREA: area * open_share,
+        tc.CAPTURED: area * share,
         tc.BOIL: pick(layer.boil_k),
         tc.LATENT: pick(layer.latent_j_kg),
         tc.SPECIFIC_HEAT: pick(layer.specific_heat_j_kgk),
@@ -123,7 +128,7 @@ def _cells(block: Block, grid: tc.Grid, cover: NDArray[np.bool_]) -> tc.Cells:
 
 def _food(block: Block, cover: NDArray[np.bool_]) -> tc.Food:
     """Return the covered cells of the block with their state and constants."""
-    cell = np.argwhere(cover).astype(np.int64)
+    cell = np.ascontiguousarray(np.argwhere(cover), dtype=np.int64)  # one layout, one compilation
     const = np.zeros((len(cell), tc.N_FOOD))
     if block.food is None:
         return tc.Food(cell, np.zeros(0), np.zeros(0), const, np.zeros(0))
@@ -146,11 +151,12 @@ def _food(block: Block, cover: NDArray[np.bool_]) -> tc.Food:
     return tc.Food(cell, body, water, const, np.zeros(len(cell)))
 
 
-def _scratch(shape: tuple[int, ...]) -> tc.Scratch:
-    field = [np.zeros(shape) for _ in range(5)]
-    lanes = shape[2]
-    rings = [np.zeros(shape[1:]), np.zeros(shape[1:]), np.zeros((10, *shape[1:]))]
-    return tc.Scratch(*field, *rings, np.zeros((4, lanes)), np.zeros((4, lanes)), np.zeros(shape))
+def _scratch(shape: tuple[int, int, int]) -> tc.Scratch:
+    _, n_theta, lanes = shape
+    diag, delta, shift, gain, upper, booked = (np.zeros(shape) for _ in range(6))
+    ring, ring_q = np.zeros((n_theta, lanes)), np.zeros((n_theta, lanes))
+    row, poly, skin = np.zeros((10, n_theta, lanes)), np.zeros((4, lanes)), np.zeros((4, lanes))
+    return tc.Scratch(diag, delta, shift, gain, upper, ring, ring_q, row, poly, skin, booked)
 
 
 def _cook_table(block: Block, grid: tc.Grid, cells: tc.Cells, open_share: FloatArray) -> FloatArray:
@@ -184,7 +190,7 @@ def run_block(block: Block) -> PanRun:
     fixed = _fixed_table(block, open_share)
     live = np.zeros((tc.N_LIVE, open_share.size))
     cook = _cook_table(block, grid, cells, open_share)
-    core = tc.Core(grid, cells, food, fixed, live, cook, _scratch(cells.pan.shape))
+    core = tc.Core(grid, cells, food, fixed, live, cook, _scratch(cover.shape))
     before = _stored_j(core)
     power = np.ascontiguousarray(_series(block, block.power))
     records = _march(block, core, power, contact)
@@ -258,7 +264,7 @@ def _stored_j(core: tc.Core) -> FloatArray:
     in_food = food.const[:, tc.F_CONTACT_CAP] * cells.layer[i, j, c]
     in_food += food.const[:, tc.F_BODY_CAP] * food.body
     np.add.at(stored, c, grid.area[i] * fixed[tc.BASE_AREA, c] * in_food)
-    return stored
+    return np.asarray(stored)
 
 
 def _ledger(stored: FloatArray, cook: FloatArray) -> EnergyLedger:
@@ -288,10 +294,8 @@ def joined(parts: Sequence[PanRun]) -> PanRun:
     def cat(get: Callable[[PanRun], FloatArray]) -> FloatArray:
         return np.concatenate([get(part) for part in parts], axis=-1)
 
-    ledger = EnergyLedger(
-        *(cat(lambda p, n=f.name: getattr(p.ledger, n)) for f in fields(EnergyLedger))
-    )
-    state = PanState(*(cat(lambda p, n=f.name: getattr(p.state, n)) for f in fields(PanState)))
+    ledger = EnergyLedger(*(cat(_getter("ledger", f.name)) for f in fields(EnergyLedger)))
+    state = PanState(*(cat(_getter("state", f.name)) for f in fields(PanState)))
     return PanRun(
         parts[0].time_s,
         cat(lambda p: p.pan_k),
@@ -301,3 +305,7 @@ def joined(parts: Sequence[PanRun]) -> PanRun:
         ledger,
         state,
     )
+
+
+def _getter(part: str, name: str) -> Callable[[PanRun], FloatArray]:
+    return cast(Callable[[PanRun], FloatArray], attrgetter(f"{part}.{name}"))

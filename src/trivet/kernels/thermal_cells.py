@@ -7,6 +7,8 @@ as scalars lies in small tables whose rows the names below number.
 
 from __future__ import annotations
 
+import hashlib
+from pathlib import Path
 from typing import Any, NamedTuple, TypeVar, cast
 
 import numba
@@ -26,8 +28,8 @@ TINY_CAPACITY = 1e-9  # J/m2/K, keeps a dry layer solvable
     AMBIENT, SURROUND4, TOP, TOP_SLOPE, TOP_SIGMA, LAYER_SIGMA, BELOW, BELOW4, BOTTOM_SIGMA,
     SHEET, BASE_AREA, BOIL, LATENT, SPECIFIC_HEAT, FILM_MASS, COVER, LAYER_G, SURFACE_R,
     NUCLEATE, CRITICAL, VAPOUR, AIR_VAPOUR, MIXING, STATIC_CAPACITY, NUSSELT, NUSSELT_T,
-    THERMOSTAT, HYSTERESIS, CONTENTS_AREA, N_FIXED,
-) = range(30)  # fmt: skip
+    THERMOSTAT, HYSTERESIS, CONTENTS_AREA, CAPTURED, N_FIXED,
+) = range(31)  # fmt: skip
 # Rows of ``live``, renewed every step.
 (
     WET, BARE, CAP, INV_CAP, G, R_SURF, BOIL_A, BOIL_MAX, EVAPORATION, POWER, LOSS_RATE, N_LIVE,
@@ -112,10 +114,27 @@ class Cell(NamedTuple):
     shape: FloatArray
 
 
+def _family_stamp() -> str:
+    """Return a hash of the sources that are compiled into one another."""
+    sources = sorted(Path(__file__).parent.glob("thermal_*.py"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()
+
+
+_STAMP = _family_stamp()
+
+
 def compiled(function: F) -> F:
-    """Compile without the interpreter lock; division by zero gives inf, checked later."""
+    """Compile without the interpreter lock; division by zero gives inf, checked later.
+
+    The compiler's disk cache looks at a function's own file only, so a change in
+    one file of this family would leave stale code in its callers: the stamp of
+    a cached function is therefore that of the whole family.
+    """
     options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
-    return cast(F, numba.njit(**options)(function))
+    # a fused multiply-add changes the last bit only
+    dispatcher: Any = numba.njit(**options, fastmath={"contract"})(cast(Any, function))
+    dispatcher._cache._cache_file._source_stamp = _STAMP
+    return cast(F, dispatcher)
 
 
 def unit_grid(n_r: int, n_theta: int) -> Grid:

@@ -22,6 +22,7 @@ from trivet.kernels.thermal_cells import (
     BOIL_MAX,
     BOTTOM_SIGMA,
     CAP,
+    CAPTURED,
     CONTENTS_AREA,
     COVER,
     CRITICAL,
@@ -96,7 +97,7 @@ def renew(core: Core, power_w: FloatArray, step_s: float) -> None:
         elif cook[MEAN_PAN, c] < fixed[THERMOSTAT, c] - fixed[HYSTERESIS, c]:
             cook[HEATING, c] = 1.0
         live[POWER, c] = power_w[c] * cook[HEATING, c]
-        cook[INPUT, c] += live[POWER, c] * step_s
+        cook[INPUT, c] += live[POWER, c] * fixed[CAPTURED, c] * step_s
 
 
 @compiled

@@ -31,7 +31,9 @@ class ScheduleStep(Part):
     """From a moment on, a burner's knob stands at a level."""
 
     at_s: Duration
+    """From this moment on."""
     level_frac: Fraction
+    """Share of the burner's full power."""
 
 
 class FoodPlan(Part):
@@ -40,21 +42,32 @@ class FoodPlan(Part):
     kind: Literal["patty", "vegetables", "egg"] = "patty"
     """Name of a simple food model."""
     mass_kg: Mass
+    """Its mass."""
     diameter_m: PositiveLength
+    """Its diameter, lying flat."""
     in_s: Duration
+    """When it goes in."""
     turn_s: Duration | None = None
+    """When it is turned."""
     out_s: Duration | None = None
+    """When it comes out; to the end when left out."""
 
 
 class CookBurner(Part):
     """What happens on one burner of a simulated cook."""
 
     burner: str
+    """Name of the burner."""
     pan: str
+    """Name of the pan on it."""
     base: str
+    """Name of the base contents in it."""
     schedule: tuple[ScheduleStep, ...] = Field(min_length=1)
+    """The knob over time; off before the first step."""
     food: FoodPlan | None = None
+    """A piece of food."""
     offset_x_m: Length = figure("0 mm", "length")
+    """Pan centre off the burner's centre, along x."""
     offset_y_m: Length = figure("0 mm", "length")
     """Pan centre off the burner's centre."""
 
@@ -63,11 +76,17 @@ class CookPlan(Part):
     """One cook to simulate, or several repeats that differ by their random draws."""
 
     name: str = Field(pattern=r"^[a-z0-9][a-z0-9-]*$")
+    """Its name: small letters, digits and hyphens."""
     purpose: Purpose
+    """Fitted on, or kept for proof; never both."""
     duration_s: Duration
+    """How long it runs."""
     repeats: int = Field(default=1, ge=1)
+    """How often it is simulated, with other draws."""
     burners: tuple[CookBurner, ...] = Field(min_length=1)
+    """What happens on each burner that is used."""
     ambient_k: Temperature | None = None
+    """Air of the room; the design's when left out."""
     window_transmittance_frac: PositiveFraction | None = None
     """True transmittance of the window, where it has aged; the design's otherwise."""
     hands_at_s: tuple[Duration, ...] = ()
@@ -82,15 +101,20 @@ class CookPlans(Part):
     """The matrix of cooks to simulate."""
 
     format: Literal[1]
+    """Version of the file format."""
     cooks: tuple[CookPlan, ...] = Field(min_length=1)
+    """The cooks."""
 
 
 class ToldEntry(Part):
     """What the cook told the product about one burner."""
 
     base_contents: Contents | None = None
+    """What lies in the pan."""
     pan: str | None = None
+    """Which pan it is."""
     target_band: str | None = None
+    """Which target band is wanted."""
 
 
 class Told(Part):
@@ -122,29 +146,46 @@ class SheetBurner(Part):
     """What stood on a burner, as the bench sheet says; hidden from the estimate."""
 
     burner: str
+    """Name of the burner."""
     material: str = ""
+    """The pan's material."""
     finish: str = ""
+    """The pan's finish."""
     diameter_m: PositiveLength
+    """Inner diameter of the base."""
     depth_m: LengthOrZero = figure("50 mm", "length")
+    """Height of the wall, inside."""
     contents: Contents = "dry"
+    """What lay in it."""
     volume_m3: Volume = figure("0 mL", "volume")
+    """How much of it."""
     food: str = ""
+    """What was cooked."""
     offset_x_m: Length = figure("0 mm", "length")
+    """Pan centre off the burner's centre, along x."""
     offset_y_m: Length = figure("0 mm", "length")
+    """The same along y."""
 
 
 class SheetProbe(Part):
     """A reference probe: its column in the log and what it touches."""
 
     column: str
+    """Its column in the log."""
     kind: Literal["K", "T", "J", "N"] = "K"
+    """Thermocouple type."""
     tolerance_class: str = Field(default="iec-1", alias="class")
+    """Its tolerance class."""
     attachment: Literal[
         "welded", "peened", "cement", "spring", "tape", "immersed", "air", "inserted"
     ] = "spring"
+    """How it is held."""
     burner: str | None = None
+    """The burner whose pan it touches."""
     touches: Of | Literal["room"] = "pan"
+    """What its reading is of."""
     x_m: Length = figure("0 mm", "length")
+    """Place on the pan, from its centre, along x."""
     y_m: Length = figure("0 mm", "length")
     """Place on the pan, from its centre."""
     u_delta_k: DifferenceOrZero | None = None
@@ -155,10 +196,13 @@ class CookSheet(Part):
     """The bench sheet of a recorded cook."""
 
     format: Literal[1]
+    """Version of the file format."""
     purpose: Purpose
+    """Fitted on, or kept for proof; never both."""
     sensor_head: str | tuple[str, ...] | None = None
     """The head or heads that recorded it; the design's only head when left out."""
     altitude_m: Length | None = None
+    """Height over the sea; the design's when left out."""
     clock_offset_s: SignedDuration = figure("0 s", "time")
     """To be added to the probe log's time to get the frames' time."""
     synthetic: bool = False
@@ -166,9 +210,13 @@ class CookSheet(Part):
     unit: str = ""
     """Serial number of the sensor unit."""
     note: str = ""
+    """A remark."""
     told: Told = Told()
+    """What the cook told the product."""
     burners: tuple[SheetBurner, ...] = ()
+    """What stood on the burners."""
     probes: tuple[SheetProbe, ...] = ()
+    """The reference probes."""
 
 
 def cook_name(plan: CookPlan, repeat: int) -> str:

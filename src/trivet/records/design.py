@@ -37,18 +37,24 @@ class Project(Part):
     """Who and what; an invented scenario says so."""
 
     name: str
+    """Name of the product or project."""
     team: str = ""
+    """Who answers for it."""
     invented: bool = False
     """True for a made-up scenario."""
     seed: int = Field(default=1, ge=0)
+    """Seed of every random draw of the project."""
     note: str = ""
+    """A remark."""
 
 
 class Display(Part):
     """How numbers are shown."""
 
     temperature: Literal["degC", "degF"] = "degC"
+    """Unit in which temperatures are shown."""
     length: Literal["mm", "in"] = "mm"
+    """Unit in which lengths are shown."""
     readout_step_delta_k: DifferenceOrZero = figure("1 K", "difference")
     """Step of the number that the product shows."""
 
@@ -57,19 +63,24 @@ class Surroundings(Part):
     """The kitchen around the hob."""
 
     altitude_m: Length = figure("0 m", "length")
+    """Height over the sea; sets the boiling point."""
     ambient_k: Temperature = figure("22 degC", "temperature")
+    """Air of the room."""
     reflected_k: Temperature = figure("30 degC", "temperature")
     """Radiative temperature of what the pans mirror: hood, wall, sensor."""
     housing_rise_delta_k: Difference = figure("10 K", "difference")
     """Rise of the sensor's housing over ambient while cooking."""
     convection_w_m2k: HeatTransfer = figure("12 W/m^2/K", "heat_transfer")
+    """Heat transfer from pan to air."""
 
 
 class Cooktop(Part):
     """The hob's outline, centred on the origin."""
 
     width_m: PositiveLength
+    """Along x."""
     depth_m: PositiveLength
+    """Along y."""
     surface: str = "glass-ceramic"
     """Name in the surface library."""
 
@@ -78,10 +89,15 @@ class Burner(Part):
     """One burner, its place and its heat."""
 
     name: str
+    """Its name, by which cooks and events refer to it."""
     kind: Literal["gas", "coil", "radiant", "induction"]
+    """How it heats."""
     x_m: Length
+    """Centre, to the right of the middle."""
     y_m: Length
+    """Centre, away from the cook."""
     power_w: Power
+    """Power at full level, before losses."""
     efficiency_frac: PositiveFraction
     """Share of the power that enters the pan."""
     ring_diameter_m: PositiveLength
@@ -92,22 +108,30 @@ class Mount(Part):
     """Place and direction of a head; angles as in docs/conventions.md."""
 
     x_m: Length = figure("0 m", "length")
+    """Lens, to the right of the middle."""
     y_m: Length = figure("0 m", "length")
+    """Lens, away from the cook."""
     height_m: PositiveLength
     """Height of the lens over the cooktop plane."""
     tilt_rad: Angle = figure("0 deg", "angle")
+    """From straight down towards the back."""
     pan_rad: Angle = figure("0 deg", "angle")
+    """About the vertical, counter-clockwise seen from above."""
     roll_rad: Angle = figure("0 deg", "angle")
+    """About the optical axis."""
     position_tolerance_m: LengthOrZero = figure("5 mm", "length")
     """Half-width of the error of each coordinate as mounted."""
     angle_tolerance_rad: AngleOrZero = figure("1 deg", "angle")
+    """Half-width of the error of each angle as mounted."""
 
 
 class Window(Part):
     """The optical window in front of the lens."""
 
     material: str = "polyethylene"
+    """What it is made of."""
     transmittance_frac: PositiveFraction
+    """Clean, in the sensor's band."""
     rise_delta_k: Difference = figure("0 K", "difference")
     """Temperature of the window over the sensor housing."""
 
@@ -116,16 +140,20 @@ class Head(Part):
     """One sensor head: sensor, mount, window."""
 
     name: str
+    """Its name."""
     sensor: str
     """Name of a sensor card, of the library or of this file."""
     mount: Mount
+    """Place and direction."""
     window: Window
+    """The optical window."""
 
 
 class Pan(Part):
     """One pan of the set that the product must work with."""
 
     name: str
+    """Its name, by which cooks and requirements refer to it."""
     material: str
     """Name in the material library."""
     finish: str
@@ -133,7 +161,9 @@ class Pan(Part):
     diameter_m: PositiveLength
     """Inner diameter of the base."""
     depth_m: PositiveLength
+    """Height of the wall, inside."""
     thickness_m: PositiveLength
+    """Thickness of the base."""
     emissivity_frac: PositiveFraction | None = None
     """Measured emissivity of this pan's face; replaces the library's range."""
 
@@ -142,27 +172,39 @@ class Base(Part):
     """What lies in the pan under the food."""
 
     name: str
+    """Its name."""
     contents: Contents
+    """What it is."""
     volume_m3: Volume = figure("0 mL", "volume")
+    """How much; 0 for a dry pan."""
     note: str = ""
+    """A remark."""
 
 
 class TargetBand(Part):
     """A range that a cook wants to hold."""
 
     name: str
+    """Its name."""
     of: Of
+    """What the temperature is of."""
     low_k: Temperature
+    """Lower end."""
     high_k: Temperature
+    """Upper end."""
     bases: tuple[str, ...] = ()
+    """Base contents for which it holds; all when empty."""
     note: str = ""
+    """A remark, and where the band comes from."""
 
 
 class Limit(Part):
     """A temperature that must not be passed unnoticed."""
 
     name: str
+    """Its name."""
     of: Of
+    """What the temperature is of."""
     value_k: Temperature
     """With its range where sources differ, as smoke points do."""
 
@@ -171,6 +213,7 @@ class ToldChannels(Part):
     """Which things the cook tells the product; nothing by default."""
 
     channels: tuple[Literal["base_contents", "pan", "target_band"], ...] = ()
+    """What the cook tells."""
 
 
 class Estimation(Part):
@@ -181,7 +224,9 @@ class Estimation(Part):
     min_emissivity_frac: Fraction = figure("0.30", "fraction")
     """Below this emissivity a surface is not measurable."""
     min_pixels: int = Field(default=10, ge=1)
+    """Fewest pixels that make a reading."""
     stale_after_s: Duration = figure("3 s", "time")
+    """A frame older than this is no reading."""
     heated_above_k: Temperature = figure("50 degC", "temperature")
     """A burner counts as heated above this temperature."""
 
@@ -190,29 +235,47 @@ class Design(Part):
     """Everything that the team decides, in SI."""
 
     format: Literal[1]
+    """Version of the file format."""
     project: Project
+    """Who and what."""
     display: Display = Display()
+    """How numbers are shown."""
     surroundings: Surroundings = Surroundings()
+    """The kitchen around the hob."""
     cooktop: Cooktop
+    """The hob's outline."""
     burners: tuple[Burner, ...] = Field(min_length=1, max_length=12)
+    """1 to 12 burners."""
     heads: tuple[Head, ...] = Field(min_length=1, max_length=4)
+    """1 to 4 sensor heads."""
     sensors: tuple[SensorCard, ...] = ()
     """Cards used by the heads: written here, or added from the library on loading."""
     pans: tuple[Pan, ...] = Field(min_length=1)
+    """The pans that the product must work with."""
     bases: tuple[Base, ...] = Field(min_length=1)
+    """What may lie in them under the food."""
     bands: tuple[TargetBand, ...] = ()
+    """Ranges that a cook wants to hold."""
     limits: tuple[Limit, ...] = ()
+    """Temperatures that must not be passed unnoticed."""
     alerts: tuple[Alert, ...] = ()
+    """The alerts, rationalised."""
     requirements: tuple[Requirement, ...] = Field(min_length=1)
+    """What must be shown."""
     told: ToldChannels = ToldChannels()
+    """What the cook tells the product."""
     estimation: Estimation = Estimation()
+    """When a reading counts as one."""
     heating_rates_kps: tuple[HeatingRate, ...] = tuple(
         figure(text, "heating_rate") for text in ("1 K/s", "2 K/s", "3 K/s", "4.4 K/s")
     )
     """Heating rates at which alert margins are stated."""
     battery: Battery
+    """Cells, and what each state draws."""
     diary: Diary
+    """How much is cooked."""
     costs: Costs
+    """Money."""
 
     def card(self, head: Head) -> SensorCard:
         """Return the sensor card of a head."""

@@ -133,8 +133,11 @@ class Requirement(Part):
     """What must hold, of what, with which coverage, confidence and evidence."""
 
     id: str
+    """Its short name."""
     text: str
+    """What must hold, as a sentence."""
     metric: str
+    """What is measured; see the metrics below."""
     limit: str
     """The limit with its unit, read by the metric's kind."""
     of: Of | None = None
@@ -144,12 +147,15 @@ class Requirement(Part):
     bases: tuple[str, ...] = ()
     """Base contents that the requirement covers; all when empty."""
     alert: str | None = None
+    """Name of the alert that it is about."""
     band: str | None = None
+    """Name of the target band that it is about."""
     above_k: Temperature | None = None
     """Only moments whose reference or truth is above this temperature count."""
     coverage_frac: Fraction = figure("95 %", "fraction")
     """Share that must lie within the limit."""
     confidence_frac: Fraction = figure("95 %", "fraction")
+    """Confidence of the bound that the decision uses."""
     evidence: Evidence = "simulated"
     """The least grade of evidence that can show it met."""
     safety: bool = False
@@ -184,7 +190,9 @@ class Alert(Part):
     """One alert, rationalised: no alert without an action and the time for it."""
 
     name: str
+    """Its name."""
     kind: Literal["level", "time_to_limit", "loss_of_sight"]
+    """A level, a predicted time to the limit, or loss of sight."""
     limit: str | None = None
     """Name of the limit that it guards."""
     set_point_k: Temperature | None = None
@@ -192,8 +200,11 @@ class Alert(Part):
     lead_s: Duration = figure("60 s", "time")
     """Time before the limit at which a predicted alert trips."""
     deadband_delta_k: DifferenceOrZero = figure("5 K", "difference")
+    """It goes off this far below where it came on."""
     on_delay_s: Duration = figure("1 s", "time")
+    """The condition must hold this long before it goes on."""
     off_delay_s: Duration = figure("5 s", "time")
+    """The condition must be gone this long before it goes off."""
     gate_k: Temperature = figure("150 degC", "temperature")
     """Predicted alerts act only above this temperature."""
     slope_window_s: Annotated[Figure, Quantity("time", ge=5)] = figure("10 s", "time")
@@ -201,11 +212,15 @@ class Alert(Part):
     bases: tuple[str, ...] = ()
     """Told base contents for which it acts; all, told or not, when empty."""
     cause: str = Field(min_length=1)
+    """What brings it about."""
     consequence: str = Field(min_length=1)
+    """What happens if nobody acts."""
     action: str = Field(min_length=1)
+    """What the cook should do."""
     time_available_s: Duration
     """Time that the cook has to act."""
     priority: Literal["high", "medium", "low"]
+    """How urgent it is."""
 
     @model_validator(mode="after")
     def _names_a_limit(self) -> Alert:

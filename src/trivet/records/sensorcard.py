@@ -30,29 +30,39 @@ class SensorCard(Part):
     """One sensor with its lens."""
 
     name: str
+    """Its name, by which heads refer to it."""
     technology: Literal["thermopile", "bolometer"]
+    """Thermopile or bolometer."""
     rows: int
+    """Pixels down."""
     cols: int
+    """Pixels across."""
     fov_h_rad: FieldAngle
     """Full horizontal field of view, along the columns' direction."""
     fov_v_rad: FieldAngle
     """Full vertical field of view."""
     lens: LensModel = "rectilinear"
+    """How the angle of a ray becomes a place in the picture."""
     distortion: tuple[float, ...] = ()
     """Brown-Conrady k1, k2, k3, p1, p2."""
     band_low_m: PositiveLength = figure("8 um", "length")
+    """Short end of the spectral band."""
     band_high_m: PositiveLength = figure("14 um", "length")
+    """Long end of the spectral band."""
     frame_rate_hz: Frequency
     """Whole frames a second as used."""
     netd_delta_k: DifferenceOrZero
     """Noise of one pixel in one whole frame at the frame rate, at netd_at."""
     netd_at_k: Temperature = figure("25 degC", "temperature")
+    """Scene temperature at which the noise is stated."""
     accuracy_delta_k: DifferenceOrZero | None = None
     """Half-width of the offset error, settled."""
     accuracy_gain_frac: Fraction | None = None
     """Half-width of the error in proportion to scene minus sensor temperature."""
     range_low_k: Temperature | None = None
+    """Lowest scene temperature."""
     range_high_k: Temperature | None = None
+    """Highest scene temperature; above it a pixel saturates."""
     settle_s: Duration | None = None
     """Time after wake until the stated accuracy holds."""
     settle_delta_k: Difference | None = Field(default=None, alias="settle_offset")
@@ -66,8 +76,12 @@ class SensorCard(Part):
     half_frames: bool = False
     """Whether each frame refreshes half of the pixels."""
     measure_w: Power | None = None
+    """Power while measuring."""
     sleep_w: Power | None = None
+    """Power asleep."""
     board_price: Amount | None = None
+    """Price of a board with it."""
     source: str
     """Where the figures come from."""
     notes: str = ""
+    """Grade of the figures, and remarks."""

@@ -88,7 +88,7 @@ def svg_text(figure: Figure, *, label: str, key: str) -> str:
     """
     buffer = io.StringIO()
     nothing = {"Date": None, "Creator": None, "Format": None, "Type": None}
-    figure.savefig(buffer, format="svg", metadata=nothing)  # type: ignore[arg-type]
+    figure.savefig(buffer, format="svg", metadata=nothing)
     text = buffer.getvalue()
     body = text[text.index("<svg") :]
     head, inner = body.split(">", 1)

@@ -33,10 +33,14 @@ def draw_budget(chart: Chart, scale: Scale) -> Figure:
     values = {(group, label): value for label, value, group in (*chart.bars, *chart.totals)}
     rows = [*terms, None, *sums]
     for axes, group in zip(panels, groups, strict=True):
-        _panel(axes, [math.nan if r is None else values.get((group, r), math.nan) for r in rows],
-               len(terms), scale)
+        _panel(
+            axes,
+            [math.nan if r is None else values.get((group, r), math.nan) for r in rows],
+            len(terms),
+            scale,
+        )
         axes.set_title(short(group, 28), loc="left")
-        axes.set_xlabel(f"u / {scale.difference_unit}")
+        axes.set_xlabel(f"uncertainty / {scale.difference_unit}")
     panels[0].set_yticks(range(len(rows)), [short(row, 38) if row else "" for row in rows])
     panels[0].set_ylim(len(rows) - 0.4, -0.6)
     _widen(panels[0])
@@ -49,15 +53,22 @@ def _panel(axes: Axes, values_k: list[float], terms: int, scale: Scale) -> None:
     for place, value in enumerate(shown):
         if not math.isfinite(value):
             continue
-        dominant = place == 0 or (place < terms and value == np.nanmax(shown[:terms]))
+        dominant = place < terms and value == np.nanmax(shown[:terms])
         colour = palette.BLUE if place < terms else palette.OCHRE_MID
         if place < terms and not dominant:
             colour = palette.BLUE_MID
         hatch = "" if place < terms else "////"
-        axes.barh(place, value, height=0.68, color=colour, hatch=hatch, edgecolor="white",
-                  linewidth=0)
-        axes.annotate(f"{value:.1f}", (value, place), xytext=(3, 0), textcoords="offset points",
-                      va="center", fontsize=7)
+        axes.barh(
+            place, value, height=0.68, color=colour, hatch=hatch, edgecolor="white", linewidth=0
+        )
+        axes.annotate(
+            f"{value:.1f}",
+            (value, place),
+            xytext=(3, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=7,
+        )
     axes.grid(visible=False, axis="y")
     axes.tick_params(axis="y", length=0)
 
@@ -77,8 +88,14 @@ def draw_battery(chart: Chart, scale: Scale) -> Figure:
         if not math.isfinite(value):
             continue
         axes.barh(place, 100 * value, height=0.64, color=palette.BLUE)
-        axes.annotate(f"{100 * value:.1f} %", (100 * value, place), xytext=(4, 0),
-                      textcoords="offset points", va="center", fontsize=7.5)
+        axes.annotate(
+            f"{100 * value:.1f} %",
+            (100 * value, place),
+            xytext=(4, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=7.5,
+        )
     axes.set_yticks(range(len(chart.bars)), [short(label) for label, _, _ in chart.bars])
     axes.set_ylim(len(chart.bars) - 0.4, -0.6)
     axes.set_xlabel(f"{chart.x_label} / %")

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 def draw_cash(chart: Chart, scale: Scale) -> Figure:
     """Return cumulative cash by month with its marked months."""
+    from matplotlib.ticker import MaxNLocator
+
     del scale  # money has its own unit
     figure = new_figure(2.6)
     axes = figure.add_subplot()
@@ -32,9 +34,14 @@ def draw_cash(chart: Chart, scale: Scale) -> Figure:
             axes.plot([mark.x], [at], marker="o", markersize=5, color=palette.PLUM, zorder=4)
             above = at < 0
             axes.annotate(
-                f"{short(mark.label, 24)}, month {mark.x:.0f}", (mark.x, at),
-                xytext=(6, 9 if above else -12), textcoords="offset points", color=palette.PLUM,
+                f"{short(mark.label, 24)}, month {mark.x:.0f}",
+                (mark.x, at),
+                xytext=(6, 9 if above else -12),
+                textcoords="offset points",
+                color=palette.PLUM,
             )
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    axes.margins(y=0.12)
     axes.set_xlabel(chart.x_label)
     axes.set_ylabel(f"thousand {short(chart.y_label, 12)}")
     evidence_tag(axes, chart.evidence)
@@ -51,8 +58,13 @@ def draw_error(chart: Chart, scale: Scale) -> Figure:
         if line.low is not None and line.high is not None:
             low, high = float(scale.difference(line.low)[0]), float(scale.difference(line.high)[0])
             if np.isfinite([low, high]).all():
-                axes.plot([low, high], [place, place], color=palette.BLUE_MID, linewidth=5,
-                          solid_capstyle="butt")
+                axes.plot(
+                    [low, high],
+                    [place, place],
+                    color=palette.BLUE_MID,
+                    linewidth=5,
+                    solid_capstyle="butt",
+                )
         axes.plot([bias], [place], marker="D", color=palette.BLUE_DARK, markersize=5, zorder=4)
     axes.set_yticks(range(len(chart.lines)), [short(line.label) for line in chart.lines])
     axes.set_ylim(len(chart.lines) - 0.4, -0.6)

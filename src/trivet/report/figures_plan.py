@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -12,11 +12,14 @@ from trivet.report.drawing import evidence_tag, new_figure, short
 from trivet.report.scales import Scale
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+Dash = tuple[float, tuple[float, ...]] | Literal["solid"]
 FIELD_COLOURS = (palette.BLUE, palette.PLUM, palette.OCHRE, palette.GREY_DARK)
-DASHES = ("-", (0, (6, 2)), (0, (2, 1.5)), "-.")
+DASHES: tuple[Dash, ...] = ("solid", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1, 2)))
+RING: Dash = (0, (3, 2))
 MARGIN_M = 0.06
 
 
@@ -49,7 +52,9 @@ def draw_plan(chart: Chart, scale: Scale) -> Figure:
     evidence_tag(axes, chart.evidence)
     handles = _legend(plan)
     figure.legend(
-        handles=handles, labels=[str(h.get_label()) for h in handles], loc="outside lower center",
+        handles=handles,
+        labels=[str(h.get_label()) for h in handles],
+        loc="outside lower center",
         ncols=min(3, len(handles)),
     )
     return figure
@@ -100,45 +105,82 @@ def _fields(axes: Axes, plan: PlanView, scale: Scale) -> None:
 def _circles(axes: Axes, plan: PlanView, scale: Scale) -> None:
     from matplotlib.patches import Circle
 
-    looks = {
-        "burner": {"edgecolor": palette.OCHRE, "linewidth": 1.4, "linestyle": (0, (3, 2))},
-        "pan": {"edgecolor": palette.INK, "linewidth": 1.1},
-    }
+    pans = _pans(plan)
     for circle in plan.circles:
         x, y, size = (float(v) for v in scale.length([circle.x_m, circle.y_m, circle.diameter_m]))
         if circle.kind == "head":
             axes.plot([x], [y], marker="P", color=palette.BLUE_DARK, markersize=7, zorder=7)
             axes.annotate(
-                short(circle.label, 20), (x, y), xytext=(6, 5), textcoords="offset points",
-                color=palette.BLUE_DARK, fontsize=7.5, zorder=7,
+                short(circle.label, 20),
+                (x, y),
+                xytext=(6, 5),
+                textcoords="offset points",
+                color=palette.BLUE_DARK,
+                fontsize=7.5,
+                zorder=7,
             )
             continue
-        patch = Circle((x, y), size / 2, facecolor="none", zorder=3, **looks[circle.kind])
+        patch = Circle((x, y), size / 2, facecolor="none", linewidth=1.2, zorder=3)
+        ring = circle.kind == "burner"
+        patch.set_edgecolor(palette.OCHRE if ring else palette.INK)
+        patch.set_linestyle(RING if ring else DASHES[pans.index(circle.label) % 4])
         axes.add_patch(patch)
         if circle.kind == "burner":
             axes.text(
-                x, y, short(circle.label, 20), ha="center", va="center", fontsize=8, zorder=6,
+                x,
+                y,
+                short(circle.label, 20),
+                ha="center",
+                va="center",
+                fontsize=8,
+                zorder=6,
                 bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.0},
             )
 
 
-def _legend(plan: PlanView) -> list[object]:
+def _pans(plan: PlanView) -> list[str]:
+    return list(dict.fromkeys(one.label for one in plan.circles if one.kind == "pan"))
+
+
+def _legend(plan: PlanView) -> list[Artist]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    pans = list(dict.fromkeys(one.label for one in plan.circles if one.kind == "pan"))
-    handles: list[object] = [
-        Line2D([], [], color=FIELD_COLOURS[place % 4], linewidth=1.6, linestyle=DASHES[place % 4],
-               label=f"field of {short(name, 24)}")
+    handles: list[Artist] = [
+        Line2D(
+            [],
+            [],
+            color=FIELD_COLOURS[place % 4],
+            linewidth=1.6,
+            linestyle=DASHES[place % 4],
+            label=f"field of {short(name, 24)}",
+        )
         for place, (name, _) in enumerate(plan.fields)
     ]
-    handles += [Line2D([], [], color=palette.INK, linewidth=1.1, label=f"pan {short(name, 24)}")
-                for name in pans]
-    handles.append(Line2D([], [], color=palette.OCHRE, linewidth=1.4, linestyle=(0, (3, 2)),
-                          label="heated ring"))
-    handles.append(Line2D([], [], color=palette.BLUE_DARK, marker="P", linestyle="none",
-                          label="head"))
+    handles += [
+        Line2D(
+            [],
+            [],
+            color=palette.INK,
+            linewidth=1.2,
+            linestyle=DASHES[place % 4],
+            label=f"pan {short(name, 24)}",
+        )
+        for place, name in enumerate(_pans(plan))
+    ]
+    handles.append(
+        Line2D([], [], color=palette.OCHRE, linewidth=1.2, linestyle=RING, label="heated ring")
+    )
+    handles.append(
+        Line2D([], [], color=palette.BLUE_DARK, marker="P", linestyle="none", label="head")
+    )
     if plan.hidden:
-        handles.append(Patch(facecolor="none", edgecolor=palette.INK, hatch="//////",
-                             label="base hidden by the wall"))
+        handles.append(
+            Patch(
+                facecolor="none",
+                edgecolor=palette.INK,
+                hatch="//////",
+                label="base hidden by the wall",
+            )
+        )
     return handles

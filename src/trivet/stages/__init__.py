@@ -1,1 +1,1 @@
-"""The spine: one verb a file, each a function from frozen records to one new record."""
+"""The chain's stages, one public function each, named by its verb."""

@@ -16,7 +16,6 @@ from trivet.device.alertsettings import (
     COOL,
     HEAT_ON,
     NO_READING,
-    AlertSettings,
     Ints,
     settings_array,
 )
@@ -27,6 +26,7 @@ from trivet.records.cook import Told
 from trivet.records.design import Contents, Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.requirement import Alert
+from trivet.stages.devicesettings import alert_settings
 
 LOW_BATTERY_FRAC = 0.10
 """Share of the charge under which the device says so; common practice, no source."""
@@ -125,51 +125,6 @@ def alert(
     return AlertLog(
         changes=(*_device_changes(now, first), *(entry[3] for entry in changes)),
         machine=saved_states(states, settings=table),
-    )
-
-
-def alert_settings(one: Alert, *, design: Design) -> AlertSettings:
-    """Return one alert of a design in the device's units.
-
-    Parameters
-    ----------
-    one : Alert
-        The alert.
-    design : Design
-        Holds the limit that it guards.
-
-    Returns
-    -------
-    AlertSettings
-        Set point, lead, dead band, delays, gate and window. [0.1 K, ms]
-
-    Raises
-    ------
-    OutOfRangeError
-        From the machine, if a value does not fit.
-
-    Notes
-    -----
-    Set points are rounded down to 0.1 K, so rounding never delays an alert.
-
-    References
-    ----------
-    The rules of ``trivet.device.alertmachine``.
-    """
-    limit_k = 0.0
-    if one.limit is not None:
-        limit_k = float(design.limit(one.limit).value_k)
-        if one.kind == "level" and one.set_point_k is not None:
-            limit_k = float(one.set_point_k)
-    return AlertSettings(
-        kind=one.kind,
-        set_dk=int(limit_k * 10.0 + 1e-6),
-        lead_ms=round(one.lead_s * 1000.0),
-        deadband_dk=round(one.deadband_delta_k * 10.0),
-        on_ms=round(one.on_delay_s * 1000.0),
-        off_ms=round(one.off_delay_s * 1000.0),
-        gate_dk=int(one.gate_k * 10.0 + 1e-6),
-        window_ms=round(one.slope_window_s * 1000.0),
     )
 
 

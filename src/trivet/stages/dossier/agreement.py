@@ -40,7 +40,7 @@ def _signed(value_k: float, design: Design) -> str:
     if not math.isfinite(value_k):
         return "unknown"
     text = difference(value_k, design.display)
-    return text.replace("-", "−") if text.startswith("-") else f"+{text}"
+    return text if text.startswith("−") else f"+{text}"
 
 
 def _table(design: Design, strata: Sequence[Stratum], grade: Evidence) -> Table:
@@ -74,14 +74,14 @@ def _table(design: Design, strata: Sequence[Stratum], grade: Evidence) -> Table:
         " carries no binomial bound and is no claim. Intervals that cover: one moment drawn a"
         " cook, with the exact 95 % interval of the rate."
     )
-    title = f"Against {AGAINST[grade]}" + (" (within the simulator)" * (grade == "simulated"))
+    title = f"Against {AGAINST[grade]}"
     return Table(title, columns, rows, note, "simulated" if grade == "simulated" else "bench")
 
 
 def _chart(strata: Sequence[Stratum], grade: Evidence) -> Chart:
     lines = tuple(
         Line(
-            f"{one.of.replace('_', ' ')}, {one.contents} ({one.cooks} cooks)",
+            f"of {one.of.replace('_', ' ')}, base {one.contents} ({one.cooks} cooks)",
             read_only([place]),
             read_only([one.bias_k]),
             read_only([one.low_loa_k]),

@@ -145,7 +145,7 @@ def _margin_table(design: Design, prediction: Prediction) -> Table:
             heating_rate(one.rate_kps, display),
             temperature(one.needed_trip_k, display),
             temperature(one.trip_k, display),
-            seconds(one.lead_s).replace("-", "−"),
+            seconds(one.lead_s),
             "yes" if one.possible else "no: impossible",
             one.note or NONE,
         )
@@ -205,9 +205,7 @@ def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table
         f"Lead: from the alert's first onset to {against} reaching the limit's value; of"
         " several burners in a cook the worst counts. The verdict rests on its own account."
     )
-    title = "Leads in the proof cooks" + (
-        ", within the simulator" if grade == "simulated" else ", bench"
-    )
+    title = f"Leads in the proof cooks, {grade}"
     return Table(title, columns, tuple(rows), note, grade)
 
 

@@ -97,7 +97,7 @@ def _range_table(design: Design, prediction: Prediction) -> Table:
             temperature(one.limit_k, display),
             temperature(one.apparent_at_limit_k, display),
             temperature(one.range_high_k, display),
-            difference(one.headroom_k, display, 0).replace("-", "−"),
+            difference(one.headroom_k, display, 0),
             _range_remark(one.headroom_k),
         )
         for one in prediction.ranges

@@ -10,7 +10,7 @@ import numpy as np
 from trivet.errors import OutOfRangeError
 from trivet.kernels.optics import Lens, Pose, lens_from_fov, point_of_pixel
 from trivet.records.arrays import FloatArray
-from trivet.records.design import Design, Head
+from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.dossier import Chart, Circle, PlanView, Section, Table
 from trivet.records.prediction import PanView, Prediction
 from trivet.stages.dossier.words import length, number, read_only, share
@@ -115,12 +115,17 @@ def _plan_chart(design: Design, views: Sequence[PanView]) -> Chart:
         Circle(float(h.mount.x_m), float(h.mount.y_m), 0.02, h.name, "head") for h in design.heads
     ]
     hidden = _hidden_parts(design, views)
+    circles += [
+        Circle(float(burner.x_m), float(burner.y_m), float(pan.diameter_m), pan.name, "pan")
+        for burner, pan, _ in hidden
+        if pan is not largest
+    ]
     plan = PlanView(
         float(design.cooktop.width_m),
         float(design.cooktop.depth_m),
         tuple(circles),
         tuple((head.name, _field_outline(design, head)) for head in design.heads),
-        tuple(hidden),
+        tuple((pan.name, crescent) for _, pan, crescent in hidden),
     )
     heights = ", ".join(
         f"{head.name} at {length(head.mount.height_m, design.display)}" for head in design.heads
@@ -130,7 +135,7 @@ def _plan_chart(design: Design, views: Sequence[PanView]) -> Chart:
         f" Circles: heated rings and the largest pan, {largest.name}."
     )
     if hidden:
-        pans = ", ".join(dict.fromkeys(name for name, _ in hidden))
+        pans = ", ".join(dict.fromkeys(pan.name for _, pan, _ in hidden))
         caption += f" Hatched: the part of the base that the wall hides, pan {pans}."
     return Chart("plan", "Field of view over the cooktop", caption, plan=plan, evidence="predicted")
 
@@ -178,7 +183,7 @@ def _field_outline(design: Design, head: Head) -> FloatArray:
     return read_only(points[near])
 
 
-def _hidden_parts(design: Design, views: Sequence[PanView]) -> list[tuple[str, FloatArray]]:
+def _hidden_parts(design: Design, views: Sequence[PanView]) -> list[tuple[Burner, Pan, FloatArray]]:
     """Return for each burner the hidden part of the base of the pan that hides most."""
     parts = []
     for burner in design.burners:
@@ -197,7 +202,7 @@ def _hidden_parts(design: Design, views: Sequence[PanView]) -> list[tuple[str, F
             eye_m=(float(head.mount.x_m), float(head.mount.y_m), float(head.mount.height_m)),
         )
         if len(crescent):
-            parts.append((pan.name, crescent))
+            parts.append((burner, pan, crescent))
     return parts
 
 

@@ -17,7 +17,7 @@ from trivet.records.calibration import (
 )
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Grade, Section, Table
-from trivet.stages.dossier.words import NONE, UNKNOWN, difference, length, temperature
+from trivet.stages.dossier.words import NONE, UNKNOWN, difference, length, minus, temperature
 
 LABELS = {
     "x_m": "place x",
@@ -42,7 +42,8 @@ def calibration_section(design: Design, *, calibrations: Sequence[Calibration]) 
     tables: list[Table] = []
     for one in calibrations:
         grade: Grade = one.evidence
-        source = f"{len(one.recordings)} recordings" if one.recordings else "no recording"
+        count = len(one.recordings)
+        source = f"{count} recording{'s' if count != 1 else ''}" if count else "no recording"
         words.append(f"Grade {grade}: from {source}.")
         if one.refusals:
             words.append(f"Refused ({grade}): {'; '.join(one.refusals)}.")
@@ -80,13 +81,13 @@ def _head_rows(display: Display, head: HeadCalibration) -> list[tuple[str, ...]]
 def _pose_rows(display: Display, head: str, pose: PoseCalibration) -> list[tuple[str, ...]]:
     misfit = ""
     if math.isfinite(pose.residual_rms_m):
-        misfit = f" Misfit on the cooktop {length(pose.residual_rms_m, display, 1)} rms."
+        misfit = f"misfit on the cooktop {length(pose.residual_rms_m, display, 1)} rms"
     rows: list[tuple[str, ...]] = []
     for place, term in enumerate(POSE_TERMS):
         value = float(pose.value[place])
         u = _root(float(pose.covariance[place, place]))
         shown = partial(_place, display=display, angle=term.endswith("_rad"))
-        why = f"{pose.reason}{misfit}".strip() if place == 0 else "as above"
+        why = _sentence(pose.reason, misfit) if place == 0 else "as above"
         rows.append((head, LABELS[term], shown(value), shown(u), pose.how, why or NONE))
     return rows
 
@@ -94,7 +95,7 @@ def _pose_rows(display: Display, head: str, pose: PoseCalibration) -> list[tuple
 def _drift_rows(display: Display, head: str, drift: DriftCalibration) -> list[tuple[str, ...]]:
     misfit = ""
     if math.isfinite(drift.residual_rms_k):
-        misfit = f" Misfit {difference(drift.residual_rms_k, display, 2)} rms."
+        misfit = f"misfit {difference(drift.residual_rms_k, display, 2)} rms"
     rows: list[tuple[str, ...]] = []
     for place, term in enumerate(DRIFT_TERMS):
         value = float(drift.value[place])
@@ -105,9 +106,8 @@ def _drift_rows(display: Display, head: str, drift: DriftCalibration) -> list[tu
             if kelvin
             else (_plain(value, term), _plain(u, term))
         )
-        why = f"{drift.reason}{misfit}".strip() if place == 0 else "as above"
-        minus = tuple(text.replace("-", "−") for text in texts)
-        rows.append((head, LABELS[term], *minus, drift.how, why or NONE))
+        why = _sentence(drift.reason, misfit) if place == 0 else "as above"
+        rows.append((head, LABELS[term], *texts, drift.how, why or NONE))
     return rows
 
 
@@ -155,11 +155,15 @@ def _root(variance: float) -> float:
 def _place(value: float, *, display: Display, angle: bool) -> str:
     if not math.isfinite(value):
         return UNKNOWN
-    text = f"{math.degrees(value):.2f}°" if angle else length(value, display, 1)
-    return text.replace("-", "−")
+    text = minus(f"{math.degrees(value):.2f}°") if angle else length(value, display, 1)
+    return text
+
+
+def _sentence(*parts: str) -> str:
+    return "; ".join(part.rstrip(".") for part in parts if part)
 
 
 def _plain(value: float, term: str) -> str:
     if not math.isfinite(value):
         return UNKNOWN
-    return f"{value:.2f} s" if term.endswith("_s") else f"{value:.4f}"
+    return minus(f"{value:.2f} s" if term.endswith("_s") else f"{value:.4f}")

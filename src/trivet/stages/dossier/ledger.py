@@ -90,7 +90,7 @@ def _cash_chart(ledger: Economics, cash: list[float]) -> Chart:
     return Chart(
         "cash",
         "Cumulative cash",
-        "Cumulative cash at the end of each month; month 0 is the first with cash.",
+        "At the end of each month; month 0 is the first in which money moves.",
         x_label="month",
         y_label=ledger.currency,
         lines=(Line("cumulative cash", months, read_only(cash)),),

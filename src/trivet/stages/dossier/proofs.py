@@ -20,9 +20,9 @@ from trivet.stages.dossier.words import (
 
 WITHIN = "within the simulator"
 GRADE_TITLES: dict[Evidence, str] = {
-    "predicted": "Predicted evidence: from the design alone",
-    "simulated": f"Simulated evidence: {WITHIN}",
-    "bench": "Bench evidence: recorded cooks with reference probes",
+    "predicted": "Predicted evidence",
+    "simulated": "Simulated evidence",
+    "bench": "Bench evidence",
 }
 GRADE_NOTES: dict[Evidence, str] = {
     "predicted": "Calculated from the design and sealed before any recording was read.",

@@ -28,6 +28,7 @@ from trivet.stages.dossier.words import difference, number, read_only, seconds, 
 GRADES: tuple[Evidence, ...] = ("simulated", "bench")
 POINTS = 500
 MOST_CHARTS = 24
+MOST_ROWS = 60
 MERGE_FRAC = 0.004
 UNSTATED = "no reason stated"
 
@@ -49,7 +50,9 @@ def trace_section(design: Design, *, cooks: Sequence[ShownCook]) -> Section:
         " same surface as the reading."
     ]
     if len(first) < len(cooks):
-        words.append(f"Drawn: the first repeat of each of {len(first)} cooks of {len(cooks)}.")
+        words.append(
+            f"Drawn: the first repeat of each cook, {len(first)} of {len(cooks)} recordings."
+        )
     if len(charts) > MOST_CHARTS:
         words.append(f"Of {len(charts)} traces the first {MOST_CHARTS} are drawn.")
     if not cooks:
@@ -70,8 +73,10 @@ def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
         return None
     columns = ("Cook", "Burner", "Length", "Moments", "With a reading", "Withheld most for")
     note = "With a reading: counted share of all moments of this one cook; no rate is claimed."
-    title = "Proof cooks, simulated" if grade == "simulated" else "Proof cooks, bench"
-    return Table(title, (*columns, "Alerts"), tuple(rows), note, grade)
+    if len(rows) > MOST_ROWS:
+        note = f"The first {MOST_ROWS} of {len(rows)} rows. {note}"
+    shown = tuple(rows[:MOST_ROWS])
+    return Table(f"Proof cooks, {grade}", (*columns, "Alerts"), shown, note, grade)
 
 
 def _cook_row(cook: ShownCook, one: BurnerEstimate) -> tuple[str, ...]:

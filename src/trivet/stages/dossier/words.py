@@ -22,26 +22,36 @@ NONE = "–"
 THIN_SPACE = "\u202f"
 
 
+def finite(value: float) -> bool:
+    """Return whether there is a number at all."""
+    return math.isfinite(value)
+
+
+def minus(text: str) -> str:
+    """Return a number's text with a minus sign instead of a hyphen."""
+    return text.replace("-", "−")
+
+
 def temperature(value_k: float | None, display: Display, digits: int = 0) -> str:
     """Return a temperature in the design's unit; unknown where there is none."""
-    if value_k is None or not math.isfinite(value_k):
+    if value_k is None or not finite(value_k):
         return UNKNOWN
-    return show_temperature(value_k, display.temperature, digits)
+    return minus(show_temperature(value_k, display.temperature, digits))
 
 
 def difference(value_k: float, display: Display, digits: int = 1) -> str:
     """Return a temperature difference in the design's unit."""
-    return show_difference(value_k, display.temperature, digits)
+    return minus(show_difference(value_k, display.temperature, digits))
 
 
 def length(value_m: float, display: Display, digits: int = 0) -> str:
     """Return a length in the design's unit."""
-    return show_length(value_m, display.length, digits) if math.isfinite(value_m) else UNKNOWN
+    return minus(show_length(value_m, display.length, digits)) if finite(value_m) else UNKNOWN
 
 
 def share(value_frac: float, digits: int = 1) -> str:
     """Return a share in percent; one under 100 % never rounds up to it, one over 0 never to 0."""
-    if not math.isfinite(value_frac):
+    if not finite(value_frac):
         return UNKNOWN
     step = 10.0**-digits
     percent = 100 * value_frac
@@ -52,13 +62,18 @@ def share(value_frac: float, digits: int = 1) -> str:
     return f"{percent:.{digits}f} %"
 
 
+def bound_share(value_frac: float) -> str:
+    """Return a bound in percent to three figures, so that 4.95 does not print as 5.0."""
+    return share(value_frac, 2 if value_frac < 0.1 else 1)
+
+
 def seconds(value_s: float) -> str:
     """Return a duration in seconds, minutes for the long ones."""
-    if not math.isfinite(value_s):
+    if not finite(value_s):
         return UNKNOWN
     if abs(value_s) >= 600:
-        return f"{value_s / 60:.0f} min"
-    return f"{value_s:.0f} s" if abs(value_s) >= 10 else f"{value_s:.1f} s"
+        return minus(f"{value_s / 60:.0f} min")
+    return minus(f"{value_s:.0f} s" if abs(value_s) >= 10 else f"{value_s:.1f} s")
 
 
 def heating_rate(value_kps: float, display: Display) -> str:
@@ -70,16 +85,16 @@ def heating_rate(value_kps: float, display: Display) -> str:
 
 def number(value: float, digits: int = 1) -> str:
     """Return a plain number."""
-    if not math.isfinite(value):
+    if not finite(value):
         return UNKNOWN
-    return f"{value:,.{digits}f}".replace(",", THIN_SPACE)
+    return minus(f"{value:,.{digits}f}".replace(",", THIN_SPACE))
 
 
 def money(text: str, currency: str) -> str:
     """Return an exact amount with grouped digits and its currency."""
     bare = text.replace(currency, "").strip()
     try:
-        shown = f"{Decimal(bare):,.2f}".replace(",", THIN_SPACE).replace("-", "−")
+        shown = minus(f"{Decimal(bare):,.2f}".replace(",", THIN_SPACE))
     except (InvalidOperation, ValueError):
         return text
     return f"{shown} {currency}"
@@ -87,7 +102,7 @@ def money(text: str, currency: str) -> str:
 
 def metric_value(value: float, metric: str, display: Display) -> str:
     """Return a metric's value with the unit of its kind."""
-    if not math.isfinite(value):
+    if not finite(value):
         return "no value"
     kind = METRICS[metric].kind if metric in METRICS else "number"
     match kind:
@@ -102,10 +117,15 @@ def metric_value(value: float, metric: str, display: Display) -> str:
 
 def metric_bound(bound: float, metric: str, display: Display) -> str:
     """Return the end of a confidence interval, with the direction that the metric gives it."""
-    if not math.isfinite(bound):
+    if not finite(bound):
         return "no bound"
-    at_least = metric in METRICS and METRICS[metric].sense == "at_least"
-    return f"{'≥' if at_least else '≤'} {metric_value(bound, metric, display)}"
+    if metric in METRICS and METRICS[metric].kind == "fraction":
+        return f"{_sense(metric)} {bound_share(bound)}"
+    return f"{_sense(metric)} {metric_value(bound, metric, display)}"
+
+
+def _sense(metric: str) -> str:
+    return "≥" if metric in METRICS and METRICS[metric].sense == "at_least" else "≤"
 
 
 def metric_limit(text: str, metric: str, display: Display) -> str:
@@ -116,7 +136,10 @@ def metric_limit(text: str, metric: str, display: Display) -> str:
         value = parse_quantity(text, METRICS[metric].kind)
     except QuantityError:
         return text
-    return metric_bound(value, metric, display)
+    shown = metric_value(value, metric, display)
+    if METRICS[metric].kind == "fraction":
+        shown = f"{100 * value:g} %"
+    return f"{_sense(metric)} {shown.replace('.0 ', ' ')}"
 
 
 def failure_rate(failures: int, cooks: int, confidence: float) -> str:
@@ -124,7 +147,7 @@ def failure_rate(failures: int, cooks: int, confidence: float) -> str:
     if cooks <= 0:
         return "no cook"
     bound = upper_bound_frac(failures, cooks, confidence=confidence)
-    return f"{failures} of {cooks} (≤ {share(bound)} at {100 * confidence:g} %)"
+    return f"{failures} of {cooks} (≤ {bound_share(bound)} at {100 * confidence:g} %)"
 
 
 def covered_rate(covered: int, drawn: int, confidence: float = 0.95) -> str:
@@ -132,7 +155,7 @@ def covered_rate(covered: int, drawn: int, confidence: float = 0.95) -> str:
     if drawn <= 0:
         return "none drawn"
     low, high = clopper_pearson(covered, drawn, confidence=confidence)
-    return f"{covered} of {drawn} ({share(low)} to {share(high)})"
+    return f"{covered} of {drawn} ({bound_share(low)} to {bound_share(high)})"
 
 
 def joined(words: Iterable[str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -23,6 +24,7 @@ DEEP_OIL_SHARE = 0.2
 # What remains for the contents that were not told: a cook forgets, a pot boils dry.
 DOUBT = 0.02
 DEEP_OIL_M = 1e-3
+NODES = 5
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5
 
@@ -30,21 +32,37 @@ UNEVEN = 1.5
 def burner_hypotheses(
     burner: Burner, *, told: ToldEntry, design: Design, calibration: Calibration, band: Band
 ) -> tuple[Hypothesis, ...]:
-    """Return the weighed ways to read one burner."""
+    """Return the weighed ways to read one burner.
+
+    A range of emissivity enters as several hypotheses with equal weights, not as
+    one with a normal spread, so that an interval ends where the range ends.
+    """
     pans = [pan for pan in design.pans if told.pan in (None, pan.name)] or list(design.pans)
     found: dict[tuple[object, ...], Hypothesis] = {}
     for pan in pans:
         for base in design.bases:
-            prior = _prior(base, told=told, design=design) / len(pans)
-            one = _hypothesis(pan, base, burner=burner, calibration=calibration, band=band)
-            key = (one.of, one.is_water, round(one.emissivity, 3), round(one.emissivity_u, 3))
-            known = found.get(key)
-            weight = prior + (known.prior if known else 0.0)
-            fastest = max(one.fastest_kps, known.fastest_kps if known else 0.0)
-            found[key] = Hypothesis(
-                one.label, one.of, one.is_water, one.emissivity, one.emissivity_u, weight, fastest
-            )
+            nodes = emissivity_nodes(pan, base, calibration=calibration, band=band)
+            prior = _prior(base, told=told, design=design) / len(pans) / len(nodes)
+            for emissivity, spread in nodes:
+                one = Hypothesis(
+                    label=f"{base.name} in {pan.name}",
+                    of=OF_WORDS.index(seen_of(pan, base)),
+                    is_water=base.contents == "water",
+                    emissivity=emissivity,
+                    emissivity_u=spread,
+                    prior=prior,
+                    fastest_kps=_fastest_kps(pan, base, burner=burner),
+                )
+                key = (one.of, one.is_water, round(emissivity, 2), round(spread, 3))
+                found[key] = _merged(one, found.get(key))
     return tuple(found.values())
+
+
+def _merged(one: Hypothesis, known: Hypothesis | None) -> Hypothesis:
+    if known is None:
+        return one
+    fastest = max(one.fastest_kps, known.fastest_kps)
+    return replace(known, prior=known.prior + one.prior, fastest_kps=fastest)
 
 
 def _prior(base: Base, *, told: ToldEntry, design: Design) -> float:
@@ -60,47 +78,42 @@ def _prior(base: Base, *, told: ToldEntry, design: Design) -> float:
     return share if base.contents == told.base_contents else DOUBT * share
 
 
-def _hypothesis(
-    pan: Pan, base: Base, *, burner: Burner, calibration: Calibration, band: Band
-) -> Hypothesis:
-    depth = float(base.volume_m3) / (math.pi * (float(pan.diameter_m) / 2) ** 2)
-    of: Of = "pan"
+def contents_depth_m(pan: Pan, base: Base) -> float:
+    """Return the depth of a base spread evenly over a pan."""
+    return float(base.volume_m3) / (math.pi * (float(pan.diameter_m) / 2) ** 2)
+
+
+def seen_of(pan: Pan, base: Base) -> Of:
+    """Return what the seen surface's temperature is of; a thin film is as warm as its pan."""
     if base.contents == "water":
-        of = "liquid"
-    elif base.contents == "oil" and depth >= DEEP_OIL_M:
-        of = "oil"
-    emissivity, spread = _emissivity(pan, base, depth, calibration=calibration, band=band)
-    return Hypothesis(
-        label=f"{base.name} in {pan.name}",
-        of=OF_WORDS.index(of),
-        is_water=base.contents == "water",
-        emissivity=emissivity,
-        emissivity_u=spread,
-        prior=0.0,
-        fastest_kps=_fastest_kps(pan, base, burner=burner),
-    )
+        return "liquid"
+    if base.contents == "oil" and contents_depth_m(pan, base) >= DEEP_OIL_M:
+        return "oil"
+    return "pan"
 
 
-def _emissivity(
-    pan: Pan, base: Base, depth_m: float, *, calibration: Calibration, band: Band
-) -> tuple[float, float]:
-    fitted = [
-        one
-        for one in calibration.surfaces
-        if one.how == "fitted" and one.contents == base.contents and one.finish in ("", pan.finish)
-    ]
-    if fitted and base.contents in ("dry", "water"):
-        return fitted[0].emissivity, fitted[0].emissivity_u
+def emissivity_nodes(
+    pan: Pan, base: Base, *, calibration: Calibration, band: Band
+) -> list[tuple[float, float]]:
+    """Return equally likely band emissivities, each with a small spread of its own."""
+    for one in calibration.surfaces:
+        fits = one.contents == base.contents and one.finish in ("", pan.finish)
+        if fits and one.how == "fitted" and base.contents in ("dry", "water"):
+            return [(one.emissivity, one.emissivity_u)]
     if base.contents == "water":
         known = surface("water")
-        return known.emissivity, (known.high - known.low) / math.sqrt(12)
+        return _range_nodes(known.low, known.high)
     low, high = bare_range(pan)
     if base.contents == "dry":
-        return (low + high) / 2, (high - low) / math.sqrt(12)
+        return _range_nodes(low, high)
     if base.contents == "butter":
-        known = surface("butter-foam")
-        return (low + known.high) / 2, (known.high - low) / math.sqrt(12)
-    return _film(depth_m, (low, high), band=band)
+        return _range_nodes(low, max(low, surface("butter-foam").high))
+    return _film_nodes(contents_depth_m(pan, base), (low, high), band=band)
+
+
+def _range_nodes(low: float, high: float) -> list[tuple[float, float]]:
+    step = (high - low) / NODES
+    return [(low + (k + 0.5) * step, step / math.sqrt(12)) for k in range(NODES)]
 
 
 def bare_range(pan: Pan) -> tuple[float, float]:
@@ -113,8 +126,10 @@ def bare_range(pan: Pan) -> tuple[float, float]:
     return known.low, known.high
 
 
-def _film(depth_m: float, bare: tuple[float, float], *, band: Band) -> tuple[float, float]:
-    """Mean and spread of an oil film's emissivity: its thickness is known within a factor 3.
+def _film_nodes(
+    depth_m: float, bare: tuple[float, float], *, band: Band
+) -> list[tuple[float, float]]:
+    """Nodes of an oil film's emissivity: its thickness is known within a factor 3.
 
     Oil runs to the rim or draws into pools, so the film over the read pixels may
     be a third of the mean depth or three times as thick.
@@ -122,14 +137,16 @@ def _film(depth_m: float, bare: tuple[float, float], *, band: Band) -> tuple[flo
     table = optical_table("oil")
     oil = OpticalConstants(table.wavelength_m, table.n, table.k)
     depths = max(depth_m, 1e-6) * np.array([1 / 3, 1 / 1.7, 1.0, 1.7, 3.0])
-    values = np.array(
+    values = np.concatenate(
         [
             film_emissivity(depths, film=oil, substrate=eps, temperature_k=450.0, band=band)
             for eps in np.linspace(*bare, 3)
         ]
     )
+    quantiles = np.quantile(values, (np.arange(NODES) + 0.5) / NODES)
+    step = (float(values.max()) - float(values.min())) / NODES
     # The oil's own constants stand in for cooking oil: 0.01 beside the spread.
-    return float(values.mean()), math.hypot(float(values.std()), 0.01)
+    return [(float(value), math.hypot(step / math.sqrt(12), 0.01)) for value in quantiles]
 
 
 def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:

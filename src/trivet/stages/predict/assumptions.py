@@ -103,5 +103,5 @@ def _figures(value: Any, path: str) -> Iterator[tuple[str, Figure]]:
             yield from _figures(getattr(value, name), f"{path}.{key}" if path else key)
     elif isinstance(value, tuple):
         for place, item in enumerate(value):
-            name = getattr(item, "name", None) or getattr(item, "id", None) or place
+            name = str(getattr(item, "name", "") or getattr(item, "id", "") or place)
             yield from _figures(item, f"{path}.{name}")

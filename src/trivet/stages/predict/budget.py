@@ -27,6 +27,7 @@ FIELDS = (
     "offset_k",
     "gain",
 )
+SHARES = {"emissivity", "transmittance", "source_frac"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,14 +71,14 @@ def error_k(cases: Cases, *, deviations: Mapping[str, Floats]) -> Floats:
     """
     truth_k = cases.temperature_k[:, None]
     believed = _columns(cases.sight)
-    true = replace(
-        believed,
-        **{
-            name: np.asarray(getattr(believed, name)) + deviations[name]
-            for name in FIELDS
-            if name in deviations
-        },
-    )
+    moved = {
+        name: np.asarray(getattr(believed, name)) + deviations[name]
+        for name in FIELDS
+        if name in deviations
+    }
+    for name in SHARES & moved.keys():
+        moved[name] = np.minimum(moved[name], 1.0)  # rounding alone passes 1
+    true = replace(believed, **moved)
     step_k = cases.step_k[:, None]
     surface_k = truth_k - step_k
     if "step_k" in deviations:
@@ -229,7 +230,6 @@ def _take(cases: Cases, part: slice) -> Cases:
         sight=Sight(**taken),
         step_k=cases.step_k[part],
         terms=tuple(replace(t, low=t.low[part], high=t.high[part]) for t in cases.terms),
-        emissivity_low=cases.emissivity_low[part],
     )
 
 

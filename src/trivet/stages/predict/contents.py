@@ -40,6 +40,10 @@ class EmissivityRange:
     high: Floats
     source: str
 
+    def at(self, burner: int) -> tuple[float, float, float]:
+        """Return value, low and high at one burner."""
+        return float(self.value[burner]), float(self.low[burner]), float(self.high[burner])
+
 
 def layer_m(base: Base, *, pan: Pan) -> float:
     """Return the mean thickness of the contents over the pan's base. [m]"""
@@ -75,44 +79,45 @@ def bare_range(pan: Pan) -> tuple[float, float, float, str]:
     return value, max(low, 1e-3), min(high, 1.0), f"pan {pan.name}, {pan.emissivity_frac.origin}"
 
 
-def known_range(
-    design: Design, *, base: Base, pan: Pan, angle_rad: Floats, band: Band
-) -> EmissivityRange:
-    """Return the emissivity as far as the product can know it.
-
-    Where the design does not tell the base contents or the pan, every one of the
-    set may be there, and the range spans them all.
+def confused_ranges(design: Design) -> dict[str, tuple[float, float]]:
+    """Return the emissivities between which a product that is not told more cannot choose.
 
     Parameters
     ----------
     design : Design
         Pans, bases and told channels.
-    base, pan : Base, Pan
-        What is there.
-    angle_rad : (burner,)
-        View angles. [rad]
-    band : Band
-        Of the sensor; emissivities are of its part within 8 to 14 um.
 
     Returns
     -------
-    EmissivityRange
-        One value and range a burner; the value is the middle where several may be there.
+    dict
+        Base name to low and high over all contents and pans that the told channels
+        leave open, seen from above; a base is left out where that is no wider than
+        the own range of each pan.
+
+    Notes
+    -----
+    Told contents name a kind, not an amount: a film and a pool of oil stay open.
     """
-    told = design.told.channels
-    bases = [b for b in design.bases if b.contents == base.contents or "base_contents" not in told]
-    pans = [p for p in design.pans if p.name == pan.name or "pan" not in told]
-    candidates = [(b, p) for b, p in itertools.product(bases, pans) if fits(b, pan=p)]
-    own = emissivity_range(base, pan=pan, angle_rad=angle_rad, band=band)
-    if len(candidates) <= 1:
-        return own
-    ranges = [emissivity_range(b, pan=p, angle_rad=angle_rad, band=band) for b, p in candidates]
-    low = np.min([one.low for one in ranges], axis=0)
-    high = np.max([one.high for one in ranges], axis=0)
-    if np.array_equal(low, own.low) and np.array_equal(high, own.high):
-        return own
-    source = f"any of {len(candidates)} contents and pans that the product is not told apart"
-    return EmissivityRange((low + high) / 2, low, high, source)
+    band, angle, told = flat_band(*TABLE_BAND_M), np.zeros(1), design.told.channels
+    own = {
+        (base.name, pan.name): emissivity_range(base, pan=pan, angle_rad=angle, band=band).at(0)
+        for base, pan in itertools.product(design.bases, design.pans)
+        if fits(base, pan=pan)
+    }
+    kinds = {base.name: base.contents for base in design.bases}
+    found: dict[str, tuple[float, float]] = {}
+    for (base_name, pan_name), (_, own_low, own_high) in own.items():
+        spans = [
+            (low, high)
+            for (other, pan), (_, low, high) in own.items()
+            if (kinds[other] == kinds[base_name] or "base_contents" not in told)
+            and (pan == pan_name or "pan" not in told)
+        ]
+        low, high = min(one[0] for one in spans), max(one[1] for one in spans)
+        if (low, high) != (own_low, own_high):
+            before = found.get(base_name, (low, high))
+            found[base_name] = (min(low, before[0]), max(high, before[1]))
+    return found
 
 
 def emissivity_range(base: Base, *, pan: Pan, angle_rad: Floats, band: Band) -> EmissivityRange:
@@ -153,9 +158,9 @@ def emissivity_range(base: Base, *, pan: Pan, angle_rad: Floats, band: Band) -> 
         return _deep_fat(base, angle, narrow)
     if base.contents in ("oil", "butter") and float(base.volume_m3) > 0.0:
         return _film(base, pan, angle, narrow)
-    low_value, low, high, source = bare_range(pan)
+    mean, low, high, source = bare_range(pan)
     one = np.ones_like(angle)
-    return EmissivityRange(low_value * one, low * one, high * one, source)
+    return EmissivityRange(mean * one, low * one, high * one, source)
 
 
 def _deep_fat(base: Base, angle: Floats, band: Band) -> EmissivityRange:
@@ -179,10 +184,12 @@ def _film(base: Base, pan: Pan, angle: Floats, band: Band) -> EmissivityRange:
     bare, bare_low, bare_high, _ = bare_range(pan)
     half_wet = (1.0 + COVERED_LOW_FRAC.value) / 2
     doubt = FILM_DOUBT_FRAC.value
-    value = _patchy(mean_m, half_wet, bare, angle, band)[0]
+    mean = np.array([mean_m])
+    value = _patchy(mean / half_wet, covered=half_wet, bare=bare, angle=angle, band=band)[0]
+    doubted = np.array([1.0 - doubt, 1.0 + doubt]) * mean_m
     corners = np.concatenate(
         [
-            _patchy(mean_m, covered, below, angle, band, (1.0 - doubt, 1.0 + doubt))
+            _patchy(doubted / covered, covered=covered, bare=below, angle=angle, band=band)
             for covered in (COVERED_LOW_FRAC.value, 1.0)
             for below in (bare_low, bare_high)
         ]
@@ -196,17 +203,11 @@ def _film(base: Base, pan: Pan, angle: Floats, band: Band) -> EmissivityRange:
 
 
 def _patchy(
-    mean_m: float,
-    covered: float,
-    bare: float,
-    angle: Floats,
-    band: Band,
-    factors: tuple[float, ...] = (1.0,),
+    thickness_m: Floats, *, covered: float, bare: float, angle: Floats, band: Band
 ) -> Floats:
-    """Return (factor, burner) emissivities of a film that wets a share of the base."""
-    thickness = np.array(factors)[:, None] * mean_m / covered
+    """Return (thickness, burner) emissivities of a film that wets a share of the base."""
     wet = film_emissivity(
-        thickness,
+        thickness_m[:, None],
         film=_constants("oil"),
         substrate=bare,
         temperature_k=OIL_WEIGHT_K,

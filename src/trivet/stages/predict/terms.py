@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.kernels.coverage import ENOUGH_PIXELS_ACROSS, size_of_source_loss_frac
+from trivet.kernels.coverage import ENOUGH_PIXELS_ACROSS
 from trivet.kernels.measurement import Sight, sighted_apparent_k
 from trivet.kernels.occlusion import circle_overlap_m2
 from trivet.kernels.planck import band_radiance_slope
@@ -27,7 +27,6 @@ from trivet.stages.predict.assumptions import (
     WINDOW_HALF_K,
     range_of,
 )
-from trivet.stages.predict.contents import EmissivityRange
 from trivet.stages.predict.views import Eye
 
 Floats = NDArray[np.float64]
@@ -80,8 +79,6 @@ class Cases:
     sight: Sight
     step_k: Floats
     terms: tuple[Term, ...]
-    emissivity_low: Floats
-    emissivity_source: tuple[str, ...]
 
     @property
     def apparent_k(self) -> Floats:
@@ -100,11 +97,14 @@ class Place:
     pan_diameter_m: float
     film_m: float
     """Thickness of a film read as the pan; 0 where there is none."""
+    emissivity: tuple[float, float, float]
+    """Believed value, low and high."""
+    emissivity_source: str
+    blur_loss: tuple[float, float]
+    """Least and most share of the signal that blur takes from beside the pan."""
 
 
-def cases_of(
-    design: Design, *, eye: Eye, places: list[Place], emissivity: EmissivityRange
-) -> Cases:
+def cases_of(design: Design, *, eye: Eye, places: list[Place]) -> Cases:
     """Return the cases of one head with all their terms.
 
     Parameters
@@ -115,13 +115,11 @@ def cases_of(
         Head and card.
     places : list of Place
         (case,) what is seen where.
-    emissivity : EmissivityRange
-        (case,) of what is seen.
 
     Returns
     -------
     Cases
-        Twelve terms and what the product believes.
+        Thirteen terms and what the product believes.
 
     Notes
     -----
@@ -131,11 +129,12 @@ def cases_of(
     """
     temperature_k = np.array([place.temperature_k for place in places])
     share, share_terms = _source_terms(eye, places)
-    step_k, step_term = _film_term(design, places, emissivity)
+    value, low, high = np.array([place.emissivity for place in places]).T
+    step_k, step_term = _film_term(design, places, value)
     surroundings, window = design.surroundings, eye.head.window
     housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
     sight = Sight(
-        emissivity=emissivity.value,
+        emissivity=value,
         reflected_k=float(surroundings.reflected_k),
         transmittance=float(window.transmittance_frac),
         window_k=housing_k + float(window.rise_delta_k),
@@ -150,24 +149,16 @@ def cases_of(
         Term(
             "emissivity",
             "emissivity",
-            emissivity.low - emissivity.value,
-            emissivity.high - emissivity.value,
+            low - value,
+            high - value,
             "rectangular",
-            emissivity.source,
+            "of what lies in the pan",
         ),
         *_path_terms(design, eye, one),
         *share_terms,
         step_term,
     )
-    return Cases(
-        eye,
-        temperature_k,
-        sight,
-        step_k,
-        terms,
-        emissivity.low,
-        tuple(emissivity.source.split("\n")),
-    )
+    return Cases(eye, temperature_k, sight, step_k, terms)
 
 
 def _sensor_terms(design: Design, eye: Eye, apparent_k: Floats) -> tuple[Term, ...]:
@@ -286,9 +277,8 @@ def _range_source(what: str, figure: Figure) -> str:
 
 def _source_terms(eye: Eye, places: list[Place]) -> tuple[Floats, tuple[Term, ...]]:
     """Return the believed share of the signal from the pan, and the terms that err about it."""
-    views = {id(place.view): place for place in places}
-    found = {key: _shares(eye, place) for key, place in views.items()}
-    loss = np.array([found[id(place.view)] for place in places])
+    found = {place.view: _shares(eye, place) for place in places}
+    loss = np.array([found[place.view] for place in places])
     edge = loss[:, 2]
     middle = (loss[:, 0] + loss[:, 1]) / 2
     share = np.maximum(1.0 - middle - edge / 2, LEAST_SOURCE_FRAC)
@@ -326,11 +316,9 @@ def _source_terms(eye: Eye, places: list[Place]) -> tuple[Floats, tuple[Term, ..
 
 def _shares(eye: Eye, place: Place) -> tuple[float, float, float]:
     """Return least and most loss by blur and halo, and most loss by a misplaced rim."""
-    across, blur = place.view.pixels_across, eye.card.blur_px
-    sharp, dull = (blur.low, blur.high) if blur.low is not None else (blur, blur)
-    halo = HALO_MANY_FRAC if across >= ENOUGH_PIXELS_ACROSS else HALO_FEW_FRAC
-    least = float(size_of_source_loss_frac(across, sigma_px=float(sharp)))
-    most = float(size_of_source_loss_frac(across, sigma_px=float(dull or blur))) + halo.value
+    many = place.view.pixels_across >= ENOUGH_PIXELS_ACROSS
+    halo = HALO_MANY_FRAC if many else HALO_FEW_FRAC
+    least, most = place.blur_loss[0], place.blur_loss[1] + halo.value
     mount, radius = eye.head.mount, place.pan_diameter_m / 2
     shift = math.sqrt(2.0) * float(mount.position_tolerance_m)
     shift += float(mount.height_m) * math.tan(float(mount.angle_tolerance_rad))
@@ -339,15 +327,13 @@ def _shares(eye: Eye, place: Place) -> tuple[float, float, float]:
     return least, min(most, 0.9), 1.0 - kept / (math.pi * inner**2)
 
 
-def _film_term(
-    design: Design, places: list[Place], emissivity: EmissivityRange
-) -> tuple[Floats, Term]:
+def _film_term(design: Design, places: list[Place], emissivity: Floats) -> tuple[Floats, Term]:
     """Return the believed drop through a thin film, half of the full one, and its term."""
     temperature = np.array([place.temperature_k for place in places])
     film = np.array([place.film_m for place in places])
     ambient = float(design.surroundings.ambient_k)
     loss = float(design.surroundings.convection_w_m2k) * (temperature - ambient)
-    loss = loss + emissivity.value * STEFAN_BOLTZMANN * (temperature**4 - ambient**4)
+    loss = loss + emissivity * STEFAN_BOLTZMANN * (temperature**4 - ambient**4)
     half = np.maximum(loss, 0.0) * film / OIL_CONDUCTIVITY_W_MK.value / 2
     term = Term(
         "drop through the film",

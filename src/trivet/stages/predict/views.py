@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,6 +28,20 @@ class Eye:
     lens: Lens
     pose: Pose
     band: Band
+
+
+@dataclass(frozen=True, eq=False)
+class Seen:
+    """All heads and views of a design.
+
+    ``blur_losses`` gives for each view the least and most share of a central
+    pixel's signal that blur takes from beside the pan; NaN where the pan is not
+    before the lens.
+    """
+
+    eyes: tuple[Eye, ...]
+    views: tuple[PanView, ...]
+    blur_losses: dict[PanView, tuple[float, float]]
 
 
 def eye_of(design: Design, *, head: Head) -> Eye:
@@ -85,12 +99,49 @@ def pan_views(design: Design, *, eyes: tuple[Eye, ...]) -> tuple[PanView, ...]:
     A pan stands on the cooktop plane; on a gas hob that is the plane of the pan
     supports.  10 mm of height is 3.2 mm of margin at the front of a 35 deg field.
     """
-    return tuple(
-        _pan_view(eye, burner, pan)
-        for eye in eyes
-        for burner in design.burners
-        for pan in design.pans
-    )
+    views: list[PanView] = []
+    for eye in eyes:
+        own = [_pan_view(eye, burner, pan) for burner in design.burners for pan in design.pans]
+        loss = _losses(own, float(eye.card.blur_px))
+        views += [
+            replace(view, size_of_source_frac=1.0 - one)
+            for view, one in zip(own, loss, strict=True)
+        ]
+    return tuple(views)
+
+
+def seen_by(design: Design) -> Seen:
+    """Return a design's heads, every view, and what blur costs each.
+
+    Raises
+    ------
+    OutOfRangeError
+        If a card's field of view, a mount or a pan under it is impossible.
+    """
+    eyes = tuple(eye_of(design, head=head) for head in design.heads)
+    views = pan_views(design, eyes=eyes)
+    return Seen(eyes, views, _blur_losses(views, eyes))
+
+
+def _blur_losses(
+    views: tuple[PanView, ...], eyes: tuple[Eye, ...]
+) -> dict[PanView, tuple[float, float]]:
+    losses: dict[PanView, tuple[float, float]] = {}
+    for eye in eyes:
+        own = [view for view in views if view.head == eye.head.name]
+        blur = eye.card.blur_px
+        least = _losses(own, float(blur if blur.low is None else blur.low))
+        most = least if blur.high is None else _losses(own, float(blur.high))
+        losses.update(zip(own, zip(least, most, strict=True), strict=True))
+    return losses
+
+
+def _losses(views: list[PanView], blur_px: float) -> list[float]:
+    """Return the loss of all views at once; the quadrature is the costly part."""
+    across = np.array([view.pixels_across for view in views])
+    known = np.isfinite(across)
+    loss = size_of_source_loss_frac(np.where(known, across, 1.0), sigma_px=blur_px)
+    return [float(one) for one in np.where(known, loss, np.nan)]
 
 
 def _pan_view(eye: Eye, burner: Burner, pan: Pan) -> PanView:
@@ -125,14 +176,8 @@ def _pan_view(eye: Eye, burner: Burner, pan: Pan) -> PanView:
         footprint_m=float(math.sqrt(sides[0] * sides[1])),
         visible_base_frac=visible,
         view_angle_rad=rim.angle_rad,
-        size_of_source_frac=_source_frac(rim.pixels_across, float(eye.card.blur_px)),
+        size_of_source_frac=math.nan,
     )
-
-
-def _source_frac(pixels_across: float, blur_px: float) -> float:
-    if not math.isfinite(pixels_across):
-        return math.nan
-    return 1.0 - float(size_of_source_loss_frac(pixels_across, sigma_px=blur_px))
 
 
 def best_view(

@@ -1,0 +1,367 @@
+"""The inversion as C99: the same integers, line by line, as ``device/fixedpoint.py``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from trivet.device import fixedpoint as fx
+from trivet.device.fixedpoint import Ints
+
+HEADER_NAME = "trivet_inversion.h"
+SOURCE_NAME = "trivet_inversion.c"
+TABLE_NAME = "trivet_table.c"
+SETTINGS_NAME = "trivet_settings.h"
+VECTORS_NAME = "trivet_vectors.h"
+CHECK_NAME = "trivet_check.c"
+COMPILE = (
+    "cc -std=c99 -Wall -Wextra -Wconversion -Werror -fsanitize=undefined "
+    f"{CHECK_NAME} {SOURCE_NAME} {TABLE_NAME} -o trivet_check && ./trivet_check"
+)
+
+_HEADER = """\
+#ifndef TRIVET_INVERSION_H
+#define TRIVET_INVERSION_H
+#include <stdint.h>
+
+#define TRIVET_UNPROVEN %(unproven)d
+/* A temperature is 1/64 K in 16 bits; a share is 1/32768, 1 to 32768. */
+#define TRIVET_NO_READING ((uint16_t)%(none)du)
+#define TRIVET_UNDER_RANGE ((uint16_t)%(under)du)
+#define TRIVET_OVER_RANGE ((uint16_t)%(over)du)
+#define TRIVET_FIRST_NODE (%(first)d)
+#define TRIVET_NODE_SHIFT %(shift)d
+#define TRIVET_NODES %(nodes)d
+#define TRIVET_TABLES %(tables)d
+
+typedef struct {
+    uint16_t emissivity;
+    uint16_t transmittance;
+    uint16_t surround;
+    uint16_t window;
+} trivet_scene;
+
+extern const int32_t trivet_table[TRIVET_TABLES][TRIVET_NODES];
+
+uint16_t trivet_surface(uint16_t apparent, const trivet_scene *scene, const int32_t *table);
+#endif
+"""
+
+_SOURCE = """\
+#include "trivet_inversion.h"
+
+#define ONE 32768
+#define FULL_SCALE ((int64_t)1 << 26)
+
+/* Scaled radiance of a temperature; -1 outside the table. */
+static int64_t radiance_of(uint16_t word, const int32_t *table)
+{
+    const int32_t offset = (int32_t)word - TRIVET_FIRST_NODE;
+    int32_t node, rest, rise;
+    if (offset < 0 || offset > ((TRIVET_NODES - 1) << TRIVET_NODE_SHIFT)) {
+        return -1;
+    }
+    node = offset >> TRIVET_NODE_SHIFT;
+    rest = offset & ((1 << TRIVET_NODE_SHIFT) - 1);
+    if (rest == 0) {
+        return table[node];
+    }
+    rise = table[node + 1] - table[node];
+    return table[node] + ((rise * rest + (1 << (TRIVET_NODE_SHIFT - 1))) >> TRIVET_NODE_SHIFT);
+}
+
+/* Temperature of a scaled radiance. */
+static uint16_t word_of(int64_t radiance, const int32_t *table)
+{
+    int32_t low = 0, high = TRIVET_NODES - 1;
+    int64_t rise, part;
+    if (radiance < table[0]) {
+        return TRIVET_UNDER_RANGE;
+    }
+    if (radiance >= table[TRIVET_NODES - 1]) {
+        return TRIVET_OVER_RANGE;
+    }
+    while (high - low > 1) {
+        const int32_t middle = (low + high) >> 1;
+        if (table[middle] <= radiance) {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    rise = (int64_t)table[low + 1] - table[low];
+    part = (((radiance - table[low]) << TRIVET_NODE_SHIFT) + (rise >> 1)) / rise;
+    return (uint16_t)(TRIVET_FIRST_NODE + (low << TRIVET_NODE_SHIFT) + (int32_t)part);
+}
+
+/* x of mixed = share x + (1 - share) other; 0 where it is not positive. */
+static int64_t without_share(int64_t mixed, int64_t share, int64_t other)
+{
+    const int64_t left = (mixed << 15) - (ONE - share) * other;
+    return left <= 0 ? 0 : (left + (share >> 1)) / share;
+}
+
+uint16_t trivet_surface(uint16_t apparent, const trivet_scene *scene, const int32_t *table)
+{
+    const int64_t mirrored = radiance_of(scene->surround, table);
+    const int64_t glow = radiance_of(scene->window, table);
+    const int64_t seen = radiance_of(apparent, table);
+    int64_t before;
+    if (apparent == TRIVET_NO_READING || apparent == TRIVET_UNDER_RANGE
+        || apparent == TRIVET_OVER_RANGE) {
+        return apparent;
+    }
+    if (scene->emissivity < 1 || scene->emissivity > ONE
+        || scene->transmittance < 1 || scene->transmittance > ONE) {
+        return TRIVET_NO_READING;
+    }
+    if (mirrored < 0 || glow < 0) {
+        return TRIVET_NO_READING;
+    }
+    if (seen < 0) {
+        return apparent < TRIVET_FIRST_NODE ? TRIVET_UNDER_RANGE : TRIVET_OVER_RANGE;
+    }
+    before = without_share(seen, scene->transmittance, glow);
+    if (before > FULL_SCALE << 5) {
+        return TRIVET_OVER_RANGE;
+    }
+    return word_of(without_share(before, scene->emissivity, mirrored), table);
+}
+"""
+
+_CHECK = """\
+#include <stdio.h>
+#include "trivet_inversion.h"
+#include "trivet_vectors.h"
+
+static uint32_t fingerprint(void)
+{
+    uint32_t hash = 2166136261u;
+    int table, node, byte;
+    for (table = 0; table < TRIVET_TABLES; table++) {
+        for (node = 0; node < TRIVET_NODES; node++) {
+            const uint32_t value = (uint32_t)trivet_table[table][node];
+            for (byte = 0; byte < 4; byte++) {
+                hash = (hash ^ ((value >> (8 * byte)) & 255u)) * 16777619u;
+            }
+        }
+    }
+    return hash;
+}
+
+int main(void)
+{
+    long wrong = 0, i;
+    if (fingerprint() != TRIVET_TABLE_FINGERPRINT) {
+        printf("the table is not the one that the vectors were made with\\n");
+        return 2;
+    }
+    for (i = 0; i < TRIVET_VECTORS; i++) {
+        const trivet_vector *v = &trivet_vectors[i];
+        const uint16_t got = trivet_surface(v->apparent, &v->scene, trivet_table[v->table]);
+        if (got != v->expected) {
+            if (wrong < 10) {
+                printf("vector %ld: got %u, expected %u\\n", i, (unsigned)got,
+                       (unsigned)v->expected);
+            }
+            wrong++;
+        }
+    }
+    printf("%ld of %ld vectors match%s\\n", (long)TRIVET_VECTORS - wrong, (long)TRIVET_VECTORS,
+           TRIVET_UNPROVEN ? " (UNPROVEN)" : "");
+    return wrong == 0 ? 0 : 1;
+}
+"""
+
+
+@dataclass(frozen=True)
+class GoldenVectors:
+    """Inputs and the twin's answers; columns of words, (vector,)."""
+
+    table: Ints
+    apparent: Ints
+    emissivity: Ints
+    transmittance: Ints
+    surround: Ints
+    window: Ints
+    expected: Ints
+
+
+def golden_vectors(
+    tables: Sequence[fx.RadianceTable], *, generator: np.random.Generator, random: int = 1500
+) -> GoldenVectors:
+    """Return edge and random vectors with the answers of the twin.
+
+    Parameters
+    ----------
+    tables : sequence of RadianceTable
+        One a band.
+    generator : numpy.random.Generator
+        Source of the random vectors.
+    random : int
+        Random vectors a table. [-]
+
+    Returns
+    -------
+    GoldenVectors
+        Nodes, midpoints, ends, sentinels, extremes of surround and window,
+        impossible shares, and random scenes.
+
+    Raises
+    ------
+    ValueError
+        If there are no tables.
+
+    Notes
+    -----
+    About 2,700 a table.
+
+    References
+    ----------
+    Common practice for firmware hand-over.
+    """
+    parts = [_vectors_of(i, table, generator, random) for i, table in enumerate(tables)]
+    return GoldenVectors(*np.concatenate(parts, axis=1))
+
+
+def _vectors_of(
+    index: int, table: fx.RadianceTable, generator: np.random.Generator, random: int
+) -> Ints:
+    one, room = fx.ONE_Q15, 300 * fx.STEPS_PER_K
+    nodes = (fx.FIRST_NODE_K + 2 * np.arange(fx.NODES)) * fx.STEPS_PER_K
+    edges = np.array([0, 1, 2, nodes[0] - 1, nodes[0] + 1, nodes[-1] - 1, nodes[-1] + 1, 65534])
+    apparent = np.unique(np.concatenate([nodes, nodes[:-1] + 64, edges, [65535]]))
+    plain = np.array([[a, one, one, room, room] for a in apparent])
+    around = [0, 1, nodes[0] - 1, nodes[0], nodes[-1], nodes[-1] + 1, 65535]
+    shares = [0, 1, 9830, 16384, 32767, 32768, 32769, 65535]
+    scenes = np.array(
+        [[a, e, t, s, w] for a in (nodes[30], nodes[-2]) for e in shares for t in (26214, 1, 0)
+         for s, w in ((room, room), *((x, room) for x in around), *((room, x) for x in around))]
+    )  # fmt: skip
+    low = np.array([nodes[0], 9830, 19660, 263 * 64, 263 * 64])
+    high = np.array([nodes[-1] + 200, one + 1, one + 1, 373 * 64, 353 * 64])
+    drawn = generator.integers(low, high, size=(random, 5))
+    rows = np.concatenate([plain, scenes, drawn]).astype(np.int64)
+    answers = fx.surface_words(
+        rows[:, 0],
+        emissivity=rows[:, 1],
+        transmittance=rows[:, 2],
+        surround=rows[:, 3],
+        window=rows[:, 4],
+        table=table,
+    )
+    return np.stack([np.full(rows.shape[0], index), *rows.T, answers])
+
+
+def table_fingerprint(tables: Sequence[fx.RadianceTable]) -> int:
+    """Return the FNV-1a hash of the tables that the checker recomputes.
+
+    Parameters
+    ----------
+    tables : sequence of RadianceTable
+        Tables in their order.
+
+    Returns
+    -------
+    int
+        32 bits.
+
+    Notes
+    -----
+    Guards against mixed files, not against malice: the manifest holds SHA-256.
+
+    References
+    ----------
+    Fowler, Noll and Vo's hash, variant 1a, from memory.
+    """
+    digest = 2166136261
+    for table in tables:
+        for byte in table.values.astype("<i4").tobytes():
+            digest = ((digest ^ byte) * 16777619) & 0xFFFFFFFF
+    return digest
+
+
+def inversion_texts(
+    tables: Sequence[fx.RadianceTable], *, vectors: GoldenVectors, unproven: bool
+) -> dict[str, str]:
+    """Return the C files of the inversion: name and text.
+
+    Parameters
+    ----------
+    tables : sequence of RadianceTable
+        One a band.
+    vectors : GoldenVectors
+        Vectors for the checker.
+    unproven : bool
+        Brands the header and the checker's output.
+
+    Returns
+    -------
+    dict
+        Header, source, table, vectors and checker.
+
+    Notes
+    -----
+    C99 without extensions; no shift or division of a negative number.
+
+    References
+    ----------
+    ISO/IEC 9899:1999, 6.5.7 (shifts), from memory.
+    """
+    words = {
+        "unproven": int(unproven),
+        "none": fx.NO_READING,
+        "under": fx.UNDER_RANGE,
+        "over": fx.OVER_RANGE,
+        "first": fx.FIRST_NODE_K * fx.STEPS_PER_K,
+        "shift": fx.NODE_SHIFT,
+        "nodes": fx.NODES,
+        "tables": len(tables),
+    }
+    return {
+        HEADER_NAME: _HEADER % words,
+        SOURCE_NAME: _SOURCE,
+        TABLE_NAME: _table_text(tables),
+        VECTORS_NAME: _vector_text(vectors, table_fingerprint(tables)),
+        CHECK_NAME: _CHECK,
+    }
+
+
+def _table_text(tables: Sequence[fx.RadianceTable]) -> str:
+    blocks = []
+    for table in tables:
+        rows = table.values.reshape(-1, 8).tolist()
+        lines = ",\n".join("        " + ", ".join(str(v) for v in row) for row in rows)
+        blocks.append(
+            f"    {{ /* full scale {table.scale * fx.FULL_SCALE:.9g} W/m2/sr */\n{lines}\n    }}"
+        )
+    body = ",\n".join(blocks)
+    return (
+        f'#include "{HEADER_NAME}"\n\n'
+        f"const int32_t trivet_table[TRIVET_TABLES][TRIVET_NODES] = {{\n{body}\n}};\n"
+    )
+
+
+def _vector_text(vectors: GoldenVectors, digest: int) -> str:
+    columns = (
+        vectors.table,
+        vectors.apparent,
+        vectors.emissivity,
+        vectors.transmittance,
+        vectors.surround,
+        vectors.window,
+        vectors.expected,
+    )
+    rows = zip(*(column.tolist() for column in columns), strict=True)
+    lines = ",\n".join(
+        f"    {{{b}, {a}, {{{e}, {t}, {s}, {w}}}, {x}}}" for b, a, e, t, s, w, x in rows
+    )
+    return (
+        f"#define TRIVET_VECTORS {vectors.expected.size}\n"
+        f"#define TRIVET_TABLE_FINGERPRINT {digest}u\n\n"
+        "typedef struct {\n    int table;\n    uint16_t apparent;\n"
+        "    trivet_scene scene;\n    uint16_t expected;\n} trivet_vector;\n\n"
+        f"static const trivet_vector trivet_vectors[TRIVET_VECTORS] = {{\n{lines}\n}};\n"
+    )

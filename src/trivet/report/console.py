@@ -1,0 +1,282 @@
+"""Records as tables on the terminal: one function a record, each returns something to print.
+
+Texts from files become :class:`rich.text.Text`, so that no name acts as markup.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trivet.quality import BLOCKING, Quality, reason
+from trivet.records.alertlog import AlertLog
+from trivet.records.calibration import DRIFT_TERMS, POSE_TERMS, Calibration
+from trivet.records.design import Display
+from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.prediction import Prediction
+from trivet.records.recording import Note, Recording
+from trivet.records.requirement import OF_WORDS
+from trivet.records.verdict import Verdict
+from trivet.units import show_difference, show_length, show_temperature
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+    from rich.table import Table
+
+SIGNS = {"met": "●", "not met": "✕", "not proven": "◇"}
+STYLES = {"met": "bold blue", "not met": "bold magenta", "not proven": "bold yellow"}
+
+
+def _table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
+    """Return a table; a column headed with a trailing ``>`` is set flush right."""
+    from rich import box
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(title=Text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for column in columns:
+        right = column.endswith(">")
+        table.add_column(
+            Text(column.removesuffix(">")), justify="right" if right else "left", overflow="fold"
+        )
+    for row in rows:
+        table.add_row(*(Text(cell, style=STYLES.get(cell[2:], "")) for cell in row))
+    return table
+
+
+def _group(*parts: RenderableType | None) -> RenderableType:
+    from rich.console import Group
+
+    return Group(*(part for part in parts if part is not None))
+
+
+def _line(text: str) -> RenderableType:
+    from rich.text import Text
+
+    return Text(text)
+
+
+def _share(value_frac: float) -> str:
+    if not math.isfinite(value_frac):
+        return "unknown"
+    if value_frac < 1 <= round(value_frac, 3):
+        return "> 99.9 %"
+    return f"{100 * value_frac:.1f} %"
+
+
+def _temperature(value_k: float, display: Display) -> str:
+    if not math.isfinite(value_k):
+        return "unknown"
+    return show_temperature(value_k, display.temperature)
+
+
+def _difference(value_k: float, display: Display) -> str:
+    return show_difference(value_k, display.temperature)
+
+
+def _rate(value_kps: float, display: Display) -> str:
+    if display.temperature == "degF":
+        return f"{value_kps * 9 / 5:.1f} °F/s"
+    return f"{value_kps:.1f} K/s"
+
+
+def show_prediction(prediction: Prediction, *, display: Display) -> RenderableType:
+    """Return coverage, budgets, ranges, margins, battery and money as tables."""
+    return _group(
+        _views(prediction, display),
+        _budgets(prediction, display),
+        _ranges(prediction, display),
+        _margins(prediction, display),
+        _business(prediction),
+        *[_line(f"Caution: {text}") for text in prediction.cautions],
+        _line(f"{len(prediction.assumed)} figures of the design are assumed."),
+    )
+
+
+def _views(prediction: Prediction, display: Display) -> Table:
+    rows = [
+        (
+            one.burner,
+            one.pan,
+            one.head,
+            _share(one.rim_in_view_frac),
+            show_length(one.margin_m, display.length),
+            f"{one.pixels_across:.1f}",
+            _share(one.visible_base_frac),
+        )
+        for one in prediction.views
+    ]
+    columns = ("burner", "pan", "head", "rim in view>", "margin>", "pixels>", "base visible>")
+    return _table("View (predicted)", columns, rows)
+
+
+def _budgets(prediction: Prediction, display: Display) -> Table:
+    rows = []
+    for one in prediction.budgets:
+        at = _temperature(one.temperature_k, display)
+        if one.measurable:
+            first = f"±{_difference(one.u95_gum_k, display)}"
+            drawn = f"±{_difference(one.u95_mc_k, display)}"
+        else:
+            first = drawn = "not measurable"
+        rows.append((one.base, one.pan, one.of, at, first, drawn, one.reason))
+    columns = ("base", "pan", "of", "at>", "95 % first order>", "95 % Monte Carlo>", "why")
+    return _table("Error budget (predicted)", columns, rows)
+
+
+def _ranges(prediction: Prediction, display: Display) -> Table:
+    rows = [
+        (
+            one.head,
+            one.limit,
+            _temperature(one.limit_k, display),
+            _temperature(one.range_high_k, display),
+            _difference(one.headroom_k, display),
+        )
+        for one in prediction.ranges
+    ]
+    return _table("Range", ("head", "limit", "at>", "range ends>", "headroom>"), rows)
+
+
+def _margins(prediction: Prediction, display: Display) -> Table:
+    rows = [
+        (
+            one.alert,
+            one.limit,
+            _rate(one.rate_kps, display),
+            _temperature(one.trip_k, display),
+            f"{one.lead_s:.0f} s" if math.isfinite(one.lead_s) else "unknown",
+            "yes" if one.possible else "no",
+            one.note,
+        )
+        for one in prediction.margins
+    ]
+    columns = ("alert", "limit", "rate>", "trips at>", "lead left>", "possible", "remark")
+    return _table("Alert margins (predicted)", columns, rows)
+
+
+def _business(prediction: Prediction) -> Table:
+    life, money = prediction.battery, prediction.economics
+    units = money.break_even_units
+    rows = [
+        ("days of a charge", f"{life.days_p10:.0f} / {life.days_p50:.0f} / {life.days_p90:.0f}"),
+        (
+            "contribution",
+            f"{money.contribution} {money.currency} ({_share(money.contribution_frac)})",
+        ),
+        ("break-even", "never" if units is None else f"{units} units"),
+        ("cash trough", f"{money.cash_trough} {money.currency} in month {money.trough_month}"),
+    ]
+    return _table("Battery (P10 / P50 / P90) and money", ("quantity", "value>"), rows)
+
+
+def show_verdict(verdict: Verdict) -> RenderableType:
+    """Return every requirement with its decision, and its evidence a line each."""
+    rows = []
+    for one in verdict.requirements:
+        mark = f"{SIGNS[one.decision]} {one.decision}"
+        rows.append((one.id, mark, one.text, one.limit, one.reason))
+        for line in one.lines:
+            within = ", within the simulator" if line.evidence == "simulated" else ""
+            rows.append(("", "", f"  {line.evidence}{within}", "", line.text))
+    counts: Counter[str] = Counter(one.decision for one in verdict.requirements)
+    tail = ", ".join(f"{counts[word]} {word}" for word in SIGNS)
+    columns = ("requirement", "decision", "what must hold", "limit", "why; evidence")
+    return _group(_table("Verdict", columns, rows), _line(f"{tail}."))
+
+
+def show_calibration(calibration: Calibration) -> RenderableType:
+    """Return each term with its standard uncertainty, fitted or nominal, and why."""
+    rows: list[tuple[str, ...]] = []
+    for head in calibration.heads:
+        for terms, part in ((POSE_TERMS, head.pose), (DRIFT_TERMS, head.drift)):
+            spread = np.sqrt(np.maximum(np.diag(part.covariance), 0.0))
+            for name, value, u in zip(terms, part.value, spread, strict=True):
+                rows.append((head.head, name, f"{value:.5g}", f"{u:.2g}", part.how, part.reason))
+        u = f"{head.transmittance_u:.2g}"
+        rows.append((head.head, "transmittance", f"{head.transmittance:.4g}", u, "", ""))
+    columns = ("head", "term", "value>", "u>", "how", "why")
+    surfaces = [
+        (
+            one.contents,
+            one.finish or "any",
+            f"{one.emissivity:.3f}",
+            f"{one.emissivity_u:.3f}",
+            str(one.cooks),
+            one.how,
+            one.reason,
+        )
+        for one in calibration.surfaces
+    ]
+    heads = ("contents", "finish", "emissivity>", "u>", "cooks>", "how", "why")
+    return _group(
+        _table(f"Heads ({calibration.evidence}; SI units)", columns, rows),
+        _table(f"Surfaces ({calibration.evidence})", heads, surfaces) if surfaces else None,
+        *[_line(f"Refused: {text}") for text in calibration.refusals],
+    )
+
+
+def show_estimate(estimate: Estimate, *, display: Display) -> RenderableType:
+    """Return a row a burner: last reading, share of moments with one, why not otherwise."""
+    rows = [_estimate_row(one, display) for one in estimate.burners]
+    columns = ("burner", "head", "moments>", "with a reading>", "last reading", "of", "highest>",
+               "withheld for")  # fmt: skip
+    return _table("Estimate", columns, rows)
+
+
+def _estimate_row(one: BurnerEstimate, display: Display) -> tuple[str, ...]:
+    good = np.isfinite(one.reported_k) & ((one.flags & np.uint32(int(BLOCKING))) == 0)
+    lost = Counter(reason(Quality(int(flags))).replace("_", " ") for flags in one.flags[~good])
+    withheld = ", ".join(f"{word} {count}" for word, count in lost.most_common(3)) or "–"
+    last, of = "no moment", "–"
+    if good.size and good[-1]:
+        half = _difference(float(one.u95_k[-1]), display)
+        last = f"{_temperature(float(one.reported_k[-1]), display)} ± {half}"
+        of = OF_WORDS[one.of[-1]].replace("_", " ") if one.of[-1] >= 0 else "–"
+    elif good.size:
+        last = f"no reading: {reason(Quality(int(one.flags[-1]))).replace('_', ' ')}"
+    top = _temperature(float(np.max(one.reported_k[good])), display) if good.any() else "no reading"
+    share = _share(float(good.mean())) if good.size else "none"
+    return (one.burner, one.head, str(good.size), share, last, of, top, withheld)
+
+
+def show_alerts(log: AlertLog) -> RenderableType:
+    """Return every change of every alert."""
+    rows = [
+        (f"{one.time_s:.1f}", one.burner, one.alert, one.state, one.note) for one in log.changes
+    ]
+    if not rows:
+        return _line("No alert changed.")
+    return _table("Alerts", ("time / s>", "burner", "alert", "state", "note"), rows)
+
+
+def show_check(notes: Sequence[Note]) -> RenderableType:
+    """Return what is legal but unwise, where, and what to do."""
+    if not notes:
+        return _line("Nothing to remark.")
+    rows = [(one.what, one.where, one.advice) for one in notes]
+    return _table("Remarks", ("what", "where", "what to do"), rows)
+
+
+def show_recording(recording: Recording) -> RenderableType:
+    """Return what a recording holds, and what its import found."""
+    rows = [
+        (
+            head.head,
+            str(head.time_s.size),
+            f"{head.time_s[-1] - head.time_s[0]:.1f}" if head.time_s.size else "0",
+            " x ".join(str(size) for size in head.apparent_k.shape[1:]),
+            _share(float(np.isfinite(head.apparent_k).mean())) if head.apparent_k.size else "none",
+        )
+        for head in recording.sight.heads
+    ]
+    columns = ("head", "frames>", "length / s>", "pixels>", "pixels with a value>")
+    title = f"{recording.name}: {recording.purpose}, {recording.evidence}"
+    reference = recording.reference
+    tail = f"{len(reference.probes)} reference probes, {len(reference.events)} events."
+    notes = show_check(recording.notes) if recording.notes else None
+    return _group(_table(title, columns, rows), _line(tail), notes)

@@ -1,0 +1,234 @@
+"""Paired samples: what a head saw near a reference probe, beside what the probe said."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.kernels.occlusion import visible_base
+from trivet.kernels.optics import Lens, Pose, footprint_m, point_of_pixel
+from trivet.kernels.planck import band_radiance_slope
+from trivet.kernels.trend import trailing_slope
+from trivet.records.cook import SheetBurner
+from trivet.records.design import Contents, Design, Head
+from trivet.records.recording import HeadFrames, ProbeSeries, Recording
+from trivet.records.sensorcard import SensorCard
+from trivet.stages.calibrate.nominal import OPAQUE_M
+from trivet.stages.setup import card_band, card_lens
+
+Array = npt.NDArray[np.float64]
+
+STEP_S = 5.0
+HALF_WINDOW_S = 1.5
+PROBE_GAP_S = 15.0
+ALIGNMENT_S = 0.5
+"""Doubt of the common clock and of the probe's lag together; common practice, no source."""
+FLOOR_K = 0.3
+NEAR_PITCH = 0.8
+HANDS_OFF: dict[str, str] = {"pan_off": "pan_on", "lid_on": "lid_off", "person_in": "person_out"}
+
+
+@dataclass(frozen=True)
+class PairSeries:
+    """Samples of one probe on one burner in one recording, seen by one head."""
+
+    recording: str
+    unit: str
+    head: str
+    burner: str
+    contents: Contents
+    finish: str
+    film: bool
+    depth_m: float
+    apparent_k: Array
+    """(sample,) mean over the pixels near the probe. [K]"""
+    u_k: Array
+    """(sample,) independent part of its standard uncertainty. [K]"""
+    reference_k: Array
+    """(sample,)"""
+    reference_u_k: float
+    """Common to the series. [K]"""
+    housing_k: Array
+    housing_rate_kps: Array
+    awake_s: Array
+
+    @property
+    def group(self) -> tuple[Contents, str, bool]:
+        """Contents, finish and whether a film: what one emissivity stands for."""
+        return self.contents, "" if self.contents == "water" else self.finish, self.film
+
+
+def wanted_probe(sheet: SheetBurner, probe: ProbeSeries) -> bool:
+    """Return whether a probe touches what the head sees of a burner."""
+    depth = depth_m(sheet)
+    of = {"dry": ("pan",), "water": ("liquid",), "butter": ("pan", "oil")}.get(
+        sheet.contents, ("oil",) if depth >= OPAQUE_M else ("pan", "oil")
+    )
+    return probe.probe.burner == sheet.burner and probe.probe.touches in of
+
+
+def depth_m(sheet: SheetBurner) -> float:
+    """Return the mean depth of a burner's contents over the pan's base. [m]"""
+    return float(sheet.volume_m3) / (math.pi * (float(sheet.diameter_m) / 2) ** 2)
+
+
+def pair_series(
+    recording: Recording, *, design: Design, head: Head, pose: Pose
+) -> tuple[tuple[PairSeries, ...], tuple[str, ...]]:
+    """Return the series of one recording as one head saw them, and what had to be left out."""
+    frames = next((one for one in recording.sight.heads if one.head == head.name), None)
+    if frames is None:
+        return (), ()
+    found: list[PairSeries] = []
+    left: list[str] = []
+    for sheet in recording.reference.sheet:
+        probes = [one for one in recording.reference.probes if wanted_probe(sheet, one)]
+        where = f"{recording.name}, burner {sheet.burner}"
+        if sheet.food:
+            left.append(f"{where}: food on the pan")
+        elif not probes:
+            left.append(f"{where}: no probe on what the head sees")
+        for probe in probes if not sheet.food else ():
+            pixels = _pixels(sheet, probe, design=design, head=head, pose=pose)
+            if pixels.sum() == 0:
+                left.append(f"{where}, probe {probe.probe.column}: no pixel clear of the rim on it")
+                continue
+            series = _series(recording, frames, sheet, probe, design=design, pixels=pixels)
+            if series is not None:
+                found.append(series)
+            else:
+                left.append(f"{where}, probe {probe.probe.column}: no moment with both readings")
+    return tuple(found), tuple(left)
+
+
+def _pixels(
+    sheet: SheetBurner, probe: ProbeSeries, *, design: Design, head: Head, pose: Pose
+) -> npt.NDArray[np.bool_]:
+    """Mark the pixels (row, col) that see what the probe touches, clear of the rim."""
+    card = design.card(head)
+    lens: Lens = card_lens(card)
+    fill = min(depth_m(sheet), float(sheet.depth_m))
+    index = np.moveaxis(np.indices((card.rows, card.cols)), 0, -1)
+    plane = point_of_pixel(index, lens=lens, pose=pose, plane_height_m=fill)[..., :2]
+    burner = design.burner(sheet.burner)
+    centre = np.array([float(burner.x_m + sheet.offset_x_m), float(burner.y_m + sheet.offset_y_m)])
+    radius = float(sheet.diameter_m) / 2
+    away = np.hypot(*np.moveaxis(plane - centre, -1, 0))
+    nearest = np.unravel_index(np.nanargmin(away), away.shape)
+    pitch = float(footprint_m(lens, pose, rowcol=np.array(nearest)).max())
+    clear = away <= radius - (0.5 + 2.0 * float(card.blur_px)) * pitch
+    clear &= visible_base(
+        plane,
+        centre_m=centre,
+        radius_m=radius,
+        depth_m=float(sheet.depth_m),
+        fill_m=fill,
+        eye_m=pose.eye_m,
+    )
+    if probe.probe.touches in ("oil", "liquid") and fill >= OPAQUE_M:
+        return np.asarray(clear)
+    spot = centre + np.array([float(probe.probe.x_m), float(probe.probe.y_m)])
+    near = np.hypot(*np.moveaxis(plane - spot, -1, 0)) <= NEAR_PITCH * pitch
+    return np.asarray(clear & near)
+
+
+def _series(
+    recording: Recording,
+    frames: HeadFrames,
+    sheet: SheetBurner,
+    probe: ProbeSeries,
+    *,
+    design: Design,
+    pixels: npt.NDArray[np.bool_],
+) -> PairSeries | None:
+    good = np.isfinite(probe.temperature_k)
+    if good.sum() < 2 or frames.time_s.size < 2:
+        return None
+    moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], STEP_S)
+    card = design.card(_head(design, frames.head))
+    moments, seen, own_u = _seen(frames, moments, pixels, card=card)
+    times, values = probe.time_s[good], probe.temperature_k[good]
+    reference = np.interp(moments, times, values)
+    rate = (np.interp(moments + 5, times, values) - np.interp(moments - 5, times, values)) / 10
+    keep = np.isfinite(seen) & _covered(moments, times) & _free(recording, sheet.burner, moments)
+    if not keep.any():
+        return None
+    slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
+    # a pan's reading moves no faster than its reference: the slower clock decides
+    u = np.sqrt(own_u**2 + (ALIGNMENT_S * rate) ** 2 + FLOOR_K**2)
+    return PairSeries(
+        recording=recording.name,
+        unit=recording.unit,
+        head=frames.head,
+        burner=sheet.burner,
+        contents=sheet.contents,
+        finish=sheet.finish,
+        film=sheet.contents == "oil" and depth_m(sheet) < OPAQUE_M,
+        depth_m=depth_m(sheet),
+        apparent_k=seen[keep],
+        u_k=u[keep],
+        reference_k=reference[keep],
+        reference_u_k=max(float(np.nanmedian(probe.u_k)), 0.05),
+        housing_k=np.interp(moments, frames.time_s, frames.sensor_k)[keep],
+        housing_rate_kps=np.interp(moments, frames.time_s, np.nan_to_num(slope))[keep],
+        awake_s=np.interp(moments, frames.time_s, frames.awake_s)[keep],
+    )
+
+
+def _head(design: Design, name: str) -> Head:
+    return next(one for one in design.heads if one.name == name)
+
+
+def _seen(
+    frames: HeadFrames, moments: Array, pixels: npt.NDArray[np.bool_], *, card: SensorCard
+) -> tuple[Array, Array, Array]:
+    """Mean moment and mean signal of a short window of frames, and its independent u."""
+    netd = float(card.netd_delta_k)
+    at = float(card.netd_at_k)
+    band = card_band(card)
+    flat = frames.apparent_k[:, pixels].astype(np.float64)
+    at_s, mean = moments.copy(), np.full(moments.size, np.nan)
+    u = mean.copy()
+    for k, moment in enumerate(moments):
+        first, last = np.searchsorted(frames.time_s, moment + HALF_WINDOW_S * np.array([-1, 1]))
+        block = flat[first:last]
+        if block.size == 0 or not np.isfinite(block).all():
+            continue
+        at_s[k], mean[k] = frames.time_s[first:last].mean(), block.mean()
+        here = float(band_radiance_slope(at, band=band) / band_radiance_slope(mean[k], band=band))
+        spread = float(block.mean(axis=0).std()) / 2
+        u[k] = math.hypot(netd * here / math.sqrt(block.size), spread)
+    return at_s, mean, u
+
+
+def _covered(moments: Array, times: Array) -> npt.NDArray[np.bool_]:
+    """Whether a probe's reading stands close before and after each moment."""
+    after = np.searchsorted(times, moments)
+    inside = (after > 0) & (after < times.size)
+    gap = times[np.clip(after, 1, times.size - 1)] - times[np.clip(after - 1, 0, times.size - 2)]
+    return np.asarray(inside & (gap <= PROBE_GAP_S))
+
+
+def _free(recording: Recording, burner: str, moments: Array) -> npt.NDArray[np.bool_]:
+    """Whether pan and sight are as the sheet says: no lid, no pan taken off, nobody in the way."""
+    free = np.ones(moments.size, dtype=np.bool_)
+    events = sorted(recording.reference.events, key=lambda one: one.time_s)
+    for begin, end in HANDS_OFF.items():
+        since: float | None = None
+        for event in events:
+            if event.burner not in ("", burner):
+                continue
+            if event.event == begin and since is None:
+                since = event.time_s
+            elif event.event == end and since is not None:
+                free &= ~((moments >= since - 2) & (moments <= event.time_s + 2))
+                since = None
+        if since is not None:
+            free &= moments < since - 2
+    for event in events:
+        if event.event == "shutter":
+            free &= np.abs(moments - event.time_s) > 2
+    return free

@@ -1,0 +1,272 @@
+"""The hand-off: the arithmetic that was proven, as C, with golden vectors and an error map."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trivet.device import firmware
+from trivet.device import fixedpoint as fx
+from trivet.errors import HandoffRefusedError
+from trivet.kernels.path import before_window
+from trivet.kernels.planck import Band, band_radiance, flat_band, radiating_temperature_k
+from trivet.records.bundle import BundleFile, FirmwareBundle
+from trivet.records.calibration import Calibration
+from trivet.records.design import Design
+from trivet.records.figures import Figure
+from trivet.records.provenance import fingerprint
+from trivet.records.verdict import Verdict
+from trivet.stages.devicesettings import settings_text
+
+Floats = NDArray[np.float64]
+
+WORST_ERROR_K = 0.25
+EMISSIVITIES = 36
+BETWEEN_NODES = 8
+"""Points inside each interval of nodes at which the error is computed."""
+DRAWN_STREAM = 0x601D
+"""Keeps the vectors' random stream apart from the project's other streams."""
+
+
+def handoff(
+    design: Design,
+    *,
+    calibration: Calibration,
+    verdict: Verdict,
+    hashes: Mapping[str, str],
+    unproven: bool = False,
+) -> FirmwareBundle:
+    """Return the firmware bundle of a proven design.
+
+    Parameters
+    ----------
+    design : Design
+        Sensors, alerts, surroundings.
+    calibration : Calibration
+        Transmittance of the windows, emissivity of the surfaces.
+    verdict : Verdict
+        Must pass, unless ``unproven``.
+    hashes : mapping
+        Name and hash of the records behind it; those named design, calibration
+        and verdict are checked against the records given.
+    unproven : bool
+        Make the bundle without a passing verdict and brand every file.
+
+    Returns
+    -------
+    FirmwareBundle
+        C files, golden vectors, error map, manifest.
+
+    Raises
+    ------
+    HandoffRefusedError
+        Without a passing verdict, with a stale hash, if an integer could
+        overflow, or if the error exceeds 0.25 K anywhere in the domain.
+
+    Notes
+    -----
+    The error is that of the integers against the exact inversion, inputs
+    rounded to words included: under 0.1 K for emissivities from 0.3, typically
+    0.03 K at 0.9. It says nothing about a wrong emissivity.
+
+    References
+    ----------
+    ``trivet.device.fixedpoint`` for the semantics.
+    """
+    _checked(design, calibration, verdict, hashes, unproven)
+    bands = _bands(design)
+    tables = [fx.radiance_table(band_radiance(fx.node_temperatures_k(), band=b)) for b in bands]
+    emissivity = np.linspace(float(design.estimation.min_emissivity_frac), 1.0, EMISSIVITIES)
+    error_map = np.max(
+        [
+            _error_map(emissivity, band, table, design, calibration)
+            for band, table in zip(bands, tables, strict=True)
+        ],
+        axis=0,
+    )
+    worst = float(error_map.max())
+    if not worst <= WORST_ERROR_K:
+        row, col = np.unravel_index(int(np.argmax(error_map)), error_map.shape)
+        raise HandoffRefusedError(
+            f"the integers miss the exact inversion by {worst:.3f} K at emissivity "
+            f"{emissivity[row]:.2f} and {fx.FIRST_NODE_K + 2 * col - 273.15:.0f} C apparent; "
+            f"allowed {WORST_ERROR_K} K"
+        )
+    seed = np.random.SeedSequence([design.project.seed, DRAWN_STREAM])
+    vectors = firmware.golden_vectors(tables, generator=np.random.default_rng(seed))
+    texts = firmware.inversion_texts(tables, vectors=vectors, unproven=unproven)
+    texts[firmware.SETTINGS_NAME] = settings_text(design, calibration=calibration)
+    texts["error_map.csv"] = _map_text(emissivity, error_map)
+    texts["README.txt"] = _readme(design, worst, vectors.expected.size)
+    files, manifest = _branded(texts, hashes, unproven, fingerprint(verdict))
+    return FirmwareBundle(
+        unproven=unproven,
+        files=files,
+        worst_error_k=worst,
+        error_map_k=error_map,
+        vectors=int(vectors.expected.size),
+        manifest=manifest,
+    )
+
+
+def _checked(
+    design: Design,
+    calibration: Calibration,
+    verdict: Verdict,
+    hashes: Mapping[str, str],
+    unproven: bool,
+) -> None:
+    records = {"design": design, "calibration": calibration, "verdict": verdict}
+    for name, record in records.items():
+        if name in hashes and hashes[name] != fingerprint(record):
+            raise HandoffRefusedError(
+                f"the {name} is not the one that was proven (hash {hashes[name][:12]} is stale): "
+                "run the proof again"
+            )
+    if unproven:
+        return
+    if not verdict.requirements:
+        raise HandoffRefusedError("the verdict holds no requirement: there is nothing proven")
+    open_ones = [r for r in verdict.requirements if r.decision != "met"]
+    if open_ones:
+        listed = ", ".join(f"{r.id} {r.decision}" for r in open_ones)
+        raise HandoffRefusedError(
+            f"the verdict does not pass ({listed}); prove them, or ask for an unproven bundle"
+        )
+
+
+def _bands(design: Design) -> list[Band]:
+    """Return the distinct bands of the heads, in the heads' order."""
+    return [flat_band(low, high) for low, high in band_ends(design)]
+
+
+def band_ends(design: Design) -> list[tuple[float, float]]:
+    """Return the distinct bands of a design's heads.
+
+    Parameters
+    ----------
+    design : Design
+        Heads and sensor cards.
+
+    Returns
+    -------
+    list of tuple
+        Lower and upper wavelength, in the order of the firmware's tables. [m]
+
+    Notes
+    -----
+    Flat between the ends, as everywhere in the spine.
+
+    References
+    ----------
+    The sensor cards.
+    """
+    cards = [design.card(head) for head in design.heads]
+    return list(dict.fromkeys((float(c.band_low_m), float(c.band_high_m)) for c in cards))
+
+
+def _spread(value: Figure, *more: float) -> list[float]:
+    """Return a figure with the ends of its range and further values, off the words' grid."""
+    ends = [float(x) for x in (value, value.low, value.high, *more) if x is not None]
+    return sorted({x + 0.0037 for x in ends})
+
+
+def _error_map(
+    emissivity: Floats,
+    band: Band,
+    table: fx.RadianceTable,
+    design: Design,
+    calibration: Calibration,
+) -> Floats:
+    """Return the worst error (emissivity, interval of nodes) over the other inputs. [K]"""
+    rise = 2.0 * np.arange(BETWEEN_NODES) / BETWEEN_NODES + 0.0113
+    apparent = fx.node_temperatures_k()[:-1, None] + rise
+    around = design.surroundings
+    surrounds = _spread(around.reflected_k, 273.15, 363.15)
+    windows = _spread(around.ambient_k, float(around.ambient_k) + 45.0)
+    heads = {float(h.transmittance) for h in calibration.heads} or {1.0}
+    worst = np.zeros((emissivity.size, fx.NODES - 1))
+    for share in sorted({1.0, *heads, *(0.8 * h for h in heads)}):
+        for window in windows:
+            seen = band_radiance(apparent, band=band)
+            before = before_window(seen, transmittance=share, window_k=window, band=band)
+            for surround in surrounds:
+                exact = _exact_k(before, emissivity, surround, band)
+                words = fx.surface_words(
+                    fx.temperature_q6(apparent)[None],
+                    emissivity=np.array([fx.share_q15(float(e)) for e in emissivity])[
+                        :, None, None
+                    ],
+                    transmittance=fx.share_q15(share),
+                    surround=fx.temperature_q6(surround),
+                    window=fx.temperature_q6(window),
+                    table=table,
+                )
+                inside = (exact > fx.FIRST_NODE_K + 1.0) & (exact < fx.LAST_NODE_K - 1.0)
+                error = np.where(inside, np.abs(words / fx.STEPS_PER_K - exact), 0.0)
+                worst = np.maximum(worst, error.max(axis=2))
+    return worst
+
+
+def _exact_k(before: Floats, emissivity: Floats, surround_k: float, band: Band) -> Floats:
+    """Return the exact surface temperature (emissivity, node, place), NaN where there is none."""
+    share = emissivity[:, None, None]
+    mirrored = float(band_radiance(surround_k, band=band))
+    leaving = (before[None] - (1.0 - share) * mirrored) / share
+    return np.asarray(
+        radiating_temperature_k(np.where(leaving > 0.0, leaving, np.nan), band=band),
+        dtype=np.float64,
+    )
+
+
+def _map_text(emissivity: Floats, error_map: Floats) -> str:
+    nodes = ",".join(f"{k - 273.15:.2f}" for k in fx.node_temperatures_k()[:-1])
+    rows = [
+        f"{e:.4f}," + ",".join(f"{x:.4f}" for x in row)
+        for e, row in zip(emissivity, error_map, strict=True)
+    ]
+    return "\n".join([f"emissivity \\ apparent_c from,{nodes}", *rows, ""])
+
+
+def _readme(design: Design, worst: float, vectors: int) -> str:
+    ends = ", ".join(f"{low * 1e6:g} to {high * 1e6:g} um" for low, high in band_ends(design))
+    return f"""\
+Inversion of {design.project.name}: apparent to surface temperature in integers.
+
+Compile and check:
+  {firmware.COMPILE}
+It prints how many of {vectors} vectors match and returns 0 only if all do.
+
+Words: a temperature is 1/64 K in 16 bits (0 none, 1 under range, 65535 at or
+above range); a share is 1/32768. Tables in the order of the bands {ends}; nodes 2 K
+apart from 234 K, straight lines between, rounded half up.
+Domain: emissivity {float(design.estimation.min_emissivity_frac):g} to 1, surfaces -38 to 597 C.
+Worst error of the integers over the domain: {worst:.3f} K (error_map.csv).
+A missing or over-range word must be shown as such, never as cool.
+An alert-only device does not prevent fires.
+"""
+
+
+def _branded(
+    texts: dict[str, str], hashes: Mapping[str, str], unproven: bool, proof: str
+) -> tuple[tuple[BundleFile, ...], tuple[tuple[str, str], ...]]:
+    """Return the files, each saying what proves it, and the manifest of their hashes."""
+    brand = (
+        "UNPROVEN: no passing verdict stands behind this file. Not for release."
+        if unproven
+        else f"Proven by verdict {proof[:16]}."
+    )
+    files = []
+    for name, text in sorted(texts.items()):
+        first = f"/* {brand} */" if name.endswith((".c", ".h")) else f"# {brand}"
+        files.append(BundleFile(name, f"{first}\n{text}"))
+    manifest = tuple(
+        (file.name, hashlib.sha256(file.text.encode()).hexdigest()) for file in files
+    ) + tuple((f"record {name}", value) for name, value in sorted(hashes.items()))
+    listing = {"status": brand, "hashes": dict(manifest)}
+    text = json.dumps(listing, indent=2, sort_keys=True) + "\n"
+    return (*files, BundleFile("manifest.json", text)), manifest

@@ -1,0 +1,161 @@
+"""The reading, on scenes painted by code that shares nothing with it."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import numpy as np
+import pytest
+
+from trivet.errors import RecordingError
+from trivet.quality import Quality
+from trivet.records.requirement import OF_WORDS
+from trivet.stages.estimate import estimate
+
+IRON, STEEL = "iron-24", "steel-24"
+
+
+def ramp(start_k: float, rate_kps: float, top_k: float = 1e9):
+    return lambda dx, dy, t: np.full(dx.shape, min(start_k + rate_kps * t, top_k))
+
+
+def read(painter, discs, nominal, *, seconds=40.0):
+    sight = painter.sight(discs, seconds=seconds)
+    return estimate(sight, design=painter.design, calibration=nominal)
+
+
+def burner(result, name="front-left"):
+    return next(one for one in result.burners if one.burner == name)
+
+
+def test_dark_pan_is_read_within_its_interval(painter, nominal, disc) -> None:
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+    one = burner(read(painter, [disc(0.93, ramp(430.0, 1.0))], nominal))
+    truth = 430.0 + one.reported_k * 0 + np.arange(one.reported_k.size) / 4
+    assert np.isfinite(one.reported_k).mean() > 0.9
+    error = one.reported_k - truth
+    assert np.nanmax(np.abs(error)) < 6.0
+    assert np.nanmean(np.abs(error) <= one.u95_k) > 0.95
+    assert set(one.of[np.isfinite(one.reported_k)]) == {OF_WORDS.index("pan")}
+
+
+def test_shiny_pan_is_not_measurable_never_low(painter, nominal, disc) -> None:
+    painter.told = {"pan": STEEL, "base_contents": "dry"}
+    one = burner(read(painter, [disc(0.12, ramp(430.0, 1.0))], nominal))
+    assert not np.isfinite(one.reported_k).any()
+    heated = one.present == 1
+    assert heated.any()
+    assert ((one.flags[heated] & int(Quality.SHINY)) != 0).all()
+
+
+def test_untold_shiny_pan_gives_no_low_number(painter, nominal, disc) -> None:
+    one = burner(read(painter, [disc(0.12, ramp(430.0, 1.5))], nominal))
+    wrong = np.isfinite(one.reported_k) & (
+        np.abs(one.reported_k - (430.0 + 1.5 * np.arange(one.reported_k.size) / 4)) > 15
+    )
+    assert not wrong.any()
+
+
+def test_dark_pan_of_unknown_finish_is_read_once_it_outpaces_a_shiny_one(
+    painter, nominal, disc
+) -> None:
+    painter.told = {"base_contents": "dry"}
+    one = burner(read(painter, [disc(0.93, ramp(400.0, 2.0))], nominal, seconds=60))
+    late = np.arange(one.reported_k.size) > 160
+    truth = 400.0 + 2.0 * np.arange(one.reported_k.size) / 4
+    assert np.isfinite(one.reported_k[late]).mean() > 0.8
+    assert np.nanmax(np.abs(one.reported_k - truth)[late]) < 12.0
+
+
+def test_water_at_the_boil_is_liquid(painter, nominal, disc) -> None:
+    painter.told = {"base_contents": "water"}
+    one = burner(read(painter, [disc(0.96, ramp(345.0, 0.5, 372.8))], nominal, seconds=90))
+    assert OF_WORDS[one.of[-1]] == "liquid"
+    assert abs(one.reported_k[-1] - 372.8) < 3.0
+
+
+def test_food_in_the_middle_does_not_pull_the_pan_down(painter, nominal, disc) -> None:
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+    one = burner(read(painter, [disc(0.93, ramp(460.0, 0.0), cover=(15.0, 0.05, 290.0))], nominal))
+    hand = (one.flags & int(Quality.HAND)) != 0
+    assert hand[60:68].all()
+    late = slice(90, None)
+    assert np.isfinite(one.reported_k[late]).mean() > 0.9
+    assert np.nanmax(np.abs(one.reported_k[late] - 460.0)) < 8.0
+
+
+def test_saturated_is_hot_unknown_and_never_silent(painter, nominal, disc) -> None:
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+    sight = painter.sight([disc(0.93, ramp(520.0, 2.0))], seconds=60)
+    frames = sight.heads[0]
+    clipped = np.where(frames.apparent_k >= 573.15, np.inf, frames.apparent_k).astype(np.float32)
+    frames = dataclasses.replace(frames, apparent_k=clipped)
+    result = estimate(
+        dataclasses.replace(sight, heads=(frames,)), design=painter.design, calibration=nominal
+    )
+    one = burner(result)
+    assert np.isinf(one.hottest_k[-1])
+    assert not np.isfinite(one.reported_k[-1])
+    assert one.flags[-1] & int(Quality.SATURATED)
+
+
+def test_empty_burner_gives_no_reading(painter, nominal, disc) -> None:
+    one = burner(read(painter, [], nominal))
+    assert not np.isfinite(one.reported_k).any()
+    assert (one.present != 1).all()
+
+
+def test_estimate_is_causal(painter, nominal, disc) -> None:
+    sight = painter.sight([disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, 300.0))], seconds=20)
+    whole = burner(estimate(sight, design=painter.design, calibration=nominal))
+    head = sight.heads[0]
+    for frames in (2, 17, 41):
+        part = dataclasses.replace(
+            head,
+            time_s=head.time_s[:frames],
+            apparent_k=head.apparent_k[:frames],
+            sensor_k=head.sensor_k[:frames],
+            awake_s=head.awake_s[:frames],
+        )
+        cut = burner(
+            estimate(
+                dataclasses.replace(sight, heads=(part,)),
+                design=painter.design,
+                calibration=nominal,
+            )
+        )
+        for name in ("present", "of", "reported_k", "u95_k", "hottest_k", "flags", "heat_on"):
+            np.testing.assert_array_equal(getattr(cut, name), getattr(whole, name)[:frames], name)
+
+
+def test_settling_widens_but_does_not_silence(painter, nominal, disc) -> None:
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+    settled = burner(read(painter, [disc(0.93, ramp(450.0, 0.0))], nominal))
+    painter.awake_s = 0.0
+    waking = burner(read(painter, [disc(0.93, ramp(450.0, 0.0))], nominal))
+    assert waking.flags[4] & int(Quality.SETTLING)
+    assert waking.u95_k[4] > settled.u95_k[4]
+    assert np.isfinite(waking.hottest_k[4])
+
+
+@pytest.mark.parametrize("blur", [0.35, 0.65])
+def test_blur_wrong_by_30_percent_stays_inside(painter, nominal, disc, blur) -> None:
+    painter.blur_px = blur
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+    one = burner(read(painter, [disc(0.93, ramp(450.0, 0.0))], nominal))
+    assert np.nanmax(np.abs(one.reported_k - 450.0)) < 6.0
+
+
+def test_frames_of_another_shape_are_refused(painter, nominal, disc) -> None:
+    sight = painter.sight([], seconds=2)
+    head = dataclasses.replace(sight.heads[0], apparent_k=sight.heads[0].apparent_k[:, :10])
+    with pytest.raises(RecordingError, match="10 x 32"):
+        estimate(
+            dataclasses.replace(sight, heads=(head,)), design=painter.design, calibration=nominal
+        )
+
+
+def test_one_frame_is_refused(painter, nominal, disc) -> None:
+    sight = painter.sight([], seconds=0.25)
+    with pytest.raises(RecordingError, match="at least 2"):
+        estimate(sight, design=painter.design, calibration=nominal)
