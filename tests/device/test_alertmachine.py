@@ -188,7 +188,15 @@ def test_twin_and_compiled_code_agree(words):
 
 def _plain_run(*arguments):
     """Run the machine uncompiled, all the way down."""
-    names = ("_slope_add", "_ahead", "_judged", "_changed", "_cause")
+    names = (
+        "_slope_add",
+        "_ahead",
+        "_judged",
+        "_delayed",
+        "_cause",
+        "_run_alert",
+        "_sort_by_moment",
+    )
     kept = {name: getattr(machine, name) for name in names}
     try:
         for name, function in kept.items():

@@ -48,7 +48,9 @@ def cook(count: int = 40) -> SimulatedCook:
     probe = SheetProbe.model_validate({"column": "tc1", "class": "iec-2", "u": "0.5 K"})
     probes = tuple(
         ProbeSeries(
-            probe.model_copy(update={"column": f"tc{at}"}), time[: 10 + at], *[time[: 10 + at]] * 2
+            probe.model_copy(update={"column": f"tc{at}"}),
+            time[: 10 + at // 6],
+            *[time[: 10 + at // 6]] * 2,
         )
         for at in range(11)
     )

@@ -272,15 +272,13 @@ def test_fahrenheit_moves_temperatures_and_scales_differences() -> None:
     assert scale.length(0.0254) == pytest.approx(1.0)
     svg = chart_svg(trace(), display=FAHRENHEIT, key="k")
     assert "temperature / °F" in svg
-    assert "limit far at 699 °F" in svg  # 644 K
+    assert "limit far at 700 °F" in svg  # 644 K is 699.5 °F
     budget = make().sections[0].charts[1]
     assert ">16.2<" in chart_svg(budget, display=FAHRENHEIT, key="k")  # 9.0 K
 
 
 def test_numbers_stay_with_their_units() -> None:
-    assert tied("≤ 13.9 % within 60 s and 3 in a row") == (
-        "≤\u00a013.9\u00a0% within 60\u00a0s and 3\u00a0in a row"
-    )
+    assert tied("≤ 13.9 % within 60 s") == "≤\u00a013.9\u00a0% within 60\u00a0s"
     assert tied("20 moments, 5 months") == "20 moments, 5 months"
 
 

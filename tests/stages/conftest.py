@@ -175,6 +175,12 @@ TABLES: dict[str, Any] = {
 }
 
 
+@pytest.fixture(scope="session")
+def plain_design() -> Design:
+    """Return the unchanged design once for all tests: records are frozen."""
+    return Design.model_validate(copy.deepcopy(TABLES))
+
+
 @pytest.fixture
 def design_tables() -> dict[str, Any]:
     """Return a valid design as the plain tables of its file, free to be changed."""

@@ -21,7 +21,7 @@ from trivet.records.calibration import (
     SurfaceCalibration,
 )
 from trivet.records.cook import SheetBurner, SheetProbe, Told
-from trivet.records.design import Design
+from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Dossier, Section, ShownCook, Table
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.prediction import (
@@ -47,7 +47,7 @@ from trivet.records.requirement import OF_WORDS
 from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Verdict
 from trivet.stages.dossier import dossier
 from trivet.stages.dossier.coverage import hidden_outline
-from trivet.stages.dossier.words import failure_rate, money, share
+from trivet.stages.dossier.words import failure_rate, metric_bound, metric_value, money, share
 
 NAN = math.nan
 
@@ -247,14 +247,17 @@ def make_prediction() -> Prediction:
             24.4,
             ("-310000.00", "-296857.00", "1000.00"),
         ),
-        assumed=("heads.hood.window.transmittance = 0.9, no note", "battery.sleep = 30 uW"),
+        assumed=(
+            "heads.hood.window.transmittance = 0.9 (no cleaner known)",
+            "battery.sleep = 30 uW",
+        ),
         cautions=("A caution of the prediction.",),
     )
 
 
 def make_verdict() -> Verdict:
     def line(evidence: str, value: float, bound: float, cooks: int, failures: int, decision: str):
-        text = f"{failures} of {cooks} cooks fail"
+        text = f"{failures} of {cooks} cooks failed" if cooks else "calculated"
         return EvidenceLine(evidence, value, bound, cooks, failures, text, decision, ("c",))  # type: ignore[arg-type]
 
     return Verdict(
@@ -445,8 +448,8 @@ def test_every_count_has_its_exact_bound(review: Dossier) -> None:
     for part in review.sections:
         for one in part.tables:
             for row in one.rows:
-                for column, cell in zip(one.columns, row, strict=True):
-                    if column != "Says" and counted.search(cell):
+                for cell in row:
+                    if counted.search(cell):
                         assert "%" in cell, (one.title, cell)
 
 
@@ -505,14 +508,32 @@ def test_traces_show_one_repeat_truth_or_reference_and_alerts(review: Dossier) -
 
 def test_leads_are_from_first_onset_to_truth_at_the_limit(review: Dossier) -> None:
     row = table(section(review, "Alerts"), "proof cooks, simulated").rows[0]
-    # oil passes 503.15 K at (503.15 - 295) / 1.2 = 173.46 s, first frame after it 173.5 s
-    assert row[3:6] == ("2", "0 of 2 (≤ 77.6 % at 95 %)", "54 s")
+    # oil passes 503.15 K at (503.15 - 295) / 1.2 = 173.46 s, first frame after it 173.5 s;
+    # two repeats of one plan are one cook: 1 - 0.05^(1/1) = 95 %
+    assert row[2:6] == ("1", "1", "0 of 1 (≤ 95.0 % at 95 %)", "54 s")
+
+
+def test_an_alert_that_went_off_before_the_limit_is_no_alert() -> None:
+    cook = make_cook()
+    off = AlertChange(150.0, "front-left", "smoke-soon", "off")
+    log = AlertLog((*cook.alerts.changes, off))
+    row = table(section(build(cooks=(replace(cook, alerts=log),)), "Alerts"), "simulated").rows[0]
+    assert row[4:6] == ("1 of 1 (≤ 100.0 % at 95 %)", "–")
+
+
+def test_infinite_metrics_are_words() -> None:
+    display = Display()
+    assert metric_value(-math.inf, "lead_time", display) == "no alert"
+    assert metric_value(math.inf, "break_even_units", display) == "never"
+    assert metric_value(NAN, "lead_time", display) == "no value"
+    assert metric_bound(NAN, "lead_time", display) == "too few cooks for a bound"
 
 
 def test_not_measurable_is_said_in_words(review: Dossier) -> None:
     part = section(review, "Error budget")
-    row = next(row for row in table(part, "All budgets").rows if row[1] == "stockpot")
-    assert row[5:7] == ("not measurable", "not measurable")
+    assert table(part, "none: 95 %").rows == (("stockpot", "pan", "not measurable"),)
+    row = table(part, "none: what dominates").rows[0]
+    assert row == ("stockpot", "–", "180 °C: emissivity under 0.30", "–")
     assert [chart.title for chart in charts(review, "budget")] == [
         "Error budget: base oil-5 at 180 °C"
     ]
@@ -521,9 +542,9 @@ def test_not_measurable_is_said_in_words(review: Dossier) -> None:
 
 def test_fahrenheit_moves_temperatures_and_scales_differences() -> None:
     part = section(build({"temperature": "degF"}), "Error budget")
-    row = table(part, "All budgets").rows[0]
-    assert row[3] == "356 °F"  # 180 °C
-    assert row[5] == "±20.2 °F"  # 11.2 K, no offset
+    widths = table(part, "oil-5: 95 %")
+    assert widths.columns[2] == "356 °F"  # 180 °C
+    assert widths.rows[0][2] == "20.2 / 21.4"  # 11.2 K and 11.9 K, no offset
     ranges = table(part, "range").rows[0]
     assert (ranges[2], ranges[5]) == ("700 °F", "−128 °F")  # 371 °C; -71 K
 
@@ -568,7 +589,7 @@ def test_cautions_say_what_must_be_minded(review: Dossier) -> None:
 
 def test_assumptions_and_hashes_are_listed(review: Dossier) -> None:
     rows = section(review, "Assumptions").tables[0].rows
-    assert rows[0] == ("heads.hood.window.transmittance", "0.9, no note")
+    assert rows[0] == ("heads.hood.window.transmittance", "0.9", "no cleaner known")
     assert review.hashes == (("design", "ab" * 32), ("prediction", "cd" * 32))
 
 

@@ -27,6 +27,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
+from numpy.typing import NDArray
 
 from trivet.device.alertsettings import (
     AT_RANGE,
@@ -49,15 +50,17 @@ from trivet.device.alertsettings import (
 )
 from trivet.errors import InputError
 
-RING = 72
-"""Readings kept for the slope; they are taken at least window / 64 apart."""
+RING = 128
+"""Places for the readings of the slope. They are taken at least window / 64 apart, so
+at most 67 are ever kept; a power of two makes wrapping round cheap."""
+WRAP = RING - 1
 
 # Columns of the state of one alert.
 ON, RISE_MS, FALL_MS, COUNT, HEAD, SUM_T, SUM_TT, SUM_Y, SUM_TY, BASE_MS = range(10)
 FIELDS = 10
 NEVER = -(1 << 62)
 # How a moment stands to an alert.
-LOW, HIGH, BETWEEN, UNKNOWN = 0, 1, 2, 3
+LOW, HIGH, BETWEEN, UNKNOWN, BY_ITS_RATE = 0, 1, 2, 3, 4
 # Why an alert changed.
 BY_READING, BY_RANGE, BY_RATE, BY_BLINDNESS = 0, 1, 2, 3
 
@@ -104,99 +107,83 @@ def cold_start(alerts: int) -> MachineState:
 
 
 @njit(cache=True)
-def _slope_add(now, reading, window, s, ring):  # type: ignore[no-untyped-def]
-    """Take a reading into the slope's running sums, and let old ones go.
+def _slope_add(now, reading, window, sums, ring):  # type: ignore[no-untyped-def]
+    """Take a reading into the slope's running sums, let old ones go, return the sums.
 
-    The sums are of t = time - BASE_MS (t <= 0 for all but the newest move) and
-    of the readings; moving the base keeps them small for ever.
+    The sums are over t = time - base, t <= 0, and y, the readings. The base
+    moves along, which keeps them small for ever.
     """
-    if s[COUNT] > 0:
-        newest = ring[(s[HEAD] + s[COUNT] - 1) % RING, 0]
-        if now - newest > window // 2:
-            s[COUNT] = 0
-        elif now - newest < window // 64:
-            return
-    if s[COUNT] == 0:
-        s[SUM_T] = s[SUM_TT] = s[SUM_Y] = s[SUM_TY] = 0
-        s[HEAD] = 0
-        s[BASE_MS] = now
-    shift = now - s[BASE_MS]
-    s[SUM_TT] += shift * (s[COUNT] * shift - 2 * s[SUM_T])
-    s[SUM_TY] -= shift * s[SUM_Y]
-    s[SUM_T] -= shift * s[COUNT]
-    s[BASE_MS] = now
+    count, head, sum_t, sum_tt, sum_y, sum_ty, base = sums
+    if count > 0:
+        gap = now - ring[(head + count - 1) & WRAP, 0]
+        if gap > window >> 1:
+            count = 0
+        elif gap < window >> 6:
+            return sums
+    if count == 0:
+        head, sum_t, sum_tt, sum_y, sum_ty, base = 0, 0, 0, 0, 0, now
+    shift = now - base
+    sum_tt += shift * (count * shift - 2 * sum_t)
+    sum_ty -= shift * sum_y
+    sum_t -= shift * count
     # Keep one reading beyond the window, so that the span never falls short of it.
-    while s[COUNT] >= 2 and (now - ring[(s[HEAD] + 1) % RING, 0] >= window or s[COUNT] == RING):
-        t = ring[s[HEAD], 0] - now
-        y = ring[s[HEAD], 1]
-        s[SUM_T] -= t
-        s[SUM_TT] -= t * t
-        s[SUM_Y] -= y
-        s[SUM_TY] -= t * y
-        s[HEAD] = (s[HEAD] + 1) % RING
-        s[COUNT] -= 1
-    place = (s[HEAD] + s[COUNT]) % RING
-    ring[place, 0] = now
-    ring[place, 1] = reading
-    s[SUM_Y] += reading
-    s[COUNT] += 1
+    while count >= 2 and now - ring[(head + 1) & WRAP, 0] >= window:
+        t, y = ring[head, 0] - now, ring[head, 1]
+        sum_t -= t
+        sum_tt -= t * t
+        sum_y -= y
+        sum_ty -= t * y
+        head = (head + 1) & WRAP
+        count -= 1
+    ring[(head + count) & WRAP, 0] = now
+    ring[(head + count) & WRAP, 1] = reading
+    return count + 1, head, sum_t, sum_tt, sum_y + reading, sum_ty, now
 
 
 @njit(cache=True)
-def _ahead(now, reading, a, s, ring):  # type: ignore[no-untyped-def]
-    """Return the judgement of a predicted alert below its limit."""
-    if reading < a[GATE_DK]:
-        return LOW
-    if s[COUNT] < 3 or now - ring[s[HEAD], 0] < SHORTEST_SLOPE_MS:
+def _ahead(span, below, a, sums):  # type: ignore[no-untyped-def]
+    """Judge a predicted alert at a reading ``below`` its limit, from a rate over ``span``."""
+    count, _, sum_t, sum_tt, sum_y, sum_ty, _ = sums
+    if count < 3 or span < SHORTEST_SLOPE_MS:
         return UNKNOWN
-    spread = s[COUNT] * s[SUM_TT] - s[SUM_T] * s[SUM_T]
-    rise = s[COUNT] * s[SUM_TY] - s[SUM_T] * s[SUM_Y]
+    spread = count * sum_tt - sum_t * sum_t
+    rise = count * sum_ty - sum_t * sum_y
     # reading + rise / spread * lead against the limit, without a division.
-    excess = rise * a[LEAD_MS] - (a[SET_DK] - reading) * spread
+    excess = rise * a[LEAD_MS] - below * spread
     if excess >= 0:
         return HIGH
     return LOW if excess < -a[DEADBAND_DK] * spread else BETWEEN
 
 
 @njit(cache=True)
-def _judged(moment, a, s, ring):  # type: ignore[no-untyped-def]
-    """Return how one moment stands to one alert."""
-    now, reading, word = moment
+def _judged(reading, word, a):  # type: ignore[no-untyped-def]
+    """Return how one moment stands to an alert, as far as its rate does not matter."""
     if a[KIND] == LOSS_OF_SIGHT:
         return HIGH if word & HEAT_ON and reading == NO_READING else LOW
     if reading == NO_READING:
         return LOW if word & COOL else UNKNOWN
-    if a[KIND] == TIME_TO_LIMIT and reading != AT_RANGE:
-        _slope_add(now, reading, a[WINDOW_MS], s, ring)
     if reading >= a[SET_DK]:
         return HIGH
     if a[KIND] == LEVEL:
         return LOW if reading < a[SET_DK] - a[DEADBAND_DK] else BETWEEN
-    return _ahead(now, reading, a, s, ring)
+    return LOW if reading < a[GATE_DK] else BY_ITS_RATE
 
 
 @njit(cache=True)
-def _changed(now, judged, a, s):  # type: ignore[no-untyped-def]
-    """Apply delays; return whether the alert changes."""
-    if s[ON] == 0:
-        if judged == HIGH:
-            if s[RISE_MS] == NEVER:
-                s[RISE_MS] = now
-            if now - s[RISE_MS] >= a[ON_MS]:
-                s[ON], s[RISE_MS], s[FALL_MS] = 1, NEVER, NEVER
-                return True
-        elif judged != UNKNOWN:
-            s[RISE_MS] = NEVER
-        return False
-    if judged == LOW:
-        if s[FALL_MS] == NEVER:
-            s[FALL_MS] = now
-        if now - s[FALL_MS] >= a[OFF_MS]:
-            s[ON], s[RISE_MS], s[FALL_MS] = 0, NEVER, NEVER
-            return True
-    else:
-        s[FALL_MS] = NEVER
-    return False
+def _delayed(now, judged, a, timers):  # type: ignore[no-untyped-def]
+    """Apply the delays; return whether the alert is on, and the starts of rise and fall."""
+    on, rise, fall = timers
+    if on == 0:
+        if judged == UNKNOWN:
+            return timers
+        if judged != HIGH:
+            return 0, NEVER, NEVER
+        rise = now if rise == NEVER else rise
+        return (1, NEVER, NEVER) if now - rise >= a[ON_MS] else (0, rise, NEVER)
+    if judged != LOW:
+        return 1, NEVER, NEVER
+    fall = now if fall == NEVER else fall
+    return (0, NEVER, NEVER) if now - fall >= a[OFF_MS] else (1, NEVER, fall)
 
 
 @njit(cache=True)
@@ -210,33 +197,69 @@ def _cause(reading, a):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
+def _run_alert(moments, row, s, ring, start):  # type: ignore[no-untyped-def]
+    """Drive one alert through the moments; ``start`` is time before, alert, place, changes."""
+    time_ms, reading_dk, word = moments
+    before, alert, found, changes = start
+    # As a tuple the settings stay in registers.
+    a = (row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7])
+    timers = (s[ON], s[RISE_MS], s[FALL_MS])
+    sums = (s[COUNT], s[HEAD], s[SUM_T], s[SUM_TT], s[SUM_Y], s[SUM_TY], s[BASE_MS])
+    for i in range(time_ms.size):
+        now, reading = time_ms[i], np.int64(reading_dk[i])
+        if now < before:
+            timers = (timers[0], NEVER, NEVER)
+            sums = (0, 0, 0, 0, 0, 0, now)
+        before = now
+        if a[KIND] == TIME_TO_LIMIT and reading not in (NO_READING, AT_RANGE):
+            sums = _slope_add(now, reading, a[WINDOW_MS], sums, ring)
+        judged = _judged(reading, word[i], a)
+        if judged == BY_ITS_RATE:
+            judged = _ahead(now - ring[sums[1], 0], a[SET_DK] - reading, a, sums)
+        was = timers[0]
+        timers = _delayed(now, judged, a, timers)
+        if timers[0] != was:
+            if found < changes.shape[0]:
+                changes[found, 0] = i
+                changes[found, 1] = alert
+                changes[found, 2] = timers[0]
+                changes[found, 3] = _cause(reading, a)
+            found += 1
+    s[ON], s[RISE_MS], s[FALL_MS] = timers
+    s[COUNT], s[HEAD], s[SUM_T], s[SUM_TT], s[SUM_Y], s[SUM_TY], s[BASE_MS] = sums
+    return found
+
+
+@njit(cache=True)
+def _sort_by_moment(changes, count):  # type: ignore[no-untyped-def]
+    """Sort the first rows by moment; rows of one moment stay in the alerts' order."""
+    for i in range(1, count):
+        row = changes[i].copy()
+        k = i
+        while k > 0 and changes[k - 1, 0] > row[0]:
+            changes[k] = changes[k - 1]
+            k -= 1
+        changes[k] = row
+
+
+@njit(cache=True)
 def run_burner(moments, settings, memory, changes):  # type: ignore[no-untyped-def]
     """Drive one burner through its moments in order; return the number of changes.
 
     ``moments`` are time, reading and word, each (time,); ``memory`` the arrays
     of a MachineState; ``changes`` is (place, 4): moment, alert, on or off,
-    cause. The count goes on past the room that ``changes`` has.
+    cause. The count goes on past the room that ``changes`` has. The alerts do
+    not know one another, so each runs through all moments by itself.
     """
-    time_ms, reading_dk, word = moments
     alerts, ring, last_ms = memory
     found = 0
-    for i in range(time_ms.size):
-        now = time_ms[i]
-        if now < last_ms[0]:
-            alerts[:, RISE_MS] = NEVER
-            alerts[:, FALL_MS] = NEVER
-            alerts[:, COUNT] = 0
-        last_ms[0] = now
-        for k in range(settings.shape[0]):
-            moment = (now, np.int64(reading_dk[i]), np.int64(word[i]))
-            judged = _judged(moment, settings[k], alerts[k], ring[k])
-            if _changed(now, judged, settings[k], alerts[k]):
-                if found < changes.shape[0]:
-                    changes[found, 0] = i
-                    changes[found, 1] = k
-                    changes[found, 2] = alerts[k, ON]
-                    changes[found, 3] = _cause(moment[1], settings[k])
-                found += 1
+    for k in range(settings.shape[0]):
+        start = (last_ms[0], k, found, changes)
+        found = _run_alert(moments, settings[k], alerts[k], ring[k], start)
+    if moments[0].size:
+        last_ms[0] = moments[0][-1]
+    if found <= changes.shape[0]:
+        _sort_by_moment(changes, found)
     return found
 
 
@@ -289,3 +312,68 @@ def burner_changes(
         for array, kept in zip(memory, before, strict=True):
             array[...] = kept
         room = found
+
+
+@njit(cache=True)
+def _run_cooks(moments, settings, fresh, counts, changes):  # type: ignore[no-untyped-def]
+    """Drive many cooks, each from a cold start; fill counts and changes."""
+    time_ms, reading_dk, word = moments
+    for i in range(reading_dk.shape[0]):
+        memory = (fresh[0].copy(), fresh[1].copy(), fresh[2].copy())
+        counts[i] = run_burner((time_ms, reading_dk[i], word), settings, memory, changes[i])
+
+
+def changes_of_cooks(
+    time_ms: Ints, *, reading_dk: NDArray[np.integer], word: Ints, settings: Ints, room: int = 64
+) -> list[Ints]:
+    """Return the changes of many cooks of one burner and one time base, each from a cold start.
+
+    Parameters
+    ----------
+    time_ms : (time,)
+        Moments. [ms]
+    reading_dk : (cook, time)
+        Readings. [0.1 K]
+    word : (time,)
+        Bits HEAT_ON and COOL.
+    settings : (alert, 8)
+        As :func:`settings_array`.
+    room : int
+        Changes foreseen a cook; one with more is run again by itself. [-]
+
+    Returns
+    -------
+    list of (change, 4)
+        As :func:`burner_changes`, cook by cook.
+
+    Raises
+    ------
+    InputError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    For campaigns: one compiled loop, the same function as the device's.
+
+    References
+    ----------
+    The module's rules.
+    """
+    if reading_dk.ndim != 2 or not reading_dk.shape[1] == time_ms.size == word.size:
+        raise InputError("time, reading and word must have one length")
+    state = cold_start(settings.shape[0])
+    counts = np.zeros(reading_dk.shape[0], dtype=np.int64)
+    changes = np.zeros((reading_dk.shape[0], room, 4), dtype=np.int64)
+    fresh = (state.alerts, state.ring, state.last_ms)
+    _run_cooks((time_ms, reading_dk, word), settings, fresh, counts, changes)
+    found = []
+    for i, count in enumerate(counts.tolist()):
+        if count <= room:
+            found.append(changes[i, :count])
+            continue
+        again = cold_start(settings.shape[0])
+        reading = reading_dk[i].astype(np.int64)
+        found.append(
+            burner_changes(time_ms, reading_dk=reading, word=word, settings=settings, state=again)
+        )
+    return found

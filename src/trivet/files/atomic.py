@@ -7,6 +7,7 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -26,8 +27,8 @@ def new_folder(folder: Path) -> Iterator[Path]:
         part = Path(tempfile.mkdtemp(prefix=f".{folder.name[:16]}-", dir=folder.parent))
         yield part
         part.chmod(0o755)
-        for path in (*part.rglob("*"), part):
-            _flush(path)
+        with ThreadPoolExecutor(16) as pool:  # flushes side by side share one journal write
+            list(pool.map(_flush, (*part.rglob("*"), part)))
         if not folder.exists():  # two runs may race to the same content
             os.replace(part, folder)
             _flush(folder.parent)

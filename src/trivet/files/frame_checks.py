@@ -124,6 +124,7 @@ def whole_frames(source: FrameSource, card: SensorCard) -> tuple[Values, tuple[N
             )
         )
         return full.temperature_k.astype(np.float32), tuple(notes)
+    notes += _repeated(blank, source)
     notes += _alternating(blank, source, card)
     notes += _missing(blank, source.where)
     return blank, tuple(notes)
@@ -144,6 +145,22 @@ def _blanked(frames: Values, where: str) -> tuple[Values, tuple[Note, ...]]:
         "write NaN where a pixel has no value",
     )
     return np.where(zero, np.float32(np.nan), frames), (note,)
+
+
+def _repeated(frames: Values, source: FrameSource) -> list[Note]:
+    """Note frames that are the one before again, pixel for pixel."""
+    alike = (frames[1:] == frames[:-1]) | np.isnan(frames[1:])
+    again = np.all(alike, axis=(1, 2)) & np.any(~np.isnan(frames[1:]), axis=(1, 2))
+    if not np.any(again):
+        return []
+    first = int(np.flatnonzero(again)[0]) + 1
+    return [
+        Note(
+            f"{np.count_nonzero(again)} frames repeat the one before pixel for pixel",
+            f"{source.where}, first frame {first} at {source.time_s[first]:.2f} s",
+            "a live sensor shows noise: the sensor or its reader had stalled there",
+        )
+    ]
 
 
 def _alternating(frames: Values, source: FrameSource, card: SensorCard) -> list[Note]:

@@ -74,6 +74,9 @@ def _group(h5py: Any, file: Any, where: str) -> ArrayGroup:
     extra = [key for key in ("scale_k", "offset_k") if key in attributes and key not in names]
 
     def shape(name: str) -> tuple[tuple[int, ...], np.dtype[Any]]:
+        if name in extra:
+            held = np.asarray(attributes[name])
+            return held.shape, held.dtype
         data = file[name]
         packed = "scale_factor" in data.attrs or "add_offset" in data.attrs
         kind = np.dtype(np.float64) if packed and data.dtype.itemsize > 1 else data.dtype

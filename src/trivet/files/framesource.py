@@ -18,6 +18,7 @@ from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
 ZERO_C_K = 273.15
+MOST_MOMENTS = 5_000_000
 FRAME_KEYS = ("apparent_c", "counts", "scale_k", "offset_k", "time_s", "sensor_c", "awake_s")
 
 Values = NDArray[np.float32]
@@ -75,10 +76,10 @@ def source_of_arrays(group: ArrayGroup, card: SensorCard) -> FrameSource:
         8-bit picture, or counts come without their scale.
     """
     name = _frame_key(group)
-    moments = _moments(group)
     shape, dtype = group.shape(name)
-    check_shape(shape, moments=moments.size, card=card, where=f"{group.where}: {name}")
     refuse_picture(dtype, f"{group.where}: {name}")
+    moments = _moments(group)
+    check_shape(shape, moments=moments.size, card=card, where=f"{group.where}: {name}")
     raw = group.read(name)
     if name == "counts":
         values = _scaled(group, raw)
@@ -88,7 +89,7 @@ def source_of_arrays(group: ArrayGroup, card: SensorCard) -> FrameSource:
     sensor, notes = _sensor(group, moments.size)
     awake = None
     if "awake_s" in group.names:
-        awake = np.asarray(group.read("awake_s"), dtype=np.float64)
+        awake = _small(group, "awake_s", moments.size)
         if awake.shape != moments.shape:
             raise RecordingError(
                 f"{group.where}: awake_s has shape {awake.shape}; allowed: ({moments.size},)"
@@ -209,13 +210,25 @@ def _frame_key(group: ArrayGroup) -> str:
     )
 
 
+def _small(group: ArrayGroup, name: str, most: int) -> Series:
+    """Read a series after a look at its declared shape, so that nothing swells."""
+    shape, _ = group.shape(name)
+    items = int(np.prod(shape, dtype=object)) if shape else 1
+    if items > most:
+        raise RecordingError(
+            f"{group.where}: {name} swells to {items:,} values; at most {most:,} were expected. "
+            "It was not unpacked."
+        )
+    return np.asarray(group.read(name), dtype=np.float64)
+
+
 def _moments(group: ArrayGroup) -> Series:
     if "time_s" not in group.names:
         raise RecordingError(
             f"{group.where}: no time axis: time_s is missing. Give the moment of each frame in "
             "seconds; a frame rate alone hides lost frames."
         )
-    time = np.asarray(group.read("time_s"), dtype=np.float64)
+    time = _small(group, "time_s", MOST_MOMENTS)
     if time.ndim != 1 or time.size == 0:
         raise RecordingError(f"{group.where}: time_s has shape {time.shape}; allowed: (time,)")
     return time
@@ -230,7 +243,7 @@ def _scaled(group: ArrayGroup, raw: NDArray[Any]) -> Values:
             "and offset_k (kelvin at count 0)."
         )
     keys = ("scale_k", "offset_k")
-    scale, offset = (np.asarray(group.read(key), dtype=np.float64) for key in keys)
+    scale, offset = (_small(group, key, 1) for key in keys)
     single = scale.size == 1 and offset.size == 1
     if not single or not scale.item() > 0 or not np.isfinite(offset.item()):
         raise RecordingError(
@@ -254,7 +267,7 @@ def _sensor(group: ArrayGroup, moments: int) -> tuple[Series, tuple[Note, ...]]:
             f"{group.where}: sensor_c is missing; the temperature of the sensor housing at each "
             "frame is needed to take out its drift"
         )
-    sensor = np.asarray(group.read("sensor_c"), dtype=np.float64)
+    sensor = _small(group, "sensor_c", moments)
     if sensor.size == 1 and moments > 1:
         note = Note(
             f"one sensor temperature ({sensor.item():.1f} C) for all {moments} frames",

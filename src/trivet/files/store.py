@@ -176,7 +176,7 @@ def _arrays(folder: Path) -> dict[str, NDArray[Any]]:
     if not file.exists():
         return {}
     try:
-        with np.load(file, allow_pickle=False) as packed:
+        with file.open("rb") as handle, np.load(handle, allow_pickle=False) as packed:
             arrays = {name: packed[name] for name in packed.files}
     except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile) as error:
         raise StorageError(f"{file}: damaged ({error}); {_ADVICE}") from error

@@ -70,6 +70,7 @@ def read_words(path: Path, card: SensorCard) -> FrameSource:
         arrays = _arrays(members, path.name)
     memory, rams, time = arrays["memory"], arrays["ram"], arrays["time_s"].astype(np.float64)
     check_shape((rams.shape[0], ROWS, COLS), moments=time.size, card=card, where=path.name)
+    _refuse_frozen(rams, path.name)
     constants = _constants(memory, path.name)
     readouts = _readouts(arrays.get("control"), rams.shape[0])
     subpages = _subpages(arrays, rams, readouts[0].pattern, path.name)
@@ -145,6 +146,8 @@ def _subpages(
         raise RecordingError(f"{where}: subpage has shape {told.shape}; allowed: one a half frame")
     subpages = told.astype(np.int64) & 1 if "subpage" not in arrays else told.astype(np.int64)
     for at in range(1, len(rams)):
+        if at > 1 and subpages[at] == subpages[at - 2] and _replayed(rams, at):
+            continue
         try:
             confirm_subpage(
                 rams[at], previous=rams[at - 1], stated=int(subpages[at]), pattern=pattern
@@ -167,7 +170,9 @@ def _seen_subpages(rams: NDArray[np.generic], pattern: ReadPattern, where: str) 
         )
     subpages = np.empty(len(rams), dtype=np.int64)
     for at, half in enumerate(seen):
-        if half is not None:
+        if first < at and at > 1 and _replayed(rams, at):
+            subpages[at] = subpages[at - 2]
+        elif half is not None:
             subpages[at] = half
         elif at < first:  # before the first change that tells, the turns alternate backwards
             subpages[at] = (int(seen[first] or 0) + (first - at)) % 2
@@ -177,6 +182,19 @@ def _seen_subpages(rams: NDArray[np.generic], pattern: ReadPattern, where: str) 
                 "repeated read, or a missed one). Store status with every half frame."
             )
     return subpages
+
+
+def _replayed(rams: NDArray[np.generic], at: int) -> bool:
+    """Whether a half frame repeats the last but one word for word, as no live sensor does."""
+    return bool(np.array_equal(rams[at], rams[at - 2]))
+
+
+def _refuse_frozen(rams: NDArray[np.generic], where: str) -> None:
+    if len(rams) >= 8 and bool(np.all(rams == rams[0])):
+        raise RecordingError(
+            f"{where}: all {len(rams)} half frames are the same, word for word: stuck words. The "
+            "sensor or its reader had stopped; record again."
+        )
 
 
 def _converted(
@@ -235,6 +253,15 @@ def _notes(
                 f"{repeats[0]}",
                 f"{where}, {time[repeats[0]]:.2f} s",
                 "a turn was lost: the other half is staler there",
+            )
+        )
+    replayed = sum(_replayed(rams, at) for at in range(2, len(rams)))
+    if replayed:
+        notes.append(
+            Note(
+                f"{replayed} half frames repeat the last but one word for word",
+                where,
+                "a live sensor shows noise: this is a replay, or its reader had stalled",
             )
         )
     bad = constants.pixels.broken | stuck_pixels(rams)

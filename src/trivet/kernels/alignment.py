@@ -170,6 +170,10 @@ def pair_events(
     Every difference of two events is tried as an offset; the one that pairs
     most wins, and must win by at least one pair. Make the gaps between
     shared events uneven (two claps, pause, one clap).
+
+    References
+    ----------
+    Counting of votes for an offset, as in any pattern matching text; the rules are ours.
     """
     reference = np.sort(np.asarray(reference_s, dtype=np.float64))
     other = np.sort(np.asarray(other_s, dtype=np.float64))

@@ -54,7 +54,7 @@ class BurnerPattern:
 
 
 def default_pattern(kind: BurnerKind, *, radius_m: float) -> BurnerPattern:
-    """Return a typical pattern for a burner of a given outer radius (all shares assumed).
+    """Return a typical pattern for a burner of a given outer radius.
 
     Parameters
     ----------
@@ -62,12 +62,26 @@ def default_pattern(kind: BurnerKind, *, radius_m: float) -> BurnerPattern:
     radius_m : float
         Outer radius of flames or heated zone. [m]
 
+    Returns
+    -------
+    BurnerPattern
+        Ring, skirt and side shares; all of them assumed.
+
     Raises
     ------
     InputError
         For an unknown kind.
     OutOfRangeError
         If the radius is not above 0.
+
+    Notes
+    -----
+    The width of a gas ring is the least known: from 0.10 to 0.25 of the radius
+    the spread of a 3 mm aluminium pan falls by about a third.
+
+    References
+    ----------
+    Assumed, no source.
     """
     if not radius_m > 0.0:
         raise OutOfRangeError(f"radius_m is {radius_m}; allowed: above 0 m")
@@ -118,7 +132,11 @@ def flux_map(
     -----
     Each cell is the mean of 4 x 4 Gauss points.  The efficiency of a burner is
     that of a centred pan; moving a 26 cm pan by 5 cm on a gas ring of 8 cm
-    loses a few per cent of it.
+    loses about a fifth of it, most of it the part of the ring that shows.
+
+    References
+    ----------
+    Own parametric form; no source.
     """
     if not pan_radius_m > 0.0:
         raise OutOfRangeError(f"pan_radius_m is {pan_radius_m}; allowed: above 0 m")
@@ -149,14 +167,38 @@ def _cell_means(
     t = (np.arange(n_theta)[:, None] + 0.5 * (1.0 + _NODES)) * dt
     x = r[:, None, :, None] * np.cos(t[None, :, None, :]) + offset_m[0]
     y = r[:, None, :, None] * np.sin(t[None, :, None, :]) + offset_m[1]
-    value = _pattern_density(pattern, np.hypot(x, y), np.arctan2(y, x))
+    value = pattern_density(pattern, rho_m=np.hypot(x, y), angle_rad=np.arctan2(y, x))
     weight = _WEIGHTS[:, None] * _WEIGHTS[None, :] * r[:, None, :, None] * dr * dt / 4.0
     area = weight.sum(axis=(2, 3)) * np.ones((n_r, n_theta))
     return (value * weight).sum(axis=(2, 3)) / area, area
 
 
-def _pattern_density(pattern: BurnerPattern, rho: FloatArray, angle: FloatArray) -> FloatArray:
-    """Return the density of the pattern around its own centre, integral 1 over the plane."""
+def pattern_density(
+    pattern: BurnerPattern, *, rho_m: FloatArray, angle_rad: FloatArray
+) -> FloatArray:
+    """Return the density of a pattern around its own centre, without the rim's share.
+
+    Parameters
+    ----------
+    pattern : BurnerPattern
+    rho_m, angle_rad : (...,)
+        Polar coordinates around the burner. [m], [rad]
+
+    Returns
+    -------
+    (...,)
+        Density, about 1 when integrated over the plane. [1/m2]
+
+    Notes
+    -----
+    Normalised to a few per cent only (a Gaussian ring narrower than a third of
+    its radius is within 0.1 %); ``flux_map`` normalises exactly.
+
+    References
+    ----------
+    Own parametric form; no source.
+    """
+    rho, angle = rho_m, angle_rad
     skirt = (rho < pattern.outer_radius_m) / (np.pi * pattern.outer_radius_m**2)
     if pattern.kind == "coil":
         main = _spiral(pattern, rho, angle)
@@ -199,6 +241,11 @@ def pan_power_w(
     captured_frac : float
         Only for reporting totals; the shape of ``flux_map`` already carries it. [-]
 
+    Returns
+    -------
+    (...,)
+        Heat into the pan. [W]
+
     Raises
     ------
     OutOfRangeError
@@ -225,10 +272,30 @@ def pan_power_w(
 def level_frac(time_s: ArrayLike, *, change_s: ArrayLike, level: ArrayLike) -> FloatArray:
     """Return the knob level at given times: the last change holds; 0 before the first.
 
+    Parameters
+    ----------
+    time_s : (...,)
+        Times asked for. [s]
+    change_s, level : (change,)
+        When the knob is set, and to which share of the rating. [s], [-]
+
+    Returns
+    -------
+    (...,)
+        Level. [-]
+
     Raises
     ------
     InputError
         If changes are not in rising order or do not pair with levels.
+
+    Notes
+    -----
+    A change acts from its own instant on.
+
+    References
+    ----------
+    None.
     """
     when = np.asarray(change_s, dtype=np.float64)
     what = np.asarray(level, dtype=np.float64)
@@ -256,6 +323,11 @@ def limited_level(
     after_s : float
         Time from switching on to the first cut. [s]
 
+    Returns
+    -------
+    (step,)
+        Level that reaches the heater. [-]
+
     Raises
     ------
     OutOfRangeError
@@ -264,7 +336,12 @@ def limited_level(
     Notes
     -----
     The limiter of real zones acts on the glass, not on time: this is the
-    pattern it makes, for estimators to be tried on, and no control model.
+    pattern it makes, for estimators to be tried on, and no control model.  A
+    duty of 0.6 instead of 0.7 takes a seventh off the mean heat.
+
+    References
+    ----------
+    Cycling on boil-dry, warped bases and missing pans: a range owner manual.
     """
     if not (step_s > 0.0 and period_s > 0.0 and after_s >= 0.0):
         raise OutOfRangeError("step_s and period_s must be above 0 s, after_s 0 s or more")

@@ -130,6 +130,10 @@ def offset_at_k(
     not measured is paid for: between plateaus and beyond, half the change from
     plateau to plateau (or, with one plateau, 0.2 % of the distance from it) is
     added as the half-width of a rectangle.
+
+    References
+    ----------
+    JCGM 100:2008, 4.3.7 (a half-width read as a rectangle); the rule for it is ours.
     """
     wanted = np.asarray(temperature_k, dtype=np.float64)
     value = np.interp(wanted, offsets.plateau_k, offsets.offset_k[:, probe])

@@ -108,6 +108,10 @@ def drift_terms(
     Notes
     -----
     A wake term of 3 K with 80 s has 0.15 K left after 4 min.
+
+    References
+    ----------
+    First-order terms of a sensor in a warming housing; own choice of terms.
     """
     if not tau_s > 0:
         raise OutOfRangeError(f"time constant of the wake term {tau_s} s; allowed: above 0")
@@ -153,8 +157,9 @@ def fit_drift(samples: DriftSamples, *, declared: DriftModel) -> DriftFit:
     Needed levers: 3 K of housing for b, 0.02 K/s of rate for c, samples before
     tau/2 and after 2 tau since wake for d.  Three ramps of 15 K with 0.3 K noise and
     a 0.5 K probe offset each give a within 0.6 K, b within 0.05, d within 0.4 K;
-    held-out ramps are then predicted within 1 K rms.  A wrong tau by 30 % leaves
-    up to 0.1 of d.
+    held-out ramps are then predicted within 1 K rms.  A tau wrong by 30 % moves
+    d by 0.3 of itself and the rate term by 15 s, and hardly shows in the residual: the
+    sum stays right over the times that were seen.
 
     References
     ----------

@@ -114,6 +114,10 @@ def compose_full_frames(half_k: ArrayLike, *, time_s: ArrayLike) -> FullFrames:
     -----
     Nothing is interpolated. The error of a pixel that is ``age_s`` old is its
     rate of change times that age: 1.5 K at 3 K/s and 0.5 s.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns).
     """
     half = np.asarray(half_k, dtype=np.float64)
     time = np.asarray(time_s, dtype=np.float64)
@@ -157,6 +161,10 @@ def repeated_subpages(filled: ArrayLike) -> NDArray[np.bool_]:
     Two halves count as equal when more than half of the pixels of the later
     one were filled by the earlier one too, so single dead pixels do not
     matter.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns).
     """
     fill = np.asarray(filled, dtype=np.bool_)
     marks = np.zeros(fill.shape[0], dtype=np.bool_)
@@ -185,6 +193,10 @@ def half_frame_pattern(filled: ArrayLike) -> ReadPattern | None:
     -----
     A frame counts when over 90 % of one subpage is filled and under 10 % of
     the other; the stack counts when over half of its frames do.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns); the shares are ours.
     """
     fill = np.asarray(filled, dtype=np.bool_)
     rows, cols = fill.shape[1:]

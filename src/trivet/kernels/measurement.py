@@ -125,6 +125,10 @@ def explained_radiance(apparent_k: ArrayLike, *, sight: Sight, band: Band) -> Fl
     -----
     Kept apart from the temperature so that a caller can tell a signal too weak
     from one too strong.
+
+    References
+    ----------
+    As :func:`sighted_apparent_k`.
     """
     gain = np.asarray(sight.gain, float)
     stated = np.asarray(apparent_k, float) - np.asarray(sight.offset_k, float)

@@ -29,7 +29,7 @@ class ProbeWire:
         Diameter of one conductor. [m]
     conductivity_w_mk : float
         Mean of the two conductors: type K about 25, T about 200 (copper and
-        constantan), J about 45, N about 20. [W/m/K]
+        constantan), J about 45, N about 20 (from memory). [W/m/K]
     film_w_m2k : float
         Heat transfer from bare wire to air; 20 to 60 for thin wire. [W/m2/K]
     isothermal_m : float
@@ -136,6 +136,10 @@ def surface_from_junction_k(
     -----
     A correction of c kelvin known to 30 % leaves 0.3 c of uncertainty: correct
     small errors, re-attach large ones.
+
+    References
+    ----------
+    The definition of the share, solved for the surface.
     """
     share = np.asarray(error_frac, dtype=np.float64)
     if np.any((share < 0.0) | (share >= 1.0)):

@@ -135,18 +135,20 @@ def _apply(core: Core) -> None:
     n_r, n_t, lanes = cells.pan.shape
     cook[MEAN_PAN, :] = 0.0
     cook[MEAN_LAYER, :] = 0.0
+    pan_mean, layer_mean = cook[MEAN_PAN], cook[MEAN_LAYER]
     for i in range(n_r):
         area = grid.area[i]
-        for j in range(n_t):
+        pan, layer, open_frac = cells.pan[i], cells.layer[i], cells.open_frac[i]
+        delta, shift, gain = scratch.delta[i], scratch.shift[i], scratch.gain[i]
+        for j in range(n_t):  # one written row a loop, see thermal_exchange
             for c in range(lanes):
-                delta = scratch.delta[i, j, c]
-                cells.pan[i, j, c] += delta
-                layer = (
-                    cells.layer[i, j, c] + scratch.shift[i, j, c] + scratch.gain[i, j, c] * delta
-                )
-                cells.layer[i, j, c] = layer
-                cook[MEAN_PAN, c] += area * cells.pan[i, j, c]
-                cook[MEAN_LAYER, c] += area * cells.open_frac[i, j, c] * layer
+                pan[j, c] += delta[j, c]
+            for c in range(lanes):
+                layer[j, c] += shift[j, c] + gain[j, c] * delta[j, c]
+            for c in range(lanes):
+                pan_mean[c] += area * pan[j, c]
+            for c in range(lanes):
+                layer_mean[c] += area * open_frac[j, c] * layer[j, c]
 
 
 @compiled

@@ -129,6 +129,25 @@ def compiled(function: F) -> F:
     The compiler's disk cache looks at a function's own file only, so a change in
     one file of this family would leave stale code in its callers: the stamp of
     a cached function is therefore that of the whole family.
+
+    Parameters
+    ----------
+    function : callable
+        Written in the compilable subset.
+
+    Returns
+    -------
+    callable
+        The same, compiled at first use.
+
+    Notes
+    -----
+    Fused multiply-add is allowed: it changes last bits between processor
+    families, never between runs on one.
+
+    References
+    ----------
+    None.
     """
     options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
     # a fused multiply-add changes the last bit only
@@ -140,8 +159,28 @@ def compiled(function: F) -> F:
 def unit_grid(n_r: int, n_theta: int) -> Grid:
     """Return the polar grid of the unit disc whose rim is a grid line.
 
-    ``area`` is the area of one cell as a share of the disc [-]; the conduction
-    weights multiply k d / R^2.
+    Parameters
+    ----------
+    n_r, n_theta : int
+        Rings and cells a ring, at least 3 each.
+
+    Returns
+    -------
+    Grid
+        Areas as shares of the disc [-]; the conduction weights multiply k d / R^2.
+
+    Raises
+    ------
+    InputError
+        For fewer cells.
+
+    Notes
+    -----
+    Second order: an error of 0.03 K rms at 24 x 32 becomes 0.13 K at 12 x 16.
+
+    References
+    ----------
+    Standard finite volumes; the face at r = 0 has no length and carries nothing.
     """
     if n_r < 3 or n_theta < 3:
         raise InputError(f"a polar grid needs at least 3 x 3 cells, got {n_r} x {n_theta}")

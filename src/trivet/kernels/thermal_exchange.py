@@ -157,12 +157,19 @@ def _slope(out: FloatArray, t: FloatArray, poly: FloatArray) -> None:
 
 
 @compiled
-def _through_skin(out: FloatArray, slope: FloatArray, value: FloatArray, live: FloatArray) -> None:
-    """Take the resistance between node and surface into a loss (Newton step) and wet share."""
+def _through_skin(row: FloatArray, live: FloatArray) -> None:
+    """Take wet share and skin resistance (a Newton step) into the layer's loss and slope."""
+    value, slope, share = row[4], row[5], row[8]
     wet, skin = live[WET], live[R_SURF]
-    for j in range(out.shape[0]):
-        for c in range(out.shape[1]):
-            out[j, c] = value[j, c] * wet[c] / (1.0 + skin[c] * slope[j, c])
+    for j in range(share.shape[0]):
+        for c in range(share.shape[1]):
+            share[j, c] = wet[c] / (1.0 + skin[c] * slope[j, c])
+    for j in range(share.shape[0]):
+        for c in range(share.shape[1]):
+            value[j, c] *= share[j, c]
+    for j in range(share.shape[0]):
+        for c in range(share.shape[1]):
+            slope[j, c] *= share[j, c]
 
 
 @compiled
@@ -190,26 +197,38 @@ def _into_slope(out: FloatArray, tp: FloatArray, fixed: FloatArray, live: FloatA
 
 
 @compiled
-def _weight(row: FloatArray, live: FloatArray, capacity: FloatArray, step_s: float) -> None:
-    """Weight of the new time level times the step; it tends to 1 where a cell is stiff."""
-    d_loss, d_into, d_out, w = row[1], row[3], row[5], row[6]
-    g, inv_cap = live[G], live[INV_CAP]
+def _weight(row: FloatArray, live: FloatArray, inv_pan: FloatArray, step_s: float) -> None:
+    """Fill row 6, the weight of the new level times the step, and row 7, 1 / (layer's diagonal).
+
+    The weight (3 + z) / (6 + z) tends to 1 where a cell is stiff.  Both divisions
+    share one reciprocal: divisions dominate this kernel.
+    """
+    d_loss, d_into, d_out, w, inv, z, rec = row[1], row[3], row[5], row[6], row[7], row[8], row[9]
+    g, cap, inv_cap = live[G], live[CAP], live[INV_CAP]
     for j in range(w.shape[0]):
         for c in range(w.shape[1]):
-            pan = (d_loss[j, c] + d_into[j, c]) / capacity[c]
+            pan = (d_loss[j, c] + d_into[j, c]) * inv_pan[c]
             layer = (d_out[j, c] + g[c]) * inv_cap[c]
-            z = step_s * (pan if pan > layer else layer)
-            w[j, c] = step_s * (3.0 + z) / (6.0 + z)
+            z[j, c] = step_s * (pan if pan > layer else layer)
+    for j in range(w.shape[0]):
+        for c in range(w.shape[1]):
+            six = 6.0 + z[j, c]
+            inner = cap[c] * six + step_s * (3.0 + z[j, c]) * (g[c] + d_out[j, c])
+            rec[j, c] = 1.0 / (six * inner)
+    for j in range(w.shape[0]):
+        for c in range(w.shape[1]):
+            six, three = 6.0 + z[j, c], step_s * (3.0 + z[j, c])
+            w[j, c] = three * (cap[c] * six + three * (g[c] + d_out[j, c])) * rec[j, c]
+    for j in range(w.shape[0]):
+        for c in range(w.shape[1]):
+            inv[j, c] = (6.0 + z[j, c]) * (6.0 + z[j, c]) * rec[j, c]
 
 
 @compiled
 def _layer_terms(cell: Cell, row: FloatArray, live: FloatArray, step_s: float) -> None:
     """Fill the layer's increment: ``shift + gain * (pan's increment)``."""
-    into, d_into, out, d_out, w, inv = row[2], row[3], row[4], row[5], row[6], row[7]
-    g, cap, wet, evaporation = live[G], live[CAP], live[WET], live[EVAPORATION]
-    for j in range(w.shape[0]):
-        for c in range(w.shape[1]):
-            inv[j, c] = 1.0 / (cap[c] + w[j, c] * (g[c] + d_out[j, c]))
+    into, d_into, out, w, inv = row[2], row[3], row[4], row[6], row[7]
+    wet, evaporation = live[WET], live[EVAPORATION]
     for j in range(w.shape[0]):
         for c in range(w.shape[1]):
             flow = into[j, c] - out[j, c] - wet[c] * evaporation[c]
@@ -254,11 +273,10 @@ def exchange(core: Core, step_s: float) -> None:
         _slope(row[1], tp, poly)
         _into(row[2], tp, tl, fixed, live)
         _into_slope(row[3], tp, fixed, live)
-        _value(row[8], tl, skin)
-        _slope(row[9], tl, skin)
-        _through_skin(row[4], row[9], row[8], live)
-        _through_skin(row[5], row[9], row[9], live)
-        _weight(row, live, cells.capacity[i], step_s)
+        _value(row[4], tl, skin)
+        _slope(row[5], tl, skin)
+        _through_skin(row, live)
+        _weight(row, live, 1.0 / cells.capacity[i], step_s)
         cell = Cell(
             scratch.shift[i], scratch.gain[i], scratch.diag[i], scratch.delta[i],
             cells.capacity[i], cells.shape[i],

@@ -29,6 +29,10 @@ def saturated_pixels(ram: ArrayLike) -> NDArray[np.bool_]:
     -----
     A clipped word still converts to a finite temperature; this mask says that
     it is a bound.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), for the words; the judgement is ours.
     """
     words = sixteen_bit_words(ram, what="half frame", start=RAM_START)
     pixels = words[: ROWS * COLS].reshape(ROWS, COLS)
@@ -48,19 +52,26 @@ def stuck_pixels(rams: ArrayLike, *, at_least: int = 8) -> NDArray[np.bool_]:
     Returns
     -------
     (24, 32) of bool
-        True at stuck pixels; none in a shorter recording.
+        True at stuck pixels; none in a shorter recording, and none where over a
+        tenth of the array stands still: that is a replay or a frozen block.
 
     Notes
     -----
     Noise is 2 to 5 counts, so that a healthy pixel keeps one word through 8
     reads with a chance under 1e-4. Each subpage is refreshed in every second
     half frame, hence twice ``at_least`` half frames are asked for.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), for the words; the judgement is ours.
     """
     words = np.asarray(rams)[:, : ROWS * COLS]
     if words.shape[0] < 2 * at_least:
         return np.zeros((ROWS, COLS), dtype=np.bool_)
-    still = np.all(words == words[0], axis=0)
-    return np.asarray(still, dtype=np.bool_).reshape(ROWS, COLS)
+    still = np.asarray(np.all(words == words[0], axis=0), dtype=np.bool_)
+    if np.mean(still) > 0.1:  # the block is replayed or frozen: no fault of single pixels
+        return np.zeros((ROWS, COLS), dtype=np.bool_)
+    return still.reshape(ROWS, COLS)
 
 
 def updated_subpage(
@@ -85,6 +96,10 @@ def updated_subpage(
     -----
     A half counts as renewed when over 30 % of its words changed and as kept
     when under 1 % did; noise of 2 to 5 counts changes 80 to 90 %.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), for the words; the judgement is ours.
     """
     changed = (np.asarray(ram) != np.asarray(previous))[: ROWS * COLS].reshape(ROWS, COLS)
     share = [
@@ -112,6 +127,11 @@ def confirm_subpage(
     pattern : "chess" or "interleaved"
         How the array was set to read.
 
+    Returns
+    -------
+    None
+        Nothing, where the words agree or do not tell.
+
     Raises
     ------
     RecordingError
@@ -122,6 +142,10 @@ def confirm_subpage(
     A wrong subpage converts stale pixels with the wrong blind pixel and calls
     them fresh; with the maker's typical constants that is 0.1 to 1 K and one
     turn of delay.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), for the words; the judgement is ours.
     """
     renewed = updated_subpage(ram, previous=previous, pattern=pattern)
     if renewed is not None and renewed != stated:

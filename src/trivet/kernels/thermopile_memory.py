@@ -6,8 +6,8 @@ temperature coefficient share one word and are refinements of row, column and
 array means.  :func:`calibration_memory` unpacks them once; everything after
 works on the frozen :class:`ThermopileConstants`.
 
-Step numbers in this file are those of the MLX90640 datasheet, revision 12
-(December 2019), section 11.1 (restoring calibration data).
+Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.1
+(restoring calibration data); the numbers of its subsections are from memory.
 """
 
 from __future__ import annotations
@@ -166,6 +166,10 @@ def sixteen_bit_words(words: ArrayLike, *, what: str, start: int) -> Words:
     -----
     Words are never padded or cut: a memory one word short shifts nothing but
     would leave the last pixel uncalibrated.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), section 10 (memory and registers).
     """
     array = np.asarray(words)
     if array.shape != (WORDS,):

@@ -1,7 +1,7 @@
 """The state of a thermopile array in a half frame: supply, chip temperature, gain, readout.
 
-Step numbers are those of the MLX90640 datasheet, revision 12 (December 2019),
-section 11.2 (temperature calculation).
+Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.2
+(temperature calculation); the numbers of its subsections are from memory.
 """
 
 from __future__ import annotations
@@ -205,6 +205,14 @@ def signed_ram(ram: ArrayLike) -> Floats:
     ------
     RecordingError
         If the words are not 832 integers of 16 bits.
+
+    Notes
+    -----
+    Every word of a half frame is two's complement, the gain's too.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), section 11.2.
     """
     words = sixteen_bit_words(ram, what="half frame", start=RAM_START)
     return np.where(words > 32767, words - 65536, words).astype(np.float64)
@@ -228,6 +236,14 @@ def drift_inputs(
     -------
     (float, float)
         Chip temperature above 25 C [K] and supply above 3.3 V [V].
+
+    Notes
+    -----
+    Some 5 to 40 K and under 0.3 V in a healthy head.
+
+    References
+    ----------
+    MLX90640 datasheet, revision 12 (2019), section 11.2.
     """
     chip_k = ambient_temperature_k(ram, constants=constants, resolution=resolution)
     voltage = supply_voltage_v(ram, constants=constants, resolution=resolution)

@@ -1,4 +1,4 @@
-"""Propagation of uncertainty: first order with correlations, and Monte Carlo."""
+"""Propagation of uncertainty to first order, correlations included."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
-from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
+from trivet.errors import InputError, OutOfRangeError
 
 Floats = NDArray[np.float64]
 Shape = Literal["normal", "rectangular", "triangular", "t"]
@@ -55,41 +55,34 @@ class Budget:
         return tuple(sorted(shares, key=lambda entry: -entry[1]))
 
 
-@dataclass(frozen=True)
-class Distribution:
-    """Monte Carlo result: mean, standard deviation, and two kinds of interval."""
+def correlation_matrix(correlation: ArrayLike | None, *, count: int) -> Floats:
+    """Return a correlation that can exist, or independence.
 
-    mean: float
-    uncertainty: float
-    symmetric: tuple[float, float]
-    shortest: tuple[float, float]
-    draws: int
+    Parameters
+    ----------
+    correlation : (input, input) or None
+        Correlation coefficients. [-]
+    count : int
+        Number of inputs. [-]
 
+    Returns
+    -------
+    (input, input)
+        The matrix, checked.
 
-@dataclass(frozen=True)
-class LineFit:
-    """A straight line y = intercept + slope (x - reference) with its covariance."""
+    Raises
+    ------
+    InputError
+        If it is not symmetric, has no ones on its diagonal, or is impossible.
 
-    reference: float
-    intercept: float
-    slope: float
-    intercept_u: float
-    slope_u: float
-    correlation: float
-    residual_sd: float
+    Notes
+    -----
+    Three inputs cannot all be correlated by less than -0.5.
 
-    def at(self, x: float) -> tuple[float, float]:
-        """Return the line's value and its standard uncertainty at x."""
-        step = x - self.reference
-        variance = (
-            self.intercept_u**2
-            + (step * self.slope_u) ** 2
-            + 2.0 * step * self.intercept_u * self.slope_u * self.correlation
-        )
-        return self.intercept + self.slope * step, math.sqrt(variance)
-
-
-def _correlation(correlation: ArrayLike | None, count: int) -> Floats:
+    References
+    ----------
+    JCGM 102:2011, 3.21 (positive semi-definite).
+    """
     if correlation is None:
         return np.eye(count)
     matrix = np.asarray(correlation, dtype=np.float64)
@@ -301,7 +294,7 @@ def first_order_budget(
     Notes
     -----
     Trust it while ``second_order`` stays under a third of ``uncertainty`` (it
-    then adds under 5 %); beyond, use :func:`monte_carlo`. In the mass example
+    then adds under 5 %); beyond, use ``montecarlo.monte_carlo``. In the mass example
     the first order gives 0.054 mg where the truth is 0.075 mg, and
     ``second_order`` says so. The effective degrees of freedom disregard correlation.
 
@@ -314,7 +307,7 @@ def first_order_budget(
     if not np.all(u >= 0.0):
         bad = [q.name for q in inputs if not q.uncertainty >= 0.0]
         raise OutOfRangeError(f"uncertainty of {', '.join(bad)} is negative or not a number")
-    matrix = _correlation(correlation, x.size)
+    matrix = correlation_matrix(correlation, count=x.size)
     centre, covariance = propagated_covariance(model, x, covariance=np.outer(u, u) * matrix)
     slopes = _jacobian(lambda p: np.atleast_1d(np.asarray(model(p))), x, 0.1 * u)[0]
     terms = slopes * u
@@ -326,221 +319,4 @@ def first_order_budget(
         contributions=tuple(float(t) for t in terms),
         effective_dof=welch_satterthwaite(terms, dof=[q.dof for q in inputs]),
         second_order=math.sqrt(curved),
-    )
-
-
-def symmetric_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
-    """Return the interval that leaves equal shares of a sample on both sides.
-
-    Parameters
-    ----------
-    sample : (draw,)
-        Draws. [unit of choice]
-    confidence : float
-        Share inside. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper end.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If the tails would hold less than 10 draws each.
-
-    Notes
-    -----
-    With 1e6 draws of a normal the ends are good to 0.003 standard deviations.
-
-    References
-    ----------
-    JCGM 101:2008, 7.7.
-    """
-    array = _sorted_sample(sample, confidence)
-    tail = 0.5 * (1.0 - confidence)
-    low, high = np.quantile(array, [tail, 1.0 - tail])
-    return float(low), float(high)
-
-
-def shortest_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
-    """Return the shortest interval that holds a share of a sample.
-
-    Parameters
-    ----------
-    sample : (draw,)
-        Draws of a distribution with one peak. [unit of choice]
-    confidence : float
-        Share inside. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper end.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If the tails would hold less than 10 draws each.
-
-    Notes
-    -----
-    Noisier than the symmetric interval: its ends wander by 0.02 standard
-    deviations at 1e6 draws of a normal, where many intervals are equally short.
-
-    References
-    ----------
-    JCGM 101:2008, 5.3.4 and 7.7.
-    """
-    array = _sorted_sample(sample, confidence)
-    inside = round(confidence * array.size)
-    widths = array[inside:] - array[: array.size - inside]
-    start = int(np.argmin(widths))
-    return float(array[start]), float(array[start + inside])
-
-
-def _sorted_sample(sample: ArrayLike, confidence: float) -> Floats:
-    array = np.sort(np.asarray(sample, dtype=np.float64).ravel())
-    if not 0.0 < confidence < 1.0:
-        raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
-    if array.size * 0.5 * (1.0 - confidence) < 10.0:
-        raise NotEnoughDataError(f"{array.size} draws leave under 10 in a tail: draw more")
-    if not np.all(np.isfinite(array)):
-        raise InputError("the sample holds values that are not finite")
-    return array
-
-
-def monte_carlo(
-    model: Callable[[Floats], ArrayLike],
-    inputs: Sequence[InputQuantity],
-    *,
-    generator: np.random.Generator,
-    draws: int = 200_000,
-    correlation: ArrayLike | None = None,
-    confidence: float = 0.95,
-) -> Distribution:
-    """Return the distribution of a model's output by Monte Carlo.
-
-    Parameters
-    ----------
-    model : callable
-        Takes (input, draw), gives (draw,).
-    inputs : sequence of InputQuantity
-        Values, standard uncertainties and shapes.
-    generator : numpy.random.Generator
-        Source of randomness.
-    draws : int
-        Draws. [-]
-    correlation : (input, input), optional
-        Correlation; only normal inputs may be correlated.
-    confidence : float
-        Coverage of both intervals. [-]
-
-    Returns
-    -------
-    Distribution
-        Mean, standard deviation, symmetric and shortest interval.
-
-    Raises
-    ------
-    InputError
-        If other than normal inputs are correlated or the model is not finite.
-    NotEnoughDataError
-        If the draws are too few for the intervals.
-
-    Notes
-    -----
-    At 200,000 draws the standard uncertainty is good to 0.2 % and the
-    symmetric ends to 0.006 standard deviations (normal output).
-
-    References
-    ----------
-    JCGM 101:2008, clauses 6.4 and 7.
-    """
-    matrix = _correlation(correlation, len(inputs))
-    z = generator.standard_normal((len(inputs), draws))
-    if correlation is not None:
-        for i, quantity in enumerate(inputs):
-            if quantity.shape != "normal" and np.count_nonzero(matrix[i]) > 1:
-                raise InputError(f"{quantity.name} is {quantity.shape}: only normals may correlate")
-        values, vectors = np.linalg.eigh(matrix)
-        z = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ z
-    x = np.empty_like(z)
-    for i, quantity in enumerate(inputs):
-        x[i] = quantity.value + quantity.uncertainty * _unit_draws(quantity, z[i], generator)
-    output = np.asarray(model(x), dtype=np.float64)
-    return Distribution(
-        mean=float(output.mean()),
-        uncertainty=float(output.std(ddof=1)),
-        symmetric=symmetric_interval(output, confidence=confidence),
-        shortest=shortest_interval(output, confidence=confidence),
-        draws=draws,
-    )
-
-
-def _unit_draws(quantity: InputQuantity, z: Floats, generator: np.random.Generator) -> Floats:
-    """Return draws of mean 0 and standard deviation 1 (scale 1 for Student's)."""
-    if quantity.shape == "rectangular":
-        return generator.uniform(-math.sqrt(3.0), math.sqrt(3.0), z.size)
-    if quantity.shape == "triangular":
-        edge = math.sqrt(6.0)
-        return generator.triangular(-edge, 0.0, edge, z.size)
-    if quantity.shape == "t":
-        return generator.standard_t(quantity.dof, z.size)
-    return z
-
-
-def line_fit(x: ArrayLike, y: ArrayLike, *, reference: float = 0.0) -> LineFit:
-    """Return a least-squares line with the uncertainty of its parameters.
-
-    Parameters
-    ----------
-    x, y : (point,)
-        Points, equal weights. [units of choice]
-    reference : float
-        The intercept is the line's value at this x. [unit of x]
-
-    Returns
-    -------
-    LineFit
-        Parameters, standard uncertainties, correlation, residual sd.
-
-    Raises
-    ------
-    NotEnoughDataError
-        With fewer than 3 points, or all at one x.
-    InputError
-        If the lengths differ.
-
-    Notes
-    -----
-    x without uncertainty, y with equal and independent ones, taken from the
-    residuals with n - 2 degrees of freedom. Far outside the points the
-    uncertainty grows linearly and model error is not in it.
-
-    References
-    ----------
-    JCGM 100:2008, H.3, equations (H.12) to (H.16).
-    """
-    xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    if xs.shape != ys.shape or xs.ndim != 1:
-        raise InputError(f"x has shape {xs.shape} and y {ys.shape}: allowed one equal axis")
-    step = xs - reference
-    n = xs.size
-    spread = n * float(np.sum(step**2)) - float(np.sum(step)) ** 2
-    if n < 3 or spread <= 1e-12 * n * float(np.sum(step**2)):
-        raise NotEnoughDataError(f"{n} points at distinct x are too few for a line with errors")
-    slope = (n * float(np.sum(step * ys)) - float(step.sum()) * float(ys.sum())) / spread
-    intercept = float(ys.mean()) - slope * float(step.mean())
-    residual = ys - intercept - slope * step
-    sd = math.sqrt(float(np.sum(residual**2)) / (n - 2))
-    squares = float(np.sum(step**2))
-    return LineFit(
-        reference=reference,
-        intercept=intercept,
-        slope=slope,
-        intercept_u=sd * math.sqrt(squares / spread),
-        slope_u=sd * math.sqrt(n / spread),
-        correlation=-float(step.sum()) / math.sqrt(n * squares),
-        residual_sd=sd,
     )

@@ -88,7 +88,7 @@ def show_prediction(prediction: Prediction, *, display: Display) -> RenderableTy
     """Return coverage, budgets, ranges, margins, battery and money as tables."""
     return _group(
         _views(prediction, display),
-        _budgets(prediction, display),
+        *_budgets(prediction, display),
         _ranges(prediction, display),
         _margins(prediction, display),
         _business(prediction),
@@ -114,18 +114,22 @@ def _views(prediction: Prediction, display: Display) -> Table:
     return _table("View (predicted)", columns, rows)
 
 
-def _budgets(prediction: Prediction, display: Display) -> Table:
-    rows = []
-    for one in prediction.budgets:
-        at = _temperature(one.temperature_k, display)
-        if one.measurable:
-            first = f"±{_difference(one.u95_gum_k, display)}"
-            drawn = f"±{_difference(one.u95_mc_k, display)}"
-        else:
-            first = drawn = "not measurable"
-        rows.append((one.base, one.pan, one.of, at, first, drawn, one.reason))
-    columns = ("base", "pan", "of", "at>", "95 % first order>", "95 % Monte Carlo>", "why")
-    return _table("Error budget (predicted)", columns, rows)
+def _budgets(prediction: Prediction, display: Display) -> list[Table]:
+    """Return a table a base: the larger of both half-widths, a column a temperature."""
+    tables = []
+    for base in dict.fromkeys(one.base for one in prediction.budgets):
+        budgets = [one for one in prediction.budgets if one.base == base]
+        heats = sorted({one.temperature_k for one in budgets})
+        cases: dict[tuple[str, str], dict[float, str]] = {}
+        for one in budgets:
+            u95 = _difference(max(one.u95_gum_k, one.u95_mc_k), display)
+            text = f"±{u95}" if one.measurable else "blind"
+            cases.setdefault((one.pan, one.of), {})[one.temperature_k] = text
+        rows = [(*case, *(cells.get(heat, "–") for heat in heats)) for case, cells in cases.items()]
+        columns = ("pan", "of", *(f"{_temperature(heat, display)}>" for heat in heats))
+        title = f"Base {base}: 95 % half-width (predicted); blind: not measurable"
+        tables.append(_table(title, columns, rows))
+    return tables
 
 
 def _ranges(prediction: Prediction, display: Display) -> Table:
@@ -181,6 +185,8 @@ def show_verdict(verdict: Verdict) -> RenderableType:
         mark = f"{SIGNS[one.decision]} {one.decision}"
         rows.append((one.id, mark, one.text, one.limit, one.reason))
         for line in one.lines:
+            if line.text in one.reason and len(one.lines) == 1:
+                continue
             within = ", within the simulator" if line.evidence == "simulated" else ""
             rows.append(("", "", f"  {line.evidence}{within}", "", line.text))
     counts: Counter[str] = Counter(one.decision for one in verdict.requirements)

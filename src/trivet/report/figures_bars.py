@@ -39,7 +39,7 @@ def draw_budget(chart: Chart, scale: Scale) -> Figure:
             len(terms),
             scale,
         )
-        axes.set_title(short(group, 28), loc="left")
+        axes.set_title(short(group, max(16, 54 // len(groups))), loc="left")
         axes.set_xlabel(f"uncertainty / {scale.difference_unit}")
     panels[0].set_yticks(range(len(rows)), [short(row, 38) if row else "" for row in rows])
     panels[0].set_ylim(len(rows) - 0.4, -0.6)
@@ -62,7 +62,7 @@ def _panel(axes: Axes, values_k: list[float], terms: int, scale: Scale) -> None:
             place, value, height=0.68, color=colour, hatch=hatch, edgecolor="white", linewidth=0
         )
         axes.annotate(
-            f"{value:.1f}",
+            f"{value:.1f}" if value >= 0.05 or value == 0 else "< 0.1",
             (value, place),
             xytext=(3, 0),
             textcoords="offset points",

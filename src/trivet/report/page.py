@@ -29,10 +29,10 @@ DECISIONS = {
     "not proven": "not-proven",
     "not judged": "not-proven",
 }
-MISSING = frozenset({"not measurable", "no reading", "no value", "unknown", "no bound"})
+MISSING = frozenset({"not measurable", "no reading", "no value", "unknown", "no bound", "no alert"})
 _NUMBER = re.compile(
     r"^[±≤≥<>~+−-]?\s?\d[\d\s.,\u202f]*\s?"
-    r"(%|K|°C|°F|°|mm|in|px|s|min|d|W|mW|(K|°F)/s|[A-Z]{3}|units|months)?$"
+    r"(%|K|°C|°F|°|mm|in|px|s|min|d|W|mW|(K|°F)/s|[A-Z]{3}|units|months)?( / \d[\d.]*)?$"
 )
 _UNIT = re.compile(r"(?<=\d) (?=(?:%|K|°C|°F|mm|in|s|min|W|mW)(?![A-Za-z]))")
 _SIGN = re.compile(r"([≤≥<>]) (?=\d)")
@@ -164,4 +164,6 @@ def _table(table: Table) -> ShownTable:
 def _is_numeric(texts: list[str]) -> bool:
     """Whether a column holds numbers and blanks only, and at least one number."""
     numbers = [text for text in texts if text not in _BLANK]
-    return bool(numbers) and all(_NUMBER.match(text) for text in numbers)
+    if not numbers:
+        return "not measurable" in texts
+    return all(_NUMBER.match(text) for text in numbers)

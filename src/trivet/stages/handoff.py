@@ -51,8 +51,8 @@ def handoff(
     verdict : Verdict
         Must pass, unless ``unproven``.
     hashes : mapping
-        Name and hash of the records behind it; those named design, calibration
-        and verdict are checked against the records given.
+        Name and hash of the records behind it; those named design, verdict,
+        calibration or "calibration, GRADE" are checked against the records given.
     unproven : bool
         Make the bundle without a passing verdict and brand every file.
 
@@ -120,7 +120,12 @@ def _checked(
     hashes: Mapping[str, str],
     unproven: bool,
 ) -> None:
-    records = {"design": design, "calibration": calibration, "verdict": verdict}
+    records: dict[str, object] = {
+        "design": design,
+        "calibration": calibration,
+        f"calibration, {calibration.evidence}": calibration,
+        "verdict": verdict,
+    }
     for name, record in records.items():
         if name in hashes and hashes[name] != fingerprint(record):
             raise HandoffRefusedError(

@@ -72,7 +72,8 @@ def _table(design: Design, strata: Sequence[Stratum], grade: Evidence) -> Table:
     note = (
         "Valid: counted share of heated moments; moments of one cook are not independent, so it"
         " carries no binomial bound and is no claim. Intervals that cover: one moment drawn a"
-        " cook, with the exact 95 % interval of the rate."
+        " run, with the exact 95 % interval of the rate; it takes runs as independent, which"
+        " repeats of one plan are only in part."
     )
     title = f"Against {AGAINST[grade]}"
     return Table(title, columns, rows, note, "simulated" if grade == "simulated" else "bench")

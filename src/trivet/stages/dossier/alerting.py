@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from trivet.records.design import Design
 from trivet.records.dossier import Section, ShownCook, Table
 from trivet.records.prediction import Prediction
 from trivet.records.requirement import Alert, Evidence
-from trivet.stages.dossier.likeness import bases_of, reaches_s, truth_of
+from trivet.stages.dossier.likeness import contents_of, guards, on_since_s, plan_of, reaches_s
 from trivet.stages.dossier.words import (
     NONE,
     difference,
@@ -167,26 +168,26 @@ def _margin_table(design: Design, prediction: Prediction) -> Table:
 
 @dataclass(frozen=True)
 class _Outcome:
-    """What one alert did in one cook: worst burner first."""
+    """What one alert did in one run, or in all repeats of a plan at their worst."""
 
-    lead_s: float | None
+    lead_s: float
     reached: bool
     missed: bool
     alone: bool
 
 
 def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
-    """Return leads by alert over the cooks of one grade; a cook counts once."""
+    """Return leads by alert over the cooks of one grade; repeats of a plan count once."""
     mine = [cook for cook in cooks if cook.recording.evidence == grade]
     rows = []
     for alert in design.alerts:
-        outcomes = [
-            outcome
-            for cook in mine
-            if alert.limit and (outcome := _outcome(design, alert, cook)) is not None
-        ]
-        if outcomes:
-            rows.append(_lead_row(alert, outcomes))
+        plans: dict[str, list[_Outcome]] = {}
+        for cook in mine:
+            outcome = _outcome(design, alert, cook)
+            if outcome is not None:
+                plans.setdefault(plan_of(cook), []).append(outcome)
+        if plans:
+            rows.append(_lead_row(alert, [_worst(runs) for runs in plans.values()]))
     if not rows:
         return None
     columns = (
@@ -194,7 +195,7 @@ def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table
         "Limit",
         "Cooks",
         "Reach the limit",
-        "No alert before it",
+        "Alert not on then",
         "Shortest lead",
         "Median",
         "Longest",
@@ -202,44 +203,50 @@ def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table
     )
     against = "truth" if grade == "simulated" else "the hottest probe of that surface"
     note = (
-        f"Lead: from the alert's first onset to {against} reaching the limit's value; of"
-        " several burners in a cook the worst counts. The verdict rests on its own account."
+        f"Lead: from where the alert came on, to stay, until {against} reaches the limit's"
+        " value. Repeats of a plan and burners of a cook count once, at their worst. An alert"
+        " whose limit is then not reached need not be a nuisance: the heat may have been cut."
+        " The verdict rests on its own account."
     )
-    title = f"Leads in the proof cooks, {grade}"
-    return Table(title, columns, tuple(rows), note, grade)
+    return Table(f"Leads in the proof cooks, {grade}", columns, tuple(rows), note, grade)
+
+
+def _worst(runs: Sequence[_Outcome]) -> _Outcome:
+    leads = [one.lead_s for one in runs if math.isfinite(one.lead_s)]
+    return _Outcome(
+        min(leads, default=math.nan),
+        any(one.reached for one in runs),
+        any(one.missed for one in runs),
+        any(one.alone for one in runs),
+    )
 
 
 def _outcome(design: Design, alert: Alert, cook: ShownCook) -> _Outcome | None:
+    """Return what an alert did in one run, None if it is not meant for its burners."""
     limit = next((one for one in design.limits if one.name == alert.limit), None)
     if limit is None:
         return None
-    leads, reached, missed, alone, judged = [], False, False, False, False
+    runs = []
     for one in cook.estimate.burners:
-        bases = bases_of(cook, one.burner)
-        if alert.bases and not bases & set(alert.bases):
+        contents = contents_of(design, cook, one.burner)
+        if not contents or not guards(design, alert, contents=contents):
             continue
-        if truth_of(cook, one.burner) is None and not bases:
-            continue
-        judged = True
-        onsets = [
-            change.time_s
-            for change in cook.alerts.changes
-            if change.burner == one.burner and change.alert == alert.name and change.state == "on"
-        ]
-        at = reaches_s(cook, one.burner, of=limit.of, limit_k=float(limit.value_k))
+        changes, name, burner = cook.alerts.changes, alert.name, one.burner
+        at = reaches_s(cook, burner, of=limit.of, limit_k=float(limit.value_k), contents=contents)
         if at is None:
-            alone = alone or bool(onsets)
+            rang = any(
+                (change.burner, change.alert, change.state) == (burner, name, "on")
+                for change in changes
+            )
+            runs.append(_Outcome(math.nan, False, False, rang))
             continue
-        reached = True
-        if onsets and min(onsets) <= at:
-            leads.append(at - min(onsets))
-        else:
-            missed = True
-    return _Outcome(min(leads, default=None), reached, missed, alone) if judged else None
+        lead_s = at - on_since_s(changes, burner=burner, alert=name, at_s=at)
+        runs.append(_Outcome(lead_s, True, math.isnan(lead_s), False))
+    return _worst(runs) if runs else None
 
 
 def _lead_row(alert: Alert, outcomes: Sequence[_Outcome]) -> tuple[str, ...]:
-    leads = [one.lead_s for one in outcomes if one.lead_s is not None]
+    leads = [one.lead_s for one in outcomes if math.isfinite(one.lead_s)]
     reached = sum(one.reached for one in outcomes)
     missed = sum(one.missed for one in outcomes)
     alone = sum(one.alone for one in outcomes)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
-from trivet.records.design import Design
+from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Section, Table
 from trivet.records.prediction import Budget, BudgetLine, Prediction
-from trivet.stages.dossier.words import difference, share, temperature
+from trivet.stages.dossier.words import NONE, difference, joined, share, temperature
 
 SHOWN_CASES = 3
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 
 def budget_section(design: Design, *, prediction: Prediction) -> Section:
@@ -31,11 +33,17 @@ def budget_section(design: Design, *, prediction: Prediction) -> Section:
         if _of_base(prediction, base.name)
         and not any(one.measurable for one in _of_base(prediction, base.name))
     ]
+    tables = [
+        table
+        for base in design.bases
+        if (budgets := _of_base(prediction, base.name))
+        for table in _base_tables(design, base.name, budgets)
+    ]
     words += [f"Base {name}: not measurable with any pan of the set." for name in blind]
     return Section(
         "Error budget of a single reading",
         tuple(words),
-        (_budget_table(design, prediction), _range_table(design, prediction)),
+        (*tables, _range_table(design, prediction)),
         tuple(charts),
     )
 
@@ -49,43 +57,91 @@ def _dominant(budget: Budget) -> BudgetLine | None:
     return max(lines, key=lambda line: line.u_k, default=None)
 
 
-def _budget_table(design: Design, prediction: Prediction) -> Table:
+def _base_tables(design: Design, base: str, budgets: Sequence[Budget]) -> list[Table]:
+    """Return half-widths by temperature, then what dominates and where nothing is measured."""
     display = design.display
-    rows = []
-    for one in prediction.budgets:
-        where = (one.base, one.pan, one.of, temperature(one.temperature_k, display))
-        emissivity = f"{one.emissivity:.2f}" if math.isfinite(one.emissivity) else "unknown"
-        if not one.measurable:
-            blank = ("not measurable", "not measurable", "–")
-            rows.append((*where, emissivity, *blank, one.reason))
-            continue
-        top = _dominant(one)
-        first = f"{top.term} ({difference(top.u_k, display)})" if top else one.reason
-        remarks = [one.note] if one.note else []
-        if one.unexplained_frac > 0:
-            remarks.append(f"{share(one.unexplained_frac)} of draws explained by no temperature")
-        rows.append(
-            (
-                *where,
-                emissivity,
-                f"±{difference(one.u95_gum_k, display)}",
-                f"±{difference(one.u95_mc_k, display)}",
-                first,
-                "; ".join(remarks) or "–",
-            )
-        )
-    columns = (
-        "Base",
-        "Pan",
-        "Of",
-        "At",
-        "Emissivity",
-        "95 % first order",
-        "95 % Monte Carlo",
-        "Dominant term (its u)",
-        "Remark",
+    heats = sorted({one.temperature_k for one in budgets})
+    cases: dict[tuple[str, str], dict[float, Budget]] = {}
+    for one in budgets:
+        cases.setdefault((one.pan, one.of), {})[one.temperature_k] = one
+    widths = tuple(
+        (pan, of.replace("_", " "), *(_half_widths(case.get(heat), display) for heat in heats))
+        for (pan, of), case in cases.items()
     )
-    return Table("All budgets", columns, tuple(rows), evidence="predicted")
+    columns = ("Pan", "Of", *(temperature(heat, display) for heat in heats))
+    unit = "°F" if display.temperature == "degF" else "K"
+    note = f"±{unit}: first order / Monte Carlo. A dash: no budget at that temperature."
+    whys = tuple(
+        (pan, _dominants(case, display), _blind(case, display), _remarks(case))
+        for (pan, _), case in cases.items()
+    )
+    heads = ("Pan", "Dominant term", "Not measurable", "Remark")
+    return [
+        Table(f"Base {base}: 95 % half-width", columns, widths, note, "predicted"),
+        Table(f"Base {base}: what dominates", heads, whys, evidence="predicted"),
+    ]
+
+
+def _half_widths(one: Budget | None, display: Display) -> str:
+    if one is None:
+        return NONE
+    if not one.measurable:
+        return "not measurable"
+    first = difference(one.u95_gum_k, display).split(" ")[0]
+    return f"{first} / {difference(one.u95_mc_k, display).split(' ')[0]}"
+
+
+def _spans(heats: Sequence[float], case: dict[float, Budget], display: Display) -> str:
+    """Return temperatures as a range where no other lies between them, else one by one."""
+    known = sorted(case)
+    first, last = known.index(min(heats)), known.index(max(heats))
+    if len(heats) > 1 and last - first + 1 == len(heats):
+        return f"{temperature(known[first], display)} to {temperature(known[last], display)}"
+    return joined(temperature(heat, display) for heat in sorted(heats))
+
+
+def _dominants(case: dict[float, Budget], display: Display) -> str:
+    """Return the dominant terms of the measurable temperatures, each with its range."""
+    terms: dict[str, list[float]] = {}
+    for heat, one in sorted(case.items()):
+        if one.measurable and (top := _dominant(one)) is not None:
+            terms.setdefault(top.term, []).append(heat)
+    texts = []
+    for term, heats in terms.items():
+        us = [_u_of(case[heat], term) for heat in heats]
+        ends = dict.fromkeys(difference(u, display) for u in (min(us), max(us)))
+        texts.append(f"{term} (u {' to '.join(ends)}, {_spans(heats, case, display)})")
+    return "; ".join(texts) or NONE
+
+
+def _u_of(budget: Budget, term: str) -> float:
+    return next(line.u_k for line in budget.lines if line.term == term)
+
+
+def _blind(case: dict[float, Budget], display: Display) -> str:
+    """Return where nothing is measured and why; reasons that differ in figures are joined."""
+    reasons: dict[str, list[float]] = {}
+    for heat, one in sorted(case.items()):
+        if not one.measurable:
+            reasons.setdefault(_NUMBER.sub("#", _main_reason(one)), []).append(heat)
+    texts = []
+    for heats in reasons.values():
+        said = [_main_reason(case[heat]) for heat in heats]
+        at = f" (at {temperature(heats[0], display)})" if len(set(said)) > 1 else ""
+        texts.append(f"{_spans(heats, case, display)}: {said[0]}{at}")
+    return "; ".join(texts) or "measurable throughout"
+
+
+def _main_reason(budget: Budget) -> str:
+    return budget.reason.split(";")[0]
+
+
+def _remarks(case: dict[float, Budget]) -> str:
+    notes = dict.fromkeys(one.note for one in case.values() if one.note and one.measurable)
+    worst = max((one.unexplained_frac for one in case.values() if one.measurable), default=0.0)
+    if worst > 0:
+        notes[f"up to {share(worst)} of draws explained by no temperature"] = None
+    return "; ".join(notes) or NONE
 
 
 def _range_table(design: Design, prediction: Prediction) -> Table:
@@ -155,13 +211,16 @@ def _base_chart(design: Design, base: str, budgets: Sequence[Budget]) -> Chart |
 def _budget_caption(
     budgets: Sequence[Budget], shown: Sequence[Budget], hottest: Sequence[Budget]
 ) -> str:
-    tops = dict.fromkeys(
-        f"{top.term} (pan {one.pan})" for one in shown if (top := _dominant(one)) is not None
-    )
-    text = f"Dominant: {'; '.join(tops)}." if tops else ""
+    tops = {one.pan: top.term for one in shown if (top := _dominant(one)) is not None}
+    text = ""
+    if len(set(tops.values())) == 1:
+        text = f"Dominant: {next(iter(tops.values()))}."
+    elif tops:
+        text = f"Dominant: {'; '.join(f'{term} (pan {pan})' for pan, term in tops.items())}."
     if len(hottest) > len(shown):
         text += f" The widest {len(shown)} of {len(hottest)} pans are drawn; the table has all."
-    blind = {one.pan: one.reason for one in budgets if not one.measurable}
-    for pan, reason in blind.items():
-        text += f" Pan {pan}: not measurable ({reason})."
+    blind = dict.fromkeys(one.pan for one in budgets if not one.measurable)
+    lost = [pan for pan in blind if pan not in {one.pan for one in hottest}]
+    if lost:
+        text += f" Not measurable at this temperature: {joined(lost)}."
     return text.strip()

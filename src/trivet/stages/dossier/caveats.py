@@ -28,7 +28,7 @@ CAUTIONS: tuple[str, ...] = (
     "A missing or invalid reading is shown as missing, with its reason. It never means cool.",
 )
 
-_KEY_VALUE = re.compile(r"^(?P<key>[^=:,\s]+)\s*(?:=|:|,)\s*(?P<rest>.+)$", re.DOTALL)
+_PARTS = re.compile(r"^(?P<key>[^=:,\s]+)\s*[=:,]\s*(?P<value>.+?)(?:\s+\((?P<note>.+)\))?$", re.S)
 
 
 def assumption_section(prediction: Prediction) -> Section:
@@ -41,10 +41,12 @@ def assumption_section(prediction: Prediction) -> Section:
         " count as assumed. Commission the ones that the error budgets name as dominant first.",
     )
     return Section(
-        "Assumptions", words, (Table("Figures without an origin", ("Figure", "Value"), rows),)
+        "Assumptions",
+        words,
+        (Table("Figures without an origin", ("Figure", "Value", "Note"), rows),),
     )
 
 
-def _row(text: str) -> tuple[str, str]:
-    match = _KEY_VALUE.match(text)
-    return (match["key"], match["rest"]) if match else (text, "–")
+def _row(text: str) -> tuple[str, str, str]:
+    match = _PARTS.match(text)
+    return (match["key"], match["value"], match["note"] or "–") if match else (text, "–", "–")

@@ -67,7 +67,9 @@ def _money_table(ledger: Economics) -> Table:
         ("Internal rate of return", rates),
         ("Payback", "not in the plan" if payback is None else f"{payback:.1f} months"),
     )
-    note = "Exact decimal amounts; every root of the rate of return is listed."
+    note = (
+        "Counted in exact decimals, shown to the cent; every root of the rate of return is listed."
+    )
     table = definition_table("Unit and plan", rows, note=note)
     return Table(table.title, table.columns, table.rows, table.note, "predicted")
 

@@ -1,17 +1,21 @@
-"""Like with like: the truth or reference of what a reading is of, and what base a burner has."""
+"""Like with like: what a reading is of, what lies in the pan, when a limit is reached."""
 
 from __future__ import annotations
 
+import math
 import re
+from collections.abc import Sequence
 
 import numpy as np
 
 from trivet.quality import BLOCKING
+from trivet.records.alertlog import AlertChange
 from trivet.records.arrays import FloatArray
+from trivet.records.design import Design
 from trivet.records.dossier import ShownCook
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.recording import BurnerTruth, ProbeSeries
-from trivet.records.requirement import OF_WORDS, Of
+from trivet.records.requirement import OF_WORDS, Alert, Of
 
 
 def plan_of(cook: ShownCook) -> str:
@@ -32,14 +36,19 @@ def probes_of(cook: ShownCook, burner: str) -> list[ProbeSeries]:
     return [one for one in cook.recording.reference.probes if one.probe.burner == burner]
 
 
-def bases_of(cook: ShownCook, burner: str) -> set[str]:
-    """Return the words by which a burner's base is known: its name, its contents."""
+def contents_of(design: Design, cook: ShownCook, burner: str) -> str:
+    """Return what lies in a burner's pan, as truth or the bench sheet say; empty if unsaid."""
     truth = truth_of(cook, burner)
-    words = {truth.base} if truth else set()
-    told = cook.recording.sight.told.about(burner).base_contents
-    words |= {told} if told else set()
+    if truth is not None:
+        return next((base.contents for base in design.bases if base.name == truth.base), "")
     sheet = cook.recording.reference.sheet
-    return words | {str(one.contents) for one in sheet if one.burner == burner}
+    return next((one.contents for one in sheet if one.burner == burner), "")
+
+
+def guards(design: Design, alert: Alert, *, contents: str) -> bool:
+    """Return whether an alert is meant for a burner with these contents."""
+    meant = {base.contents for base in design.bases if base.name in alert.bases}
+    return not alert.bases or contents in meant or contents in alert.bases
 
 
 def valid_moments(one: BurnerEstimate) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
@@ -48,36 +57,48 @@ def valid_moments(one: BurnerEstimate) -> np.ndarray[tuple[int], np.dtype[np.boo
     return np.asarray(np.isfinite(one.reported_k) & ~blocked, dtype=np.bool_)
 
 
-def surface_truth_k(truth: BurnerTruth, of: Of, *, hottest: bool = False) -> FloatArray:
-    """Return the true temperature of a surface over the truth's time. [K]"""
+def surface_truth_k(
+    truth: BurnerTruth, of: Of, *, contents: str, hottest: bool = False
+) -> FloatArray:
+    """Return the true temperature of a surface: its visible mean where it is the one seen. [K]"""
+    if of in ("pan", "hidden_pan") and hottest:
+        return truth.hottest_k
+    whole = np.full(truth.time_s.shape, np.nan)
     match of:
         case "pan" | "hidden_pan":
-            return truth.hottest_k if hottest else truth.pan_k
-        case "oil" | "liquid":
-            return truth.contents_k
+            whole = truth.pan_k
+        case "oil" if contents in ("oil", "butter"):
+            whole = truth.contents_k
+        case "liquid" if contents == "water":
+            whole = truth.contents_k
         case "food":
-            return truth.food_k
-    return np.full(truth.time_s.shape, np.nan)
+            whole = truth.food_k
+    return np.where(truth.seen_of == OF_WORDS.index(of), truth.seen_k, whole)
 
 
-def like_truth_k(truth: BurnerTruth, one: BurnerEstimate, time_s: FloatArray) -> FloatArray:
+def like_truth_k(
+    truth: BurnerTruth, one: BurnerEstimate, *, time_s: FloatArray, contents: str
+) -> FloatArray:
     """Return at each moment the truth of what the reading is of; where none, of what is seen."""
     result = np.interp(time_s, truth.time_s, truth.seen_k, left=np.nan, right=np.nan)
     for index, word in enumerate(OF_WORDS):
         here = valid_moments(one) & (one.of == index)
         if here.any():
-            own = surface_truth_k(truth, word)
+            own = surface_truth_k(truth, word, contents=contents)
             result[here] = np.interp(time_s[here], truth.time_s, own, left=np.nan, right=np.nan)
     return result
 
 
-def reaches_s(cook: ShownCook, burner: str, *, of: Of, limit_k: float) -> float | None:
+def reaches_s(
+    cook: ShownCook, burner: str, *, of: Of, limit_k: float, contents: str
+) -> float | None:
     """Return when truth, or the hottest probe of the surface, first reaches a limit. [s]"""
     truth = truth_of(cook, burner)
     if truth is not None:
-        series = [(truth.time_s, surface_truth_k(truth, of, hottest=True))]
+        series = [(truth.time_s, surface_truth_k(truth, of, contents=contents, hottest=True))]
     else:
-        probes = [one for one in probes_of(cook, burner) if one.probe.touches == of]
+        touched = "pan" if of == "hidden_pan" else of
+        probes = [one for one in probes_of(cook, burner) if one.probe.touches == touched]
         series = [(one.time_s, one.temperature_k) for one in probes]
     moments = [
         float(time_s[np.argmax(value_k >= limit_k)])
@@ -85,3 +106,12 @@ def reaches_s(cook: ShownCook, burner: str, *, of: Of, limit_k: float) -> float 
         if bool(np.any(value_k >= limit_k))
     ]
     return min(moments, default=None)
+
+
+def on_since_s(changes: Sequence[AlertChange], *, burner: str, alert: str, at_s: float) -> float:
+    """Return since when an alert is on at a moment without a break, NaN if it is off. [s]"""
+    since = math.nan
+    for change in changes:
+        if change.burner == burner and change.alert == alert and change.time_s <= at_s:
+            since = change.time_s if change.state == "on" else math.nan
+    return since

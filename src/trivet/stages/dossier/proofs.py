@@ -28,7 +28,7 @@ GRADE_NOTES: dict[Evidence, str] = {
     "predicted": "Calculated from the design and sealed before any recording was read.",
     "simulated": "Every figure here holds within the simulator only; a bound says how few cooks"
     " were run there, not how well the simulator matches a kitchen.",
-    "bench": "Independent cooks; repeats within one cook are not counted as trials.",
+    "bench": "Independent cooks: all repeats of one plan count as one, at their worst.",
 }
 
 
@@ -92,7 +92,7 @@ def requirement_section(design: Design, *, verdict: Verdict) -> Section:
             tables.append(
                 Table(
                     GRADE_TITLES[grade],
-                    ("Requirement", "Limit", "Result", "Bound", "Cooks failed", "Decision", "Says"),
+                    ("Requirement", "Limit", "Result", "Bound", "Decision", "In words"),
                     tuple(rows),
                     GRADE_NOTES[grade],
                     grade,
@@ -147,9 +147,7 @@ def _how_sure(wanted: Requirement | None) -> str:
     return f"{cover} coverage, {share(wanted.confidence_frac, 0)} confidence"
 
 
-def _evidence_row(
-    design: Design, one: RequirementVerdict, line: EvidenceLine
-) -> tuple[str, str, str, str, str, str, str]:
+def _evidence_row(design: Design, one: RequirementVerdict, line: EvidenceLine) -> tuple[str, ...]:
     asked = next((item for item in design.requirements if item.id == one.id), None)
     confidence = float(asked.confidence_frac) if asked else 0.95
     return (
@@ -157,14 +155,22 @@ def _evidence_row(
         metric_limit(one.limit, one.metric, design.display),
         metric_value(line.value, one.metric, design.display),
         _bound(line, one.metric, design.display),
-        failure_rate(line.failures, line.cooks, confidence) if line.cooks else NONE,
         line.decision,
-        line.text,
+        _in_words(line, confidence),
     )
+
+
+def _in_words(line: EvidenceLine, confidence: float) -> str:
+    """Return the verdict's sentence; a count that came without a bound is given one."""
+    if line.cooks and "%" not in line.text:
+        return f"{line.text}; failed {failure_rate(line.failures, line.cooks, confidence)}"
+    return line.text
 
 
 def _bound(line: EvidenceLine, metric: str, display: Display) -> str:
     if line.evidence == "predicted" and line.bound == line.value:
         return "calculated"
     bound = metric_bound(line.bound, metric, display)
+    if line.bound != line.bound:
+        return bound
     return f"{bound} {WITHIN}" if line.evidence == "simulated" else bound

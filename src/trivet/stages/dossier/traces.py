@@ -16,7 +16,8 @@ from trivet.records.dossier import Chart, Line, Mark, Section, ShownCook, Span, 
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.requirement import OF_WORDS, Evidence
 from trivet.stages.dossier.likeness import (
-    bases_of,
+    contents_of,
+    guards,
     like_truth_k,
     plan_of,
     probes_of,
@@ -25,6 +26,8 @@ from trivet.stages.dossier.likeness import (
 )
 from trivet.stages.dossier.words import difference, number, read_only, seconds, share
 
+DEVICE = "device"
+"""The alert log's word for what the device says about itself."""
 GRADES: tuple[Evidence, ...] = ("simulated", "bench")
 POINTS = 500
 MOST_CHARTS = 24
@@ -118,7 +121,7 @@ def _chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
     time_s = cook.estimate.time_s
     evidence = "simulated" if cook.recording.evidence == "simulated" else "bench"
     spans = [*_gaps(one, time_s), *_alert_spans(cook.alerts.changes, one.burner, time_s)]
-    lines = [*_readings(one, time_s), *_truths(cook, one)]
+    lines = [*_readings(one, time_s), *_truths(design, cook, one)]
     lines += _limits(design, cook, one.burner, time_s)
     marks = tuple(
         Mark(change.time_s, f"{change.alert} on")
@@ -162,12 +165,13 @@ def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:
     ]
 
 
-def _truths(cook: ShownCook, one: BurnerEstimate) -> list[Line]:
+def _truths(design: Design, cook: ShownCook, one: BurnerEstimate) -> list[Line]:
     truth = truth_of(cook, one.burner)
     if truth is not None:
         time_s = cook.estimate.time_s
         keep, own = _thin(time_s.size), _thin(truth.time_s.size)
-        like = like_truth_k(truth, one, time_s)
+        contents = contents_of(design, cook, one.burner)
+        like = like_truth_k(truth, one, time_s=time_s, contents=contents)
         return [
             Line(
                 "truth of the surface read",
@@ -205,11 +209,11 @@ def _limits(design: Design, cook: ShownCook, burner: str, time_s: FloatArray) ->
     if not time_s.size:
         return []
     ends = read_only([float(time_s[0]), float(time_s[-1])])
-    known = bases_of(cook, burner)
+    contents = contents_of(design, cook, burner)
     guarded = {
         alert.limit
         for alert in design.alerts
-        if alert.limit and (not alert.bases or known & set(alert.bases))
+        if alert.limit and guards(design, alert, contents=contents)
     }
     lines = [_limit_line(one, ends) for one in design.limits if one.name in guarded]
     told = cook.recording.sight.told.about(burner).target_band
@@ -262,7 +266,7 @@ def _alert_spans(changes: Sequence[AlertChange], burner: str, time_s: FloatArray
     end = float(time_s[-1]) if time_s.size else 0.0
     started: dict[str, float] = {}
     for change in changes:
-        if change.burner != burner:
+        if change.burner not in (burner, DEVICE):
             continue
         if change.state == "on":
             started.setdefault(change.alert, change.time_s)
@@ -292,7 +296,9 @@ def _largest_error(design: Design, cook: ShownCook, one: BurnerEstimate, good: B
     truth = truth_of(cook, one.burner)
     if truth is None:
         return ""
-    error = one.reported_k - like_truth_k(truth, one, cook.estimate.time_s)
+    contents = contents_of(design, cook, one.burner)
+    time_s = cook.estimate.time_s
+    error = one.reported_k - like_truth_k(truth, one, time_s=time_s, contents=contents)
     judged = np.abs(error[good & np.isfinite(error)])
     if not judged.size:
         return ""

@@ -19,6 +19,13 @@ from trivet.units import parse_quantity, show_difference, show_length, show_temp
 
 UNKNOWN = "unknown"
 NONE = "–"
+BEYOND = {
+    "lead_time": "no alert",
+    "predicted_u95": "not measurable",
+    "break_even_units": "never",
+    "reading_error": "no reading",
+}
+"""What an infinite value of a metric means."""
 THIN_SPACE = "\u202f"
 
 
@@ -103,7 +110,7 @@ def money(text: str, currency: str) -> str:
 def metric_value(value: float, metric: str, display: Display) -> str:
     """Return a metric's value with the unit of its kind."""
     if not finite(value):
-        return "no value"
+        return "no value" if math.isnan(value) else BEYOND.get(metric, "no value")
     kind = METRICS[metric].kind if metric in METRICS else "number"
     match kind:
         case "fraction":
@@ -117,6 +124,8 @@ def metric_value(value: float, metric: str, display: Display) -> str:
 
 def metric_bound(bound: float, metric: str, display: Display) -> str:
     """Return the end of a confidence interval, with the direction that the metric gives it."""
+    if math.isnan(bound):
+        return "too few cooks for a bound"
     if not finite(bound):
         return "no bound"
     if metric in METRICS and METRICS[metric].kind == "fraction":
@@ -136,10 +145,14 @@ def metric_limit(text: str, metric: str, display: Display) -> str:
         value = parse_quantity(text, METRICS[metric].kind)
     except QuantityError:
         return text
-    shown = metric_value(value, metric, display)
-    if METRICS[metric].kind == "fraction":
-        shown = f"{100 * value:g} %"
-    return f"{_sense(metric)} {shown.replace('.0 ', ' ')}"
+    match METRICS[metric].kind:
+        case "fraction":
+            shown = f"{100 * value:g} %"
+        case "number":
+            shown = number(value, 0 if value == round(value) else 1)
+        case _:
+            shown = metric_value(value, metric, display).replace(".0 ", " ")
+    return f"{_sense(metric)} {shown}"
 
 
 def failure_rate(failures: int, cooks: int, confidence: float) -> str:

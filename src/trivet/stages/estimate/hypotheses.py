@@ -13,7 +13,7 @@ from trivet.facts.surfaces import surface
 from trivet.kernels.film import OpticalConstants, film_emissivity
 from trivet.kernels.planck import Band
 from trivet.kernels.seensurface import Hypothesis
-from trivet.records.calibration import Calibration
+from trivet.records.calibration import Calibration, SurfaceCalibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
 from trivet.records.requirement import OF_WORDS, Of
@@ -23,7 +23,7 @@ UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water":
 DEEP_OIL_SHARE = 0.2
 # What remains for the contents that were not told: a cook forgets, a pot boils dry.
 DOUBT = 0.02
-DEEP_OIL_M = 1e-3
+DEEP_OIL_M = 0.5e-3  # from here on a film is optically thick (oleic acid n, k)
 NODES = 5
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5
@@ -96,10 +96,9 @@ def emissivity_nodes(
     pan: Pan, base: Base, *, calibration: Calibration, band: Band
 ) -> list[tuple[float, float]]:
     """Return equally likely band emissivities, each with a small spread of its own."""
-    for one in calibration.surfaces:
-        fits = one.contents == base.contents and one.finish in ("", pan.finish)
-        if fits and one.how == "fitted" and base.contents in ("dry", "water"):
-            return [(one.emissivity, one.emissivity_u)]
+    fitted = _fitted(pan, base, calibration)
+    if fitted is not None:
+        return [(fitted.emissivity, fitted.emissivity_u)]
     if base.contents == "water":
         known = surface("water")
         return _range_nodes(known.low, known.high)
@@ -109,6 +108,19 @@ def emissivity_nodes(
     if base.contents == "butter":
         return _range_nodes(low, max(low, surface("butter-foam").high))
     return _film_nodes(contents_depth_m(pan, base), (low, high), band=band)
+
+
+def _fitted(pan: Pan, base: Base, calibration: Calibration) -> SurfaceCalibration | None:
+    """Return what calibration cooks taught of these contents in this finish, if anything."""
+    deep = contents_depth_m(pan, base) >= DEEP_OIL_M
+    found = [
+        one
+        for one in calibration.surfaces
+        if one.how == "fitted" and one.contents == base.contents and one.finish in ("", pan.finish)
+    ]
+    if base.contents == "oil":
+        found.sort(key=lambda one: math.isnan(one.film_m) != deep)
+    return found[0] if found else None
 
 
 def _range_nodes(low: float, high: float) -> list[tuple[float, float]]:

@@ -15,7 +15,7 @@ from trivet.stages.predict.terms import Cases, Term
 
 Floats = NDArray[np.float64]
 DRAWS = 20_000
-CHUNK = 8
+CHUNK = 4
 COVERAGE_FACTOR = 1.959963984540054
 FIELDS = (
     "emissivity",

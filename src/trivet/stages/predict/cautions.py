@@ -50,29 +50,31 @@ def cautions_of(
 
 def _sight(design: Design, views: tuple[PanView, ...]) -> list[str]:
     lines = [f"Burner {name} is seen by no head." for name in unseen_burners(design, views=views)]
-    for burner in design.burners:
-        for pan in design.pans:
+    places: dict[tuple[str, str], list[str]] = {}
+    for pan in design.pans:
+        for burner in design.burners:
             view = best_view(views, burner=burner.name, pan=pan.name)
-            if view is None:
-                continue
-            what = f"Pan {pan.name} on burner {burner.name}"
-            if view.margin_m < 0.0:
-                lines.append(
-                    f"{what}: the rim with its margin leaves the field by"
-                    f" {-view.margin_m * 1000:.0f} mm."
-                )
-            if view.pixels_across < FEW_PIXELS:
-                lines.append(f"{what}: {view.pixels_across:.1f} pixels across, under 10.")
-            if view.visible_base_frac < HIDDEN_FRAC:
-                lines.append(
-                    f"{what}: the wall hides {1 - view.visible_base_frac:.0%} of the base."
-                )
-            if view.view_angle_rad > STEEP_RAD:
-                lines.append(
-                    f"{what}: seen at {math.degrees(view.view_angle_rad):.0f} degrees; liquids"
-                    " radiate less beyond 50 to 55."
-                )
-    return lines
+            for fault in _faults(view) if view is not None else ():
+                places.setdefault((pan.name, fault), []).append(burner.name)
+    return lines + [
+        f"Pan {pan} on burner {', '.join(burners)}: {fault}."
+        for (pan, fault), burners in places.items()
+    ]
+
+
+def _faults(view: PanView) -> list[str]:
+    faults = []
+    if view.margin_m < 0.0:
+        out_mm = -view.margin_m * 1000
+        faults.append(f"the rim with its margin leaves the field by {out_mm:.0f} mm")
+    if view.pixels_across < FEW_PIXELS:
+        faults.append(f"{view.pixels_across:.1f} pixels across, under 10")
+    if view.visible_base_frac < HIDDEN_FRAC:
+        faults.append(f"the wall hides {1 - view.visible_base_frac:.0%} of the base")
+    if view.view_angle_rad > STEEP_RAD:
+        angle = math.degrees(view.view_angle_rad)
+        faults.append(f"seen at {angle:.0f} degrees; liquids radiate less beyond 50 to 55")
+    return faults
 
 
 def _sensors(eyes: Sequence[Eye]) -> list[str]:

@@ -154,7 +154,8 @@ def _note(trip: _Trip, error_k: float, latency_s: float, lead_s: float, possible
         parts.append(f"leaves {lead_s:.0f} s of the {asked_s:.0f} s asked for")
     else:
         parts.append(f"leaves {lead_s:.0f} s")
-    parts.append(f"reading up to {error_k:.0f} K low, {latency_s:.2g} s late")
+    low_k = f"up to {error_k:.0f} K" if math.isfinite(error_k) else "by an unknown amount"
+    parts.append(f"reading {low_k} low, {latency_s:.2g} s late")
     low = trip.limit.value_k.low
     if low is not None and math.isfinite(lead_s):
         early_s = lead_s - (float(trip.limit.value_k) - low) / trip.rate_kps

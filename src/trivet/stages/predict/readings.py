@@ -234,10 +234,8 @@ def _budget(design: Design, one: Wanted, row: _Row) -> Budget:
     worst_k = max(half_k, abs(low_k), abs(high_k), COVERAGE_FACTOR * u_k)
     why = _why_not(design, row, worst_k if known else math.nan)
     dominant = max(lines, key=lambda line: line.u_k if math.isfinite(line.u_k) else -1.0)
-    told = (
-        f"dominant: {dominant.term} ({dominant.u_k:.1f} K of {u_k:.1f} K),"
-        f" worst on burner {row.place.view.burner}"
-    )
+    part = f"{dominant.u_k:.1f} K of {u_k:.1f} K" if math.isfinite(u_k) else "of what is known"
+    told = f"dominant: {dominant.term} ({part}), worst on burner {row.place.view.burner}"
     return Budget(
         base=one.base.name,
         pan=one.pan.name,
@@ -273,6 +271,9 @@ def _why_not(design: Design, row: _Row, worst_k: float) -> str:
             f"emissivity {low:.2f} to {high:.2f} is not known to be above {least:.2f}:"
             " the surface mirrors its surroundings"
         )
+    pixels = math.pi / 4 * row.place.view.pixels_across**2
+    if pixels < rules.min_pixels:
+        return f"{pixels:.0f} pixels of pan, under the {rules.min_pixels} that a reading needs"
     if card.range_high_k is not None and row.apparent_k > float(card.range_high_k):
         return "above the sensor's range: the pixels saturate"
     if card.range_low_k is not None and row.apparent_k < float(card.range_low_k):

@@ -10,11 +10,12 @@ import numpy as np
 from trivet.errors import OutOfRangeError
 from trivet.kernels.coverage import rim_coverage, size_of_source_loss_frac
 from trivet.kernels.occlusion import visible_base_frac
-from trivet.kernels.optics import Lens, Pose, footprint_m, lens_from_fov, pixel_of_point
-from trivet.kernels.planck import Band, flat_band
+from trivet.kernels.optics import Lens, Pose, footprint_m, pixel_of_point
+from trivet.kernels.planck import Band
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.prediction import PanView
 from trivet.records.sensorcard import SensorCard
+from trivet.stages.setup import card_band, card_lens, mount_pose
 
 MARGIN_M = 0.010
 
@@ -52,25 +53,8 @@ def eye_of(design: Design, *, head: Head) -> Eye:
     OutOfRangeError
         If the card's field of view or the mount is impossible.
     """
-    card, mount = design.card(head), head.mount
-    k1, k2, p1, p2, k3 = (*card.distortion, *[0.0] * 5)[:5]
-    lens = lens_from_fov(
-        card.rows,
-        cols=card.cols,
-        fov_h_rad=float(card.fov_h_rad),
-        fov_v_rad=float(card.fov_v_rad),
-        model=card.lens,
-        distortion=(k1, k2, k3, p1, p2),
-    )
-    pose = Pose(
-        float(mount.x_m),
-        float(mount.y_m),
-        float(mount.height_m),
-        float(mount.tilt_rad),
-        float(mount.pan_rad),
-        float(mount.roll_rad),
-    )
-    return Eye(head, card, lens, pose, flat_band(float(card.band_low_m), float(card.band_high_m)))
+    card = design.card(head)
+    return Eye(head, card, card_lens(card), mount_pose(head.mount), card_band(card))
 
 
 def pan_views(design: Design, *, eyes: tuple[Eye, ...]) -> tuple[PanView, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 from trivet.records.design import Design, Limit
 from trivet.records.requirement import Alert, Requirement
 from trivet.records.verdict import ProofCook
-from trivet.stages.verify.outcomes import CookOutcome, nothing
+from trivet.stages.verify.outcomes import CookOutcome, State, nothing
 from trivet.stages.verify.series import Floats, Series, Side, hottest_series, interpolated, sides
 
 CLOCK_U95_S = 0.4
@@ -115,6 +115,13 @@ def _limit(requirement: Requirement, design: Design) -> tuple[Alert, Limit] | No
     return None
 
 
+def _lead_s(side: Side, alert: str, reached: float) -> float:
+    """Return the lead at a moment: infinite if it never comes, -inf without the alert."""
+    if math.isinf(reached):
+        return math.inf
+    return reached - on_since_s(side.cook, alert, burner=side.estimate.burner, at_s=reached)
+
+
 def lead_time(cook: ProofCook, *, requirement: Requirement, design: Design) -> CookOutcome:
     """Return the time from the alert to the limit, the shortest of the burners.
 
@@ -159,19 +166,20 @@ def lead_time(cook: ProofCook, *, requirement: Requirement, design: Design) -> C
         plain = reached_s(series, value_k)
         if math.isinf(plain):
             continue
-        leads = []
-        for sign in (0.0, guard, -guard):
-            reached = reached_s(series, value_k, sign=sign)
-            moment = min(reached, plain) if sign >= 0 else max(plain, min(reached, 1e9))
-            since = on_since_s(cook, one.name, burner=side.estimate.burner, at_s=moment)
-            leads.append(moment - since)
+        lead, early, late = (
+            _lead_s(side, one.name, reached_s(series, value_k, sign=sign))
+            for sign in (0.0, guard, -guard)
+        )
         clock = CLOCK_U95_S if side.truth is None and requirement.guard_band else 0.0
-        lead, early, late = leads[0], leads[1] - clock, leads[2] + clock
         if plain - _heat_start_s(side) < wanted and math.isfinite(lead):
             note = f"impossible: {plain - _heat_start_s(side):.0f} s from lighting to the limit"
             continue
-        state = "ok" if early >= wanted else "fail" if late < wanted else "conditional"
-        found = CookOutcome(state, lead)  # type: ignore[arg-type]
+        state: State = "conditional"
+        if early - clock >= wanted:
+            state = "ok"
+        elif late + clock < wanted:
+            state = "fail"
+        found = CookOutcome(state, lead)
         worst = found if worst is None or lead < worst.value else worst
     return worst or nothing(note)
 

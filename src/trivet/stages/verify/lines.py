@@ -145,8 +145,8 @@ def _share(tally: Tally, upper: float, at_least: bool) -> tuple[float, float]:
 def _quantile(tally: Tally, allowed: float, at_least: bool) -> tuple[float, float]:
     """Return the value that the coverage share of cooks attains, and its confidence bound.
 
-    Order statistics: with m cooks at most allowed to be worse, the next worst
-    bounds the quantile whatever the distribution.
+    Order statistics: if the claim stands with m cooks worse than it, the next
+    worst bounds the quantile whatever the distribution; NaN with too few cooks.
     """
     # Worst first; a cook that gave no value is worse than any that did.
     silent = -math.inf if at_least else math.inf
@@ -160,9 +160,7 @@ def _quantile(tally: Tally, allowed: float, at_least: bool) -> tuple[float, floa
         upper_bound_frac(spared + 1, n, confidence=tally.confidence) <= allowed + 1e-12
     ):
         spared += 1
-    bound = values[spared + 1] if 0 <= spared < n - 1 else math.nan
-    if spared >= 0:
-        bound = values[spared]
+    bound = values[spared] if spared >= 0 else math.nan
     return values[min(n - 1, math.floor(allowed * n + 1e-9))], bound
 
 

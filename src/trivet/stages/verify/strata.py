@@ -15,7 +15,7 @@ from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.records.verdict import ProofCook, Stratum
 from trivet.stages.verify.cookmetrics import drawn_moment
-from trivet.stages.verify.series import Floats, Side, heated, reading_pairs, sides
+from trivet.stages.verify.series import Floats, Mask, Side, heated, reading_pairs, sides
 
 
 @dataclass
@@ -60,15 +60,17 @@ def strata(cooks: Sequence[ProofCook], *, design: Design) -> tuple[Stratum, ...]
         for side in sides(cook, requirement=None, design=design):
             for index, word in enumerate(OF_WORDS):
                 mask, _ = heated(side, design=design, of=word)
-                if mask.any():
-                    pile = piles[cook.evidence, word, side.contents]
-                    _add(pile, side, word, mask & (side.estimate.of == index), int(mask.sum()))
+                mine = mask & (side.estimate.of == index)
+                # A pan is hidden where the product says so; nothing else tells.
+                moments = int(mine.sum() if word == "hidden_pan" else mask.sum())
+                if moments:
+                    _add(piles[cook.evidence, word, side.contents], side, word, mine, moments)
     return tuple(
         _stratum(key, pile) for key, pile in sorted(piles.items(), key=lambda entry: entry[0])
     )
 
 
-def _add(pile: _Pile, side: Side, word: Of, mine: np.ndarray, moments: int) -> None:  # type: ignore[type-arg]
+def _add(pile: _Pile, side: Side, word: Of, mine: Mask, moments: int) -> None:
     ok, so, u = reading_pairs(side, word)
     ok = ok & mine
     pile.moments += moments

@@ -1,0 +1,162 @@
+"""The spot that a pixel really measures: size-of-source loss and measurable spot."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import ndtr
+
+from trivet.errors import OutOfRangeError
+
+Array = npt.NDArray[np.float64]
+
+
+def _box_blur_cdf(x: Array, sigma_px: float) -> Array:
+    """Distribution function of a unit pixel box convolved with a Gaussian."""
+    if sigma_px == 0:
+        return np.clip(x + 0.5, 0.0, 1.0)
+
+    def ramp(z: Array) -> Array:
+        return np.asarray(
+            z * ndtr(z / sigma_px)
+            + sigma_px * np.exp(-0.5 * (z / sigma_px) ** 2) / math.sqrt(2 * math.pi)
+        )
+
+    return ramp(x + 0.5) - ramp(x - 0.5)
+
+
+def _box_blur_density(x: Array, sigma_px: float) -> Array:
+    if sigma_px == 0:
+        return np.where(np.abs(x) <= 0.5, 1.0, 0.0)
+    return np.asarray(ndtr((x + 0.5) / sigma_px) - ndtr((x - 0.5) / sigma_px))
+
+
+def size_of_source_loss_frac(diameter_px: npt.ArrayLike, *, sigma_px: float) -> Array:
+    """Return the share of a pixel's energy that comes from outside a centred disc.
+
+    Parameters
+    ----------
+    diameter_px : (...)
+        Diameter of the disc in pixels. [px]
+    sigma_px : float
+        Standard deviation of the Gaussian blur. [px]
+
+    Returns
+    -------
+    (...)
+        Loss, 0 to 1. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the blur or a diameter is negative.
+
+    Notes
+    -----
+    Numerical error under 1e-5.  Only the Gaussian core is in it: real optics
+    carry a wide halo on top, which is why practice asks for 10 x 10 pixels.
+    Five percent of a pixel's energy from 60 C surroundings costs 6.5 K at
+    230 C.
+
+    References
+    ----------
+    Integral of the blurred pixel box over a disc; own derivation.
+    """
+    d = np.asarray(diameter_px, dtype=np.float64)
+    if sigma_px < 0 or np.any(d < 0):
+        raise OutOfRangeError(f"blur {sigma_px} px and disc diameters must not be negative")
+    # x = r sin(t) removes the square-root ends of the half chord; beyond `reach` lies nothing
+    node, weight = np.polynomial.legendre.leggauss(400)
+    reach = 0.5 + 9.0 * sigma_px
+    r = np.maximum(d, 1e-300)[..., None] / 2
+    span = np.arcsin(np.minimum(1.0, reach / r))
+    t = node * span
+    step = _box_blur_density(r * np.sin(t), sigma_px) * r * np.cos(t) * weight * span
+    chord = 2 * _box_blur_cdf(r * np.cos(t), sigma_px) - 1
+    return np.asarray(np.clip(1.0 - (step * chord).sum(-1), 0.0, 1.0))
+
+
+def psf_loss_frac(psf: npt.ArrayLike, *, samples_per_px: float, diameter_px: float) -> float:
+    """Return the size-of-source loss of a disc for a measured point spread.
+
+    Parameters
+    ----------
+    psf : (row, col)
+        Response of one pixel to a small source, centred, summing to 1.
+    samples_per_px : float
+        Samples of the array to one pixel pitch.
+    diameter_px : float
+        Diameter of the disc. [px]
+
+    Returns
+    -------
+    float
+        Share of the response that lies outside the disc. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the spread does not sum to 1 within 1e-6 or is smaller than the disc.
+
+    Notes
+    -----
+    The answer is no finer than one sample: at 8 samples a pixel the disc's
+    diameter is uncertain by about 0.1 px.
+
+    References
+    ----------
+    Sum over the measured response; common practice, no source.
+    """
+    p = np.asarray(psf, dtype=np.float64)
+    total = float(p.sum())
+    if not abs(total - 1.0) <= 1e-6:
+        raise OutOfRangeError(f"point spread sums to {total:.6g}; allowed: 1 within 1e-6")
+    if min(p.shape) < diameter_px * samples_per_px:
+        raise OutOfRangeError(
+            f"disc of {diameter_px} px is wider than the point spread "
+            f"({min(p.shape) / samples_per_px:.4g} px): measure a wider one"
+        )
+    row, col = np.indices(p.shape)
+    away = np.hypot(row - (p.shape[0] - 1) / 2, col - (p.shape[1] - 1) / 2) / samples_per_px
+    return float(p[away > diameter_px / 2].sum())
+
+
+def spot_factor(sigma_px: float, *, energy_frac: float = 0.95) -> float:
+    """Return the diameter in pixels of the disc that holds a share of a pixel's energy.
+
+    Parameters
+    ----------
+    sigma_px : float
+        Standard deviation of the Gaussian blur. [px]
+    energy_frac : float
+        Share to be held, 0 to 1. [-]
+
+    Returns
+    -------
+    float
+        Diameter [px].
+
+    Raises
+    ------
+    OutOfRangeError
+        If the share is not inside (0, 1) or the blur is negative.
+
+    Notes
+    -----
+    95 %: 1.20 px without blur, 2.39 px at 0.4 px, 3.25 px at 0.6 px: practice
+    says two to three times the geometric pixel.
+
+    References
+    ----------
+    Imaging application notes (secondary) for the factor two to three.
+    """
+    if not 0 < energy_frac < 1:
+        raise OutOfRangeError(f"energy share {energy_frac}; allowed: inside (0, 1)")
+    low, high = 0.0, 2.0 + 12.0 * sigma_px
+    for _ in range(50):
+        middle = (low + high) / 2
+        loss = float(size_of_source_loss_frac(middle, sigma_px=sigma_px))
+        low, high = (middle, high) if loss > 1 - energy_frac else (low, middle)
+    return (low + high) / 2
