@@ -64,8 +64,11 @@ def _written(bundle, folder):
     return folder
 
 
-def _compiled(folder):
-    sources = ["trivet_check.c", "trivet_inversion.c", "trivet_table.c"]
+INVERSION = ("trivet_check.c", "trivet_inversion.c", "trivet_table.c")
+ALERTS = ("trivet_alert_check.c", "trivet_alerts.c")
+
+
+def _compiled(folder, sources=INVERSION):
     built = subprocess.run(
         [GCC, *FLAGS, *sources, "-o", "check"],
         cwd=folder,
@@ -86,8 +89,8 @@ needs_gcc = pytest.mark.skipif(GCC is None, reason="gcc is not on PATH: the C is
 def test_c_and_twin_agree_on_every_vector(bundle, tmp_path):
     run = _compiled(_written(bundle, tmp_path))
     assert (run.returncode, run.stderr) == (0, "")
-    assert f"{bundle.vectors} of {bundle.vectors} vectors match" in run.stdout
-    assert bundle.vectors > 2000
+    count, of = map(int, re.findall(r"(\d+) of (\d+) vectors match", run.stdout)[0])
+    assert count == of > 2000
 
 
 @needs_gcc
@@ -100,11 +103,27 @@ def test_a_corrupted_vector_or_table_fails_the_check(bundle, tmp_path):
     )
     run = _compiled(folder)
     assert run.returncode == 1
-    assert f"{bundle.vectors - 1} of {bundle.vectors}" in run.stdout
+    count, of = map(int, re.findall(r"(\d+) of (\d+) vectors match", run.stdout)[0])
+    assert count == of - 1
     (folder / "trivet_vectors.h").write_text(vectors)
     table = (folder / "trivet_table.c").read_text()
     (folder / "trivet_table.c").write_text(table.replace(str(fx.FULL_SCALE), "67108865"))
     assert _compiled(folder).returncode == 2
+
+
+@needs_gcc
+def test_alerts_in_c_change_when_the_twin_does(bundle, tmp_path):
+    folder = _written(bundle, tmp_path)
+    run = _compiled(folder, ALERTS)
+    assert (run.returncode, run.stderr) == (0, "")
+    vectors = (folder / "trivet_alert_vectors.h").read_text()
+    changes = re.findall(r"\{(\d+), (\d+), ([01])\}", vectors)
+    # Every alert goes on and off, each kind several times.
+    assert {(alert, on) for _, alert, on in changes} == {(a, o) for a in "012" for o in "01"}
+    assert len(changes) > 30
+    moved = vectors.replace(f"{{{', '.join(changes[20])}}}", f"{{1, {', '.join(changes[20][1:])}}}")
+    (folder / "trivet_alert_vectors.h").write_text(moved)
+    assert _compiled(folder, ALERTS).returncode == 1
 
 
 @needs_gcc
@@ -143,7 +162,7 @@ def test_golden_vectors_hold_the_edges(bundle):
             if line.startswith("    {")
         ]
     )
-    assert len(rows) == bundle.vectors
+    assert len(rows) > 2000
     apparent, surround, expected = rows[:, 1], rows[:, 4], rows[:, 6]
     nodes = (fx.FIRST_NODE_K + 2 * np.arange(fx.NODES)) * 64
     assert set(nodes) <= set(apparent)

@@ -22,7 +22,7 @@ from trivet.stages.predict import predict
 from trivet.stages.predict.assumptions import assumed_figures
 from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.budget import error_k, monte_carlo, unit_draws, why_they_differ
-from trivet.stages.predict.contents import confused_ranges
+from trivet.stages.predict.confusion import confused_ranges
 from trivet.stages.predict.margins import alert_margins
 from trivet.stages.predict.money import economics
 from trivet.stages.predict.ranges import range_checks

@@ -16,9 +16,11 @@ TABLE_NAME = "trivet_table.c"
 SETTINGS_NAME = "trivet_settings.h"
 VECTORS_NAME = "trivet_vectors.h"
 CHECK_NAME = "trivet_check.c"
-COMPILE = (
-    "cc -std=c99 -Wall -Wextra -Wconversion -Werror -fsanitize=undefined "
-    f"{CHECK_NAME} {SOURCE_NAME} {TABLE_NAME} -o trivet_check && ./trivet_check"
+_COMPILER = "cc -std=c99 -Wall -Wextra -Wconversion -Werror -fsanitize=undefined"
+COMPILE = f"{_COMPILER} {CHECK_NAME} {SOURCE_NAME} {TABLE_NAME} -o trivet_check && ./trivet_check"
+COMPILE_ALERTS = (
+    f"{_COMPILER} trivet_alert_check.c trivet_alerts.c -o trivet_alert_check"
+    " && ./trivet_alert_check"
 )
 
 _HEADER = """\

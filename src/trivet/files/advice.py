@@ -7,11 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 from pydantic import BaseModel
 
-from trivet.kernels.optics import Lens, Pose, lens_from_fov, pixel_of_point
+from trivet.kernels.optics import pixel_of_point
 from trivet.records.design import Design, Head
 from trivet.records.figures import Figure
 from trivet.records.recording import Note
 from trivet.records.requirement import EVIDENCE_ORDER
+from trivet.terms.optics import card_lens, mount_pose
 from trivet.units import show_difference, show_temperature
 
 
@@ -42,36 +43,10 @@ def advise(design: Design) -> tuple[Note, ...]:
     return tuple(note for check in checks for note in check(design))
 
 
-def head_lens(design: Design, head: Head) -> Lens:
-    """Return the lens of a head's sensor card."""
-    card = design.card(head)
-    k1, k2, k3, p1, p2 = (*card.distortion, 0.0, 0.0, 0.0, 0.0, 0.0)[:5]
-    return lens_from_fov(
-        card.rows,
-        cols=card.cols,
-        fov_h_rad=card.fov_h_rad,
-        fov_v_rad=card.fov_v_rad,
-        model=card.lens,
-        distortion=(k1, k2, k3, p1, p2),
-    )
-
-
-def head_pose(head: Head) -> Pose:
-    """Return where a head hangs and looks, as designed."""
-    mount = head.mount
-    return Pose(
-        x_m=float(mount.x_m),
-        y_m=float(mount.y_m),
-        height_m=float(mount.height_m),
-        tilt_rad=float(mount.tilt_rad),
-        pan_rad=float(mount.pan_rad),
-        roll_rad=float(mount.roll_rad),
-    )
-
-
 def _sees(design: Design, head: Head, x_m: float, y_m: float) -> bool:
-    lens = head_lens(design, head)
-    row, col = pixel_of_point(np.array([x_m, y_m, 0.0]), lens=lens, pose=head_pose(head))
+    lens = card_lens(design.card(head))
+    point = np.array([x_m, y_m, 0.0])
+    row, col = pixel_of_point(point, lens=lens, pose=mount_pose(head.mount))
     return bool(-0.5 <= row <= lens.rows - 0.5 and -0.5 <= col <= lens.cols - 0.5)
 
 

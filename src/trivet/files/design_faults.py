@@ -22,7 +22,6 @@ from trivet.records.business import Costs
 from trivet.records.design import Base, Burner, Cooktop, Limit, Pan, TargetBand
 from trivet.records.figures import Money
 from trivet.records.part import Part
-from trivet.records.requirement import METRICS
 from trivet.records.sensorcard import SensorCard
 from trivet.units import show_length, show_temperature
 
@@ -111,7 +110,7 @@ def _links(toml: TomlFile) -> Iterator[Fault]:
         if metric in ("lead_time", "missed_alerts") and "alert" not in entry:
             allowed = "alert = NAME, " + nearest("", toml.names("alerts"))
             yield toml.fault(("requirements", at), f"{metric} names no alert", allowed)
-        if metric == "range_headroom" and not toml.names("limits") and metric in METRICS:
+        if metric == "range_headroom" and not toml.names("limits"):
             yield toml.fault(
                 ("requirements", at), "range_headroom without a limit", "a [[limits]] entry"
             )

@@ -9,8 +9,9 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.device import firmware
+from trivet.device import alertfirmware, firmware
 from trivet.device import fixedpoint as fx
+from trivet.device.alertsettings import settings_array
 from trivet.errors import HandoffRefusedError
 from trivet.kernels.path import before_window
 from trivet.kernels.planck import Band, band_radiance, flat_band, radiating_temperature_k
@@ -20,7 +21,7 @@ from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.provenance import fingerprint
 from trivet.records.verdict import Verdict
-from trivet.stages.devicesettings import settings_text
+from trivet.stages.devicesettings import alert_settings, settings_text
 
 Floats = NDArray[np.float64]
 
@@ -97,18 +98,22 @@ def handoff(
             f"allowed {WORST_ERROR_K} K"
         )
     seed = np.random.SeedSequence([design.project.seed, DRAWN_STREAM])
-    vectors = firmware.golden_vectors(tables, generator=np.random.default_rng(seed))
+    generator = np.random.default_rng(seed)
+    vectors = firmware.golden_vectors(tables, generator=generator)
     texts = firmware.inversion_texts(tables, vectors=vectors, unproven=unproven)
+    alerts = settings_array(tuple(alert_settings(one, design=design) for one in design.alerts))
+    alert_c, changes = alertfirmware.alert_texts(alerts, generator=generator)
+    texts.update(alert_c)
     texts[firmware.SETTINGS_NAME] = settings_text(design, calibration=calibration)
     texts["error_map.csv"] = _map_text(emissivity, error_map)
-    texts["README.txt"] = _readme(design, worst, vectors.expected.size)
+    texts["README.txt"] = _readme(design, worst, (int(vectors.expected.size), changes))
     files, manifest = _branded(texts, hashes, unproven, fingerprint(verdict))
     return FirmwareBundle(
         unproven=unproven,
         files=files,
         worst_error_k=worst,
         error_map_k=error_map,
-        vectors=int(vectors.expected.size),
+        vectors=int(vectors.expected.size) + changes,
         manifest=manifest,
     )
 
@@ -237,14 +242,16 @@ def _map_text(emissivity: Floats, error_map: Floats) -> str:
     return "\n".join([f"emissivity \\ apparent_c from,{nodes}", *rows, ""])
 
 
-def _readme(design: Design, worst: float, vectors: int) -> str:
+def _readme(design: Design, worst: float, vectors: tuple[int, int]) -> str:
     ends = ", ".join(f"{low * 1e6:g} to {high * 1e6:g} um" for low, high in band_ends(design))
     return f"""\
-Inversion of {design.project.name}: apparent to surface temperature in integers.
+{design.project.name}: apparent to surface temperature, and alerts, in integers.
 
 Compile and check:
   {firmware.COMPILE}
-It prints how many of {vectors} vectors match and returns 0 only if all do.
+  {firmware.COMPILE_ALERTS}
+The first prints how many of {vectors[0]} vectors match, the second how many of
+{vectors[1]} alert changes; each returns 0 only if all do.
 
 Words: a temperature is 1/64 K in 16 bits (0 none, 1 under range, 65535 at or
 above range); a share is 1/32768. Tables in the order of the bands {ends}; nodes 2 K

@@ -20,6 +20,7 @@ from trivet.records.calibration import (
 from trivet.records.design import Contents, Design, Head
 from trivet.records.figures import Figure
 from trivet.records.sensorcard import SensorCard
+from trivet.terms.assumed import EMISSIVITY_HALF, OPAQUE_FILM_M, TRANSMITTANCE_HALF
 
 HOUSING_REF_K = 298.15
 """Housing temperature at which a sensor is taken to be free of drift: 25 C."""
@@ -30,9 +31,6 @@ HOUSING_HALF = 0.1
 WAKE_HALF_K = 3.0
 SETTLE_S = 240.0
 RATE_U_S = 10.0
-TRANSMITTANCE_HALF = 0.03
-EMISSIVITY_HALF = 0.03
-OPAQUE_M = 0.5e-3
 FILM_FACTOR = 2.0
 """An oil film is taken to be known within this factor of its mean depth either way."""
 
@@ -97,7 +95,7 @@ def nominal_head(head: Head, *, card: SensorCard, reason: str) -> HeadCalibratio
             reason,
         ),
         float(head.window.transmittance_frac),
-        figure_u(head.window.transmittance_frac, otherwise_half=TRANSMITTANCE_HALF),
+        figure_u(head.window.transmittance_frac, otherwise_half=TRANSMITTANCE_HALF.value),
         gain_u(card),
     )
 
@@ -111,7 +109,7 @@ def bare_emissivity(finish: str, *, design: Design) -> tuple[float, float]:
     ]
     if measured:
         value = float(np.mean([float(one) for one in measured]))
-        own = max(figure_u(one, otherwise_half=EMISSIVITY_HALF) for one in measured)
+        own = max(figure_u(one, otherwise_half=EMISSIVITY_HALF.value) for one in measured)
         apart = float(np.std([float(one) for one in measured]))
         return value, math.hypot(own, apart)
     if finish == "":
@@ -138,7 +136,7 @@ def surface_prior(
         high = surface("butter-foam").high
         low = min(bare - math.sqrt(3) * bare_u, high - 0.02)
         return (low + high) / 2, (high - low) / math.sqrt(12)
-    if depth_m >= OPAQUE_M:
+    if depth_m >= OPAQUE_FILM_M.value:
         known = surface("deep-oil")
         return known.emissivity, (known.high - known.low) / math.sqrt(12)
     return _film_prior(depth_m, bare=bare, bare_u=bare_u, band=band)

@@ -16,8 +16,8 @@ from trivet.records.cook import SheetBurner
 from trivet.records.design import Contents, Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
 from trivet.records.sensorcard import SensorCard
-from trivet.stages.calibrate.nominal import OPAQUE_M
-from trivet.stages.setup import card_band, card_lens
+from trivet.terms.assumed import OPAQUE_FILM_M
+from trivet.terms.optics import card_band, card_lens
 
 Array = npt.NDArray[np.float64]
 
@@ -65,7 +65,7 @@ def wanted_probe(sheet: SheetBurner, probe: ProbeSeries) -> bool:
     """Return whether a probe touches what the head sees of a burner."""
     depth = depth_m(sheet)
     of = {"dry": ("pan",), "water": ("liquid",), "butter": ("pan", "oil")}.get(
-        sheet.contents, ("oil",) if depth >= OPAQUE_M else ("pan", "oil")
+        sheet.contents, ("oil",) if depth >= OPAQUE_FILM_M.value else ("pan", "oil")
     )
     return probe.probe.burner == sheet.burner and probe.probe.touches in of
 
@@ -128,7 +128,7 @@ def _pixels(
         fill_m=fill,
         eye_m=pose.eye_m,
     )
-    if probe.probe.touches in ("oil", "liquid") and fill >= OPAQUE_M:
+    if probe.probe.touches in ("oil", "liquid") and fill >= OPAQUE_FILM_M.value:
         return np.asarray(clear)
     spot = centre + np.array([float(probe.probe.x_m), float(probe.probe.y_m)])
     near = np.hypot(*np.moveaxis(plane - spot, -1, 0)) <= NEAR_PITCH * pitch
@@ -166,7 +166,7 @@ def _series(
         burner=sheet.burner,
         contents=sheet.contents,
         finish=sheet.finish,
-        film=sheet.contents == "oil" and depth_m(sheet) < OPAQUE_M,
+        film=sheet.contents == "oil" and depth_m(sheet) < OPAQUE_FILM_M.value,
         depth_m=depth_m(sheet),
         apparent_k=seen[keep],
         u_k=u[keep],

@@ -20,7 +20,7 @@ from trivet.records.cook import SheetBurner
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames, Recording
 from trivet.stages.calibrate.pairs import depth_m
-from trivet.stages.setup import card_lens
+from trivet.terms.optics import card_lens
 
 Array = npt.NDArray[np.float64]
 

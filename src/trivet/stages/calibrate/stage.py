@@ -18,14 +18,14 @@ from trivet.stages.calibrate.fits import (
     group_prior,
 )
 from trivet.stages.calibrate.nominal import (
-    OPAQUE_M,
     nominal_head,
     nominal_surface,
     surface_prior,
 )
 from trivet.stages.calibrate.pairs import PairSeries, pair_series
 from trivet.stages.calibrate.pose import registered_pose
-from trivet.stages.setup import card_band
+from trivet.terms.assumed import OPAQUE_FILM_M
+from trivet.terms.optics import card_band
 
 NO_RECORDING = "nominal: no calibration cook"
 NOT_COOKED = "nominal: no calibration cook with these contents in this finish"
@@ -184,7 +184,7 @@ def _nominal_surfaces(
     for pan in design.pans:
         for base in design.bases:
             depth = _depth(base, pan)
-            film = base.contents == "oil" and 0 < depth < OPAQUE_M
+            film = base.contents == "oil" and 0 < depth < OPAQUE_FILM_M.value
             finish = "" if base.contents == "water" else pan.finish
             key = (base.contents, finish, film)
             if key in found:

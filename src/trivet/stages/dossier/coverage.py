@@ -8,12 +8,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.optics import Lens, Pose, lens_from_fov, point_of_pixel
+from trivet.kernels.optics import point_of_pixel
 from trivet.records.arrays import FloatArray
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.dossier import Chart, Circle, PlanView, Section, Table
 from trivet.records.prediction import PanView, Prediction
 from trivet.stages.dossier.words import length, number, read_only, share
+from trivet.terms.optics import card_lens, mount_pose
 
 FEW_PIXELS = 10.0
 EDGE_POINTS = 24
@@ -140,32 +141,9 @@ def _plan_chart(design: Design, views: Sequence[PanView]) -> Chart:
     return Chart("plan", "Field of view over the cooktop", caption, plan=plan, evidence="predicted")
 
 
-def _optics(design: Design, head: Head) -> tuple[Lens, Pose]:
-    card = design.card(head)
-    k1, k2, p1, p2, k3 = (*card.distortion, *[0.0] * 5)[:5]
-    lens = lens_from_fov(
-        card.rows,
-        cols=card.cols,
-        fov_h_rad=float(card.fov_h_rad),
-        fov_v_rad=float(card.fov_v_rad),
-        model=card.lens,
-        distortion=(k1, k2, k3, p1, p2),
-    )
-    mount = head.mount
-    pose = Pose(
-        float(mount.x_m),
-        float(mount.y_m),
-        float(mount.height_m),
-        float(mount.tilt_rad),
-        float(mount.pan_rad),
-        float(mount.roll_rad),
-    )
-    return lens, pose
-
-
 def _field_outline(design: Design, head: Head) -> FloatArray:
     """Return the outline of a head's field on the cooktop plane, cut far away."""
-    lens, pose = _optics(design, head)
+    lens, pose = card_lens(design.card(head)), mount_pose(head.mount)
     step = np.linspace(0.0, 1.0, EDGE_POINTS, endpoint=False)
     rows, cols = lens.rows, lens.cols
     edges = [

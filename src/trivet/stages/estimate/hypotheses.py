@@ -8,29 +8,32 @@ from dataclasses import replace
 import numpy as np
 
 from trivet.facts.materials import material
-from trivet.facts.optical import optical_table
-from trivet.facts.surfaces import surface
-from trivet.kernels.film import OpticalConstants, film_emissivity
 from trivet.kernels.planck import Band
 from trivet.kernels.seensurface import Hypothesis
 from trivet.records.calibration import Calibration, SurfaceCalibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
-from trivet.records.requirement import OF_WORDS, Of
+from trivet.records.requirement import OF_WORDS
+from trivet.terms.contents import emissivity_range, fits, seen_of
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
 DEEP_OIL_SHARE = 0.2
 # What remains for the contents that were not told: a cook forgets, a pot boils dry.
 DOUBT = 0.02
-DEEP_OIL_M = 0.5e-3  # from here on a film is optically thick (oleic acid n, k)
 NODES = 5
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5
 
 
 def burner_hypotheses(
-    burner: Burner, *, told: ToldEntry, design: Design, calibration: Calibration, band: Band
+    burner: Burner,
+    *,
+    told: ToldEntry,
+    design: Design,
+    calibration: Calibration,
+    band: Band,
+    angle_rad: float,
 ) -> tuple[Hypothesis, ...]:
     """Return the weighed ways to read one burner.
 
@@ -40,13 +43,15 @@ def burner_hypotheses(
     pans = [pan for pan in design.pans if told.pan in (None, pan.name)] or list(design.pans)
     found: dict[tuple[object, ...], Hypothesis] = {}
     for pan in pans:
-        for base in design.bases:
-            nodes = emissivity_nodes(pan, base, calibration=calibration, band=band)
+        for base in (one for one in design.bases if fits(one, pan=pan)):
+            nodes = emissivity_nodes(
+                pan, base, calibration=calibration, band=band, angle_rad=angle_rad
+            )
             prior = _prior(base, told=told, design=design) / len(pans) / len(nodes)
             for emissivity, spread in nodes:
                 one = Hypothesis(
                     label=f"{base.name} in {pan.name}",
-                    of=OF_WORDS.index(seen_of(pan, base)),
+                    of=OF_WORDS.index(seen_of(base, pan=pan)),
                     is_water=base.contents == "water",
                     emissivity=emissivity,
                     emissivity_u=spread,
@@ -78,41 +83,21 @@ def _prior(base: Base, *, told: ToldEntry, design: Design) -> float:
     return share if base.contents == told.base_contents else DOUBT * share
 
 
-def contents_depth_m(pan: Pan, base: Base) -> float:
-    """Return the depth of a base spread evenly over a pan."""
-    return float(base.volume_m3) / (math.pi * (float(pan.diameter_m) / 2) ** 2)
-
-
-def seen_of(pan: Pan, base: Base) -> Of:
-    """Return what the seen surface's temperature is of; a thin film is as warm as its pan."""
-    if base.contents == "water":
-        return "liquid"
-    if base.contents == "oil" and contents_depth_m(pan, base) >= DEEP_OIL_M:
-        return "oil"
-    return "pan"
-
-
 def emissivity_nodes(
-    pan: Pan, base: Base, *, calibration: Calibration, band: Band
+    pan: Pan, base: Base, *, calibration: Calibration, band: Band, angle_rad: float
 ) -> list[tuple[float, float]]:
     """Return equally likely band emissivities, each with a small spread of its own."""
     fitted = _fitted(pan, base, calibration)
     if fitted is not None:
         return [(fitted.emissivity, fitted.emissivity_u)]
-    if base.contents == "water":
-        known = surface("water")
-        return _range_nodes(known.low, known.high)
-    low, high = bare_range(pan)
-    if base.contents == "dry":
-        return _range_nodes(low, high)
-    if base.contents == "butter":
-        return _range_nodes(low, max(low, surface("butter-foam").high))
-    return _film_nodes(contents_depth_m(pan, base), (low, high), band=band)
+    span = emissivity_range(base, pan=pan, angle_rad=np.array([angle_rad]), band=band)
+    _, low, high = span.at(0)
+    return _range_nodes(low, high)
 
 
 def _fitted(pan: Pan, base: Base, calibration: Calibration) -> SurfaceCalibration | None:
     """Return what calibration cooks taught of these contents in this finish, if anything."""
-    deep = contents_depth_m(pan, base) >= DEEP_OIL_M
+    deep = seen_of(base, pan=pan) == "oil"
     found = [
         one
         for one in calibration.surfaces
@@ -126,39 +111,6 @@ def _fitted(pan: Pan, base: Base, calibration: Calibration) -> SurfaceCalibratio
 def _range_nodes(low: float, high: float) -> list[tuple[float, float]]:
     step = (high - low) / NODES
     return [(low + (k + 0.5) * step, step / math.sqrt(12)) for k in range(NODES)]
-
-
-def bare_range(pan: Pan) -> tuple[float, float]:
-    """Return the lowest and highest band emissivity of a pan's bare face."""
-    if pan.emissivity_frac is not None:
-        value = float(pan.emissivity_frac)
-        half = pan.emissivity_frac.half_width or 0.02
-        return max(value - half, 0.01), min(value + half, 1.0)
-    known = surface(pan.finish)
-    return known.low, known.high
-
-
-def _film_nodes(
-    depth_m: float, bare: tuple[float, float], *, band: Band
-) -> list[tuple[float, float]]:
-    """Nodes of an oil film's emissivity: its thickness is known within a factor 3.
-
-    Oil runs to the rim or draws into pools, so the film over the read pixels may
-    be a third of the mean depth or three times as thick.
-    """
-    table = optical_table("oil")
-    oil = OpticalConstants(table.wavelength_m, table.n, table.k)
-    depths = max(depth_m, 1e-6) * np.array([1 / 3, 1 / 1.7, 1.0, 1.7, 3.0])
-    values = np.concatenate(
-        [
-            film_emissivity(depths, film=oil, substrate=eps, temperature_k=450.0, band=band)
-            for eps in np.linspace(*bare, 3)
-        ]
-    )
-    quantiles = np.quantile(values, (np.arange(NODES) + 0.5) / NODES)
-    step = (float(values.max()) - float(values.min())) / NODES
-    # The oil's own constants stand in for cooking oil: 0.01 beside the spread.
-    return [(float(value), math.hypot(step / math.sqrt(12), 0.01)) for value in quantiles]
 
 
 def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:

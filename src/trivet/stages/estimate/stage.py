@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from trivet.errors import RecordingError
+from trivet.kernels.optics import view_angle_rad
 from trivet.kernels.water import boiling_point_k
 from trivet.records.calibration import Calibration
 from trivet.records.design import Burner, Design
@@ -12,7 +13,7 @@ from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import Sight
 from trivet.stages.estimate.burner import BurnerView, read_burner
 from trivet.stages.estimate.hypotheses import burner_hypotheses
-from trivet.stages.estimate.view import Scene, background, burner_regions, head_scene
+from trivet.stages.estimate.view import Scene, background, burner_regions, head_pose, head_scene
 
 
 def estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estimate:
@@ -111,7 +112,16 @@ def _read(
         region=region,
         background_k=background(scene, design=design, head=head),
         hypotheses=burner_hypotheses(
-            burner, told=told, design=design, calibration=calibration, band=scene.band
+            burner,
+            told=told,
+            design=design,
+            calibration=calibration,
+            band=scene.band,
+            angle_rad=float(
+                view_angle_rad(
+                    [float(burner.x_m), float(burner.y_m), 0.0], pose=head_pose(scene.calibration)
+                )
+            ),
         ),
         radii_m=(min(radii), max(radii)),
         boiling_k=float(boiling_point_k(float(design.surroundings.altitude_m))),

@@ -22,7 +22,7 @@ from trivet.records.calibration import DriftCalibration, HeadCalibration
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames
 from trivet.records.sensorcard import SensorCard
-from trivet.stages.setup import card_band, card_lens, reach_m
+from trivet.terms.optics import card_band, card_lens, reach_m
 
 FloatArray = npt.NDArray[np.float64]
 

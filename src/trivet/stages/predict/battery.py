@@ -12,7 +12,7 @@ from trivet.records.business import Battery
 from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.prediction import BatteryLife
-from trivet.stages.predict.assumptions import COOKING_SIGMA, SELF_DISCHARGE_DOUBLING_K
+from trivet.terms.assumed import COOKING_SIGMA, SELF_DISCHARGE_DOUBLING_K
 
 Floats = NDArray[np.float64]
 DRAWS = 2000

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from trivet.records.design import Design
 from trivet.records.prediction import AlertMargin, Budget, PanView, RangeCheck
-from trivet.stages.predict.contents import confused_ranges
+from trivet.stages.predict.confusion import confused_ranges
 from trivet.stages.predict.views import Eye, Seen, best_view, unseen_burners
 from trivet.units import celsius
 

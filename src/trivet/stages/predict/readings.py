@@ -21,9 +21,9 @@ from trivet.stages.predict.budget import (
     unit_draws,
     why_they_differ,
 )
-from trivet.stages.predict.contents import emissivity_range, fits, layer_m, seen_of
 from trivet.stages.predict.terms import Cases, Place, cases_of
 from trivet.stages.predict.views import Eye, Seen, best_view
+from trivet.terms.contents import emissivity_range, fits, layer_m, seen_of
 from trivet.units import kelvin
 
 LIQUID_C = (60.0, 80.0, 95.0)

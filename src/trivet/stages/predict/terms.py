@@ -16,7 +16,8 @@ from trivet.kernels.planck import band_radiance_slope
 from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.prediction import PanView
-from trivet.stages.predict.assumptions import (
+from trivet.stages.predict.views import Eye
+from trivet.terms.assumed import (
     AROUND_PAN_HALF_K,
     AROUND_PAN_K,
     HALO_FEW_FRAC,
@@ -27,7 +28,6 @@ from trivet.stages.predict.assumptions import (
     WINDOW_HALF_K,
     range_of,
 )
-from trivet.stages.predict.views import Eye
 
 Floats = NDArray[np.float64]
 Field = Literal[

@@ -15,7 +15,7 @@ from trivet.kernels.planck import Band
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.prediction import PanView
 from trivet.records.sensorcard import SensorCard
-from trivet.stages.setup import card_band, card_lens, mount_pose
+from trivet.terms.optics import card_band, card_lens, mount_pose
 
 MARGIN_M = 0.010
 

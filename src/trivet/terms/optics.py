@@ -1,7 +1,4 @@
-"""From the design's words to the kernels' values: lens, band, pose, burner reach.
-
-Shared by the stages, so that all of them see the same optics; no stage itself.
-"""
+"""Lens, band and pose of a head, and how far a pan reaches from its burner."""
 
 from __future__ import annotations
 
