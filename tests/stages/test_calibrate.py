@@ -27,7 +27,7 @@ from trivet.records.recording import (
     Sight,
 )
 from trivet.stages.calibrate import calibrate
-from trivet.stages.setup import card_band, card_lens
+from trivet.terms.optics import card_band, card_lens
 
 TAU = 0.85
 DRIFT = np.array([1.2, 0.09, 0.0, 4.0])

@@ -49,6 +49,10 @@ def through_window(
     Everything the window does not pass it emits or mirrors at its own temperature.
     Flat 8-14 um, tau 0.9: a window 20 K hotter than believed reads 1.6 K high at
     100 C, 1.0 K at 230 C; 5 % of unseen fouling reads 5.3 K low at 180 C.
+
+    References
+    ----------
+    Radiative balance of an emitting, transmitting slab; Kirchhoff's law, textbook form.
     """
     tau = _transmittance(transmittance, "window")
     glow = (1.0 - tau) * band_radiance(window_k, band=band)
@@ -85,6 +89,10 @@ def before_window(
     Notes
     -----
     Exact inverse of :func:`through_window`. Noise grows by 1/tau.
+
+    References
+    ----------
+    Inverse of :func:`through_window`.
     """
     tau = _transmittance(transmittance, "window")
     glow = (1.0 - tau) * band_radiance(window_k, band=band)
@@ -112,6 +120,10 @@ def slab_reflectance(index: ArrayLike) -> FloatArray:
     Notes
     -----
     For weak absorbers (k below 0.01): then k changes the result by less than 1e-4.
+
+    References
+    ----------
+    Fresnel equations at normal incidence, textbook form.
     """
     n = np.asarray(index, float)
     if np.any(n < 1.0):

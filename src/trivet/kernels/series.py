@@ -41,6 +41,10 @@ def fit_series(function: Callable[[FloatArray], FloatArray], *, low: float, high
     -----
     For a function that is analytic near the interval the error is about the last
     coefficient: 1e-13 relative for the band radiances of this package.
+
+    References
+    ----------
+    Chebyshev interpolation, textbook form.
     """
     x = chebyshev.chebpts1(41)
     values = function(0.5 * (high + low) + 0.5 * (high - low) * x)
@@ -67,6 +71,10 @@ def evaluate_series(value: ArrayLike, *, series: Series) -> FloatArray:
     Notes
     -----
     About 10 ns a value on one core for 30 terms.
+
+    References
+    ----------
+    Clenshaw (1955), recurrence in textbook form.
     """
     array = np.ascontiguousarray(value, dtype=np.float64)
     out = np.empty(array.size)

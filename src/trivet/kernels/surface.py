@@ -234,6 +234,10 @@ def emissivity_error_k(
     at emissivity 1 this is -T/n: 1 % costs 0.98 K at 100 C and 2.11 K at 300 C in
     8-14 um. An error of 0.05 is overstated by 5 %:
     larger ones need the full inversion.
+
+    References
+    ----------
+    First-order propagation, JCGM 100:2008, 5.1.2.
     """
     eps = _emissivity(emissivity, "emissivity error")
     excess = band_radiance(temperature_k, band=band) - band_radiance(surround_k, band=band)
@@ -267,6 +271,10 @@ def mixed_emissivity(
     Radiance adds by area, so this is exact for patches at one temperature. Oil
     that half-wets polished steel (0.95 and 0.15) gives 0.55: read at 0.95 and
     180 C it shows 52 K too little.
+
+    References
+    ----------
+    Area-weighted mean of radiances, own statement.
     """
     share = np.asarray(covered_frac, float)
     if np.any((share < 0.0) | (share > 1.0)):

@@ -70,6 +70,11 @@ class Budget:
     note: str
     """Where the two methods differ by more than 5 %, why."""
 
+    @property
+    def u95_k(self) -> float:
+        """Half-width that holds 95 % by either method; the longer side where it is lopsided."""
+        return max(self.u95_gum_k, self.u95_mc_k, -self.low_mc_k, self.high_mc_k)
+
 
 @dataclass(frozen=True)
 class RangeCheck:

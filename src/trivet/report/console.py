@@ -122,7 +122,7 @@ def _budgets(prediction: Prediction, display: Display) -> list[Table]:
         heats = sorted({one.temperature_k for one in budgets})
         cases: dict[tuple[str, str], dict[float, str]] = {}
         for one in budgets:
-            u95 = _difference(max(one.u95_gum_k, one.u95_mc_k), display)
+            u95 = _difference(one.u95_k, display)
             text = f"±{u95}" if one.measurable else "blind"
             cases.setdefault((one.pan, one.of), {})[one.temperature_k] = text
         rows = [(*case, *(cells.get(heat, "–") for heat in heats)) for case, cells in cases.items()]

@@ -127,7 +127,7 @@ def _u95(requirement: Requirement, prediction: Prediction, design: Design) -> Fo
         )
         if wanted:
             name = f"{one.pan}, {one.base}, {one.temperature_k - 273.15:.0f} C"
-            u95 = max(one.u95_gum_k, one.u95_mc_k) if one.measurable else math.inf
+            u95 = one.u95_k if one.measurable else math.inf
             rows.append((u95, name if one.measurable else f"{name} ({one.reason})"))
     return _worst(rows, "95 % half-width", " K", low=False)
 
