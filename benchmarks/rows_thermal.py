@@ -30,8 +30,8 @@ class FemDisc:
     As a competent user would write it: everything constant is assembled once; in
     every step only the diagonal (radiation, boiling, exchange with the water,
     linearised) is renewed before the sparse LU.  ``refine=4`` is the coarsest
-    mesh (545 nodes) under 0.1 K rms on the exact disc modes (``disc_mode_error``), with 0.03 K, where the
-    polar grid of the simulator has 0.03 K.
+    mesh (545 nodes) under 0.1 K rms on the exact disc modes: it has 0.03 K there,
+    as the polar grid of the simulator has (``disc_mode_error``).
     """
 
     def __init__(self, refine: int = 4):

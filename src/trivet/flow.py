@@ -3,6 +3,7 @@
 ``Chain`` is the house's table in code. Every link takes the records before it,
 looks whether the store already has its result for just these inputs and this
 code, and computes it otherwise. It alone joins stages, files and report.
+Stages are imported where they are run, so that a command waits only for its own.
 """
 
 from __future__ import annotations
@@ -16,11 +17,8 @@ from typing import TypeVar
 
 from trivet.errors import InputError, StorageError
 from trivet.files import store
-from trivet.files.benchcook import bench_folders, folder_hash, import_bench_cook
-from trivet.files.bundle import write_bundle
 from trivet.files.cooks import read_cooks
 from trivet.files.design import read_design
-from trivet.files.recording_store import read_recording, read_truth, write_recording
 from trivet.records.alertlog import AlertLog
 from trivet.records.bundle import FirmwareBundle
 from trivet.records.calibration import Calibration
@@ -33,15 +31,6 @@ from trivet.records.provenance import fingerprint
 from trivet.records.recording import Recording, SimulatedCook, Truth
 from trivet.records.requirement import Evidence
 from trivet.records.verdict import ProofCook, Verdict
-from trivet.report import render_html
-from trivet.stages.alert import alert
-from trivet.stages.calibrate import calibrate
-from trivet.stages.dossier import dossier
-from trivet.stages.estimate import estimate
-from trivet.stages.handoff import handoff
-from trivet.stages.predict import predict
-from trivet.stages.simulate import simulate
-from trivet.stages.verify import verify
 
 Record = TypeVar("Record")
 Tell = Callable[[str, int, int], None]
@@ -95,6 +84,8 @@ class Chain:
     @cached_property
     def cooks(self) -> tuple[CookEntry, ...]:
         """Every cook of the project, simulated ones first."""
+        from trivet.files.benchcook import bench_folders
+
         planned = [
             CookEntry(cook_name(plan, repeat), plan.name, plan, repeat, None)
             for plan in self.plans
@@ -128,21 +119,30 @@ class Chain:
         return self._stage("predict", Prediction, (self.design,), self._predict)
 
     def _predict(self) -> Prediction:
+        from trivet.stages.predict import predict
+
         self.tell("predict", 0, 1)
         return predict(self.design)
 
     def recording(self, entry: CookEntry) -> Recording:
         """Return a cook's recording, simulated or imported."""
+        from trivet.files.recording_store import read_recording
+
         if entry.name not in self._recordings:
             self._recordings[entry.name] = read_recording(self._cook_path(entry))
         return self._recordings[entry.name]
 
     def truth(self, entry: CookEntry) -> Truth | None:
         """Return the truth of a simulated cook; a recorded one has none."""
+        from trivet.files.recording_store import read_truth
+
         return read_truth(self._cook_path(entry)) if entry.plan else None
 
     def _cook_path(self, entry: CookEntry) -> Path:
         """Return where the cook lies in the store, made when it is not there yet."""
+        from trivet.files.benchcook import folder_hash
+        from trivet.files.recording_store import write_recording
+
         _ = self.prediction  # predicted and sealed before data
         if entry.plan is not None:
             key = self._key(self.design, entry.plan, entry.repeat)
@@ -158,6 +158,8 @@ class Chain:
 
     def _compare(self, entry: CookEntry, path: Path) -> None:
         """Make a stored cook again; nothing is overwritten, and a difference is a fault."""
+        from trivet.files.recording_store import read_recording
+
         again = self._cook(entry)
         recording = again.recording if isinstance(again, SimulatedCook) else again
         if fingerprint(recording) != fingerprint(read_recording(path)):
@@ -168,12 +170,18 @@ class Chain:
 
     def _cook(self, entry: CookEntry) -> SimulatedCook | Recording:
         if entry.plan is not None:
+            from trivet.stages.simulate import simulate
+
             return simulate(self.design, plan=entry.plan, repeat=entry.repeat)
+        from trivet.files.benchcook import import_bench_cook
+
         assert entry.folder is not None
         return import_bench_cook(entry.folder, design=self.design)
 
     def calibration(self, evidence: Evidence) -> Calibration:
         """Return the calibration from the calibration cooks of one grade of evidence."""
+        from trivet.stages.calibrate import calibrate
+
         chosen = [
             recording
             for recording in map(self.recording, self.cooks)
@@ -188,6 +196,8 @@ class Chain:
 
     def estimate(self, entry: CookEntry) -> Estimate:
         """Return the readings of one cook."""
+        from trivet.stages.estimate import estimate
+
         if entry.name not in self._estimates:
             recording = self.recording(entry)
             calibration = self.calibration(recording.evidence)
@@ -201,6 +211,8 @@ class Chain:
 
     def alerts(self, entry: CookEntry) -> AlertLog:
         """Return the alert log of one cook."""
+        from trivet.stages.alert import alert
+
         recording, read = self.recording(entry), self.estimate(entry)
         return self._stage(
             "alert",
@@ -223,6 +235,8 @@ class Chain:
     @cached_property
     def verdict(self) -> Verdict:
         """Requirement by requirement, from the proof cooks."""
+        from trivet.stages.verify import verify
+
         cooks = []
         for done, entry in enumerate(self.proof_cooks):
             self.tell("readings", done, len(self.proof_cooks))
@@ -270,6 +284,8 @@ class Chain:
     @cached_property
     def dossier(self) -> Dossier:
         """The review."""
+        from trivet.stages.dossier import dossier
+
         shown = [
             ShownCook(
                 recording=self.recording(entry),
@@ -292,12 +308,16 @@ class Chain:
 
     def write_dossier(self) -> Path:
         """Render the dossier and return where its page lies."""
+        from trivet.report import render_html
+
         page = render_html(self.dossier, display=self.design.display)
         self.tell("dossier", 1, 1)
         return store.save_page(self.folder, "dossier", page)
 
     def bundle(self, *, unproven: bool) -> FirmwareBundle:
         """Return what is handed to the firmware; refused without a passing verdict."""
+        from trivet.stages.handoff import handoff
+
         grade: Evidence = "bench" if "bench" in self.grades else "simulated"
         return handoff(
             self.design,
@@ -358,5 +378,7 @@ def prove(folder: Path, *, fresh: bool = False, tell: Tell = _silent) -> Proof:
     page = chain.write_dossier()
     if not verdict.passes:
         return Proof(verdict, page, None)
+    from trivet.files.bundle import write_bundle
+
     bundle = write_bundle(folder, chain.bundle(unproven=False))
     return Proof(verdict, page, bundle)

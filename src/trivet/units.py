@@ -50,6 +50,7 @@ KINDS: dict[str, Kind] = {
         Kind("current", "ampere", "10 uA"),
         Kind("charge", "coulomb", "2200 mAh"),
         Kind("voltage", "volt", "3.0 V"),
+        Kind("bit_rate", "bit / second", "1 Mbit/s"),
         Kind("heating_rate", "kelvin / second", "2 K/s"),
         Kind("heat_transfer", "watt / meter ** 2 / kelvin", "12 W/m^2/K"),
         Kind("fraction", "dimensionless", "0.95", dimensionless=True),

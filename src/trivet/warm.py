@@ -18,7 +18,7 @@ class _ShortChain(Chain):
     """The demo's cooks, a few seconds of each."""
 
     @property
-    def plans(self) -> tuple[CookPlan, ...]:  # type: ignore[override]
+    def plans(self) -> tuple[CookPlan, ...]:
         """One short calibration cook and one short proof cook."""
         short = {"duration_s": figure("4 s", "time"), "repeats": 1}
         chosen: dict[str, CookPlan] = {}

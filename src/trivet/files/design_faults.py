@@ -68,7 +68,9 @@ def single(toml: TomlFile, key: str, model: type[P]) -> P | None:
 
 def design_faults(toml: TomlFile) -> tuple[Fault, ...]:
     """Return every fault of names and geometry in a design file."""
-    checks = (_duplicates, _links, _sensors, _library_names, _burners, _pans, _ranges, _money)
+    checks = (
+        _duplicates, _links, _sensors, _library_names, _burners, _pans, _ranges, _money, _search
+    )  # fmt: skip
     return tuple(fault for check in checks for fault in check(toml))
 
 
@@ -226,6 +228,21 @@ def _money(toml: TomlFile) -> Iterator[Fault]:
         if amount.currency != costs.price.currency:
             found = f"{amount} beside a price in {costs.price.currency}"
             yield toml.fault(("costs", key), found, f"an amount in {costs.price.currency}")
+
+
+def _search(toml: TomlFile) -> Iterator[Fault]:
+    search = toml.content.get("search")
+    if not isinstance(search, dict):
+        return
+    yield from link_faults(toml, ("search", "head"), search.get("head") or None, toml.names("heads"))
+    yield from link_faults(toml, ("search", "pans"), search.get("pans"), toml.names("pans"))
+    known = (*toml.names("sensors"), *sensor_cards())
+    yield from link_faults(toml, ("search", "sensors"), search.get("sensors"), known)
+    for key in ("x", "y", "height", "tilt"):
+        found = search.get(key)
+        if found is not None and not (isinstance(found, dict) and "low" in found):
+            allowed = "a figure with low and high, or leave the key out to keep the mount's value"
+            yield toml.fault(("search", key), "no range to search", allowed)
 
 
 def used_cards(toml: TomlFile) -> tuple[SensorCard, ...]:

@@ -227,6 +227,83 @@ def film_emissivity(
     return np.asarray(np.where(thickness == 0.0, bare, spectral @ weight))[()]
 
 
+@dataclass(frozen=True, eq=False)
+class FilmShares:
+    """What a film and the surface below it each add to the emissivity; sums to the whole."""
+
+    film: FloatArray
+    substrate: FloatArray
+
+
+def film_shares(
+    thickness_m: ArrayLike,
+    *,
+    film: OpticalConstants,
+    substrate: OpticalConstants | float,
+    temperature_k: float,
+    band: Band,
+    angle_rad: ArrayLike = 0.0,
+) -> FilmShares:
+    """Return how much of the emissivity is the film's own, and how much shines through it.
+
+    With film and surface at two temperatures the radiance that leaves is
+    film L_b(T_film) + substrate L_b(T_surface).
+
+    Parameters
+    ----------
+    thickness_m, film, substrate, temperature_k, band, angle_rad
+        As of :func:`film_emissivity`.
+
+    Returns
+    -------
+    FilmShares
+        Two emissivities of the broadcast shape, both polarisations averaged; their
+        sum is that of :func:`film_emissivity`. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        As :func:`film_emissivity`.
+
+    Notes
+    -----
+    The surface's share is what of the incoming ray the surface absorbs (Kirchhoff):
+    one pass through the film and all echoes.  5 um of oil on grey steel of 0.15
+    glow with 0.13 of their own and let 0.13 of the steel through; from 200 um the
+    steel is under 0.02.  A film 10 K cooler than such a pan at 230 C
+    makes it appear 5 K (5 um) to 9 K (200 um) cooler.  The film is one temperature.
+
+    References
+    ----------
+    As :func:`film_emissivity`; Kirchhoff's law for each layer.
+    """
+    total = film_emissivity(
+        thickness_m,
+        film=film,
+        substrate=substrate,
+        temperature_k=temperature_k,
+        band=band,
+        angle_rad=angle_rad,
+    )
+    thickness, angle = np.broadcast_arrays(
+        np.asarray(thickness_m, float), _check_angle(angle_rad)
+    )
+    wavelength, weight = _weights(temperature_k, band)
+    n = film.index(wavelength)
+    angles = angle[..., None]
+    cosine = _cosine(n, angles)
+    outer = _amplitudes(np.ones_like(n), np.cos(angles) + 0j, n, cosine)
+    inner = _inner_reflectances(substrate, wavelength, n, cosine, angles)
+    decay = (4.0 * np.pi / wavelength) * (n * cosine).imag
+    once = np.exp(-decay * thickness[..., None])
+    below = np.zeros(once.shape)
+    for amplitude, r2 in zip(outer, inner, strict=True):
+        r1, through = np.abs(amplitude) ** 2, np.abs(1.0 - amplitude**2)
+        below += 0.5 * through * once * (1.0 - r2) / (1.0 - r1 * r2 * once**2)
+    share = np.where(thickness == 0.0, total, np.minimum(below @ weight, total))
+    return FilmShares(np.asarray(total - share)[()], np.asarray(share)[()])
+
+
 def _bare_emissivity(
     substrate: OpticalConstants | float, angle_rad: FloatArray, temperature_k: float, band: Band
 ) -> FloatArray:

@@ -30,7 +30,7 @@ WATER_FILM_KG_M2 = 0.3  # under 0.3 mm the film breaks into patches; assumed
 WATER_SKIN_M2K_W = 1.0 / 1000.0  # bulk to surface, same convection; assumed
 WATER_TOTAL_EMISSIVITY = 0.95
 AIR_VAPOUR_KG_M3 = 0.010  # room air, 20 C and 58 %
-EVAPORATION_M_S = 0.003  # mass transfer over an open pan in still air; 0.002 to 0.006, assumed
+EVAPORATION_M_S = 0.002  # mass transfer over an open pan; 0.001 to 0.004, assumed
 # Vegetable oil at 100 to 200 C: Choi and Okos 1986 fat components.
 OIL_KG_M3 = 865.0
 OIL_J_KGK = 2085.0
@@ -72,18 +72,18 @@ class Layer:
 class FoodPatch:
     """Food on the base: a contact node and a body in every covered cell.
 
-    ``cover`` is (r, theta, cook) bool, ``contact_w_m2k`` (step, cook); the two
-    temperatures and the water left broadcast to (r, theta, cook), so that a run
-    can go on from the state of the one before.
+    ``cover`` is (r, theta, cook) bool, ``contact_w_m2k`` (step, cook); temperatures,
+    heat capacities, conductance and water left broadcast to (r, theta, cook), so
+    that a run can go on from the state of the one before.
     """
 
     cover: NDArray[np.bool_]
     contact_w_m2k: FloatArray
     contact_k: ArrayLike = 278.15
     body_k: ArrayLike = 278.15
-    contact_areal_j_m2k: float = 7400.0
-    body_areal_j_m2k: float = 37000.0
-    inner_w_m2k: float = 85.0
+    contact_areal_j_m2k: ArrayLike = 7400.0
+    body_areal_j_m2k: ArrayLike = 37000.0
+    inner_w_m2k: ArrayLike = 85.0
     boil_k: float = 373.12
     latent_j_kg: float = WATER_LATENT_J_KG
     water_kg_m2: ArrayLike = 4.0

@@ -217,3 +217,81 @@ def column_transmittance(
     if np.any(extinction < 0.0) or np.any(concentration < 0.0) or np.any(path < 0.0):
         raise OutOfRangeError("fog column: extinction, concentration and path must not be negative")
     return np.asarray(np.exp(-extinction * concentration * path))[()]
+
+
+def slab_shares(
+    index: ArrayLike, *, absorption_1_m: ArrayLike = 0.0, thickness_m: ArrayLike = 0.0
+) -> tuple[FloatArray, FloatArray]:
+    """Return what an uncoated slab passes and what its two faces together mirror.
+
+    Parameters
+    ----------
+    index : (...)
+        Real refractive index, 1 or more. [-]
+    absorption_1_m : broadcastable
+        Absorption coefficient, not negative. [1/m]
+    thickness_m : broadcastable
+        Thickness, not negative. [m]
+
+    Returns
+    -------
+    tuple of broadcast shape
+        Transmittance and reflectance; one less both is what it emits. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        As :func:`slab_transmittance`.
+
+    Notes
+    -----
+    A lossless slab mirrors all that it does not pass: polyethylene (1.54) 0.087,
+    silicon 0.461.  What it mirrors towards the sensor is the sensor's own housing.
+
+    References
+    ----------
+    As :func:`slab_transmittance`; the echoes of both faces summed by intensity.
+    """
+    passed = slab_transmittance(index, absorption_1_m=absorption_1_m, thickness_m=thickness_m)
+    r = slab_reflectance(index)
+    e = np.exp(-np.asarray(absorption_1_m, float) * np.asarray(thickness_m, float))
+    return passed, np.asarray(r * (1.0 + passed * e))[()]
+
+
+def condensed_transmittance(
+    covered_frac: ArrayLike, *, extinction_efficiency: ArrayLike = 2.0
+) -> FloatArray:
+    """Return what droplets that have condensed on a window let through.
+
+    Parameters
+    ----------
+    covered_frac : (...)
+        Summed geometric area of the droplets over that of the window, 0 or more. [-]
+    extinction_efficiency : broadcastable
+        Extinction over geometric cross section; 2 for drops from 50 um. [-]
+
+    Returns
+    -------
+    broadcast shape
+        exp(-efficiency * covered). [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If an argument is negative.
+
+    Notes
+    -----
+    Droplets lie at random and may hide one another.  2 % covered by drops of 50 um
+    takes 4 %, worth 5.6 K at 230 C.  A drop on a window is a cap, not a ball, and a
+    near window gathers part of what is scattered forward: an upper bound of the loss.
+
+    References
+    ----------
+    Extinction paradox of large particles, any scattering text; own statement.
+    """
+    covered = np.asarray(covered_frac, float)
+    efficiency = np.asarray(extinction_efficiency, float)
+    if np.any(covered < 0.0) or np.any(efficiency < 0.0):
+        raise OutOfRangeError("condensation: covered share and efficiency must not be negative")
+    return np.asarray(np.exp(-efficiency * covered))[()]

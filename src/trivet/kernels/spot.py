@@ -160,3 +160,37 @@ def spot_factor(sigma_px: float, *, energy_frac: float = 0.95) -> float:
         loss = float(size_of_source_loss_frac(middle, sigma_px=sigma_px))
         low, high = (middle, high) if loss > 1 - energy_frac else (low, middle)
     return (low + high) / 2
+
+
+def rim_loss_frac(inside_px: npt.ArrayLike, *, sigma_px: float) -> Array:
+    """Return the share of a pixel's energy from beyond a straight rim.
+
+    Parameters
+    ----------
+    inside_px : (...)
+        Distance of the pixel's centre to the rim, positive inside. [px]
+    sigma_px : float
+        Standard deviation of the Gaussian blur. [px]
+
+    Returns
+    -------
+    (...)
+        Loss, 0 to 1. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the blur is negative.
+
+    Notes
+    -----
+    One pixel inside: 0 without blur, 2.0 % at 0.4 px, 6.7 % at 0.6 px; a curved rim of
+    10 pixels across adds under 2 % of the energy.
+
+    References
+    ----------
+    Integral of the blurred pixel box over a half plane; own derivation.
+    """
+    if sigma_px < 0:
+        raise OutOfRangeError(f"blur {sigma_px} px must not be negative")
+    return np.asarray(1.0 - _box_blur_cdf(np.asarray(inside_px, dtype=np.float64), sigma_px))

@@ -134,16 +134,15 @@ def _food(block: Block, cover: NDArray[np.bool_]) -> tc.Food:
         return tc.Food(cell, np.zeros(0), np.zeros(0), const, np.zeros(0))
     food = block.food
     where = tuple(cell.T)
-    const[:, tc.F_CONTACT_CAP] = food.contact_areal_j_m2k
-    const[:, tc.F_BODY_CAP] = food.body_areal_j_m2k
-    const[:, tc.F_INNER_G] = food.inner_w_m2k
+    const[:, tc.F_CONTACT_CAP] = block.field(food.contact_areal_j_m2k)[where]
+    const[:, tc.F_BODY_CAP] = block.field(food.body_areal_j_m2k)[where]
+    const[:, tc.F_INNER_G] = block.field(food.inner_w_m2k)[where]
     const[:, tc.F_BOIL] = food.boil_k
     const[:, tc.F_LATENT] = food.latent_j_kg
     const[:, tc.F_SIGMA] = tc.STEFAN_BOLTZMANN * food.emissivity
     body, water = block.field(food.body_k)[where], block.field(food.water_kg_m2)[where]
-    if food.inner_w_m2k * block.settings.step_s > 0.4 * min(
-        food.contact_areal_j_m2k, food.body_areal_j_m2k
-    ):
+    smaller = const[:, [tc.F_CONTACT_CAP, tc.F_BODY_CAP]].min(axis=1)
+    if np.any(const[:, tc.F_INNER_G] * block.settings.step_s > 0.4 * smaller):
         raise OutOfRangeError(
             "inner_w_m2k x step_s exceeds 0.4 of a food node's heat capacity: "
             "the food would oscillate; use a shorter step or a thicker contact node"

@@ -62,6 +62,8 @@ from trivet.kernels.thermal_cells import (
     compiled,
 )
 
+SKIN_FADES_K = 8.0  # from simmering on; assumed
+
 
 @compiled
 def renew(core: Core, power_w: FloatArray, step_s: float) -> None:
@@ -89,6 +91,9 @@ def renew(core: Core, power_w: FloatArray, step_s: float) -> None:
         live[INV_CAP, c] = 1.0 / (cap + TINY_CAPACITY)
         live[G, c] = wet * fixed[LAYER_G, c] * nusselt
         live[R_SURF, c] = fixed[SURFACE_R, c] / nusselt
+        if fixed[FILM_MASS, c] > 0.0:  # bubbles stir the skin of boiling water away
+            below = fixed[BOIL, c] - cook[MEAN_LAYER, c]
+            live[R_SURF, c] *= min(1.0, max(0.05, below / SKIN_FADES_K))
         live[BOIL_A, c] = wet * fixed[NUCLEATE, c]
         live[BOIL_MAX, c] = wet * fixed[CRITICAL, c]
         live[EVAPORATION, c] = _evaporation(fixed, cook, c) if wet > 0.0 else 0.0

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from trivet.records.business import Battery, Costs, Diary
+from trivet.records.business import Alternative, Battery, Costs, Diary, Radio, Wake
 from trivet.records.figures import (
     Angle,
     AngleOrZero,
     Difference,
     DifferenceOrZero,
     Duration,
+    Figure,
     Fraction,
     HeatingRate,
     HeatTransfer,
     Length,
     LengthOrZero,
+    NumberOrZero,
     PositiveFraction,
     PositiveLength,
     Power,
+    Quantity,
     Temperature,
     Volume,
     figure,
@@ -28,8 +31,16 @@ from trivet.records.figures import (
 from trivet.records.part import Part
 from trivet.records.requirement import Alert, Of, Requirement
 from trivet.records.sensorcard import SensorCard
+from trivet.records.trade import Trade
 
 Contents = Literal["dry", "oil", "butter", "water"]
+HOT_SPOT_RATIO = Figure(
+    1.3,
+    low=1.1,
+    high=1.9,
+    text="1.3",
+    note="rings heat unevenly: 1.1 for thick aluminium, up to 1.9 for thin steel",
+)
 CONTENTS: tuple[Contents, ...] = ("dry", "oil", "butter", "water")
 
 
@@ -72,6 +83,12 @@ class Surroundings(Part):
     """Rise of the sensor's housing over ambient while cooking."""
     convection_w_m2k: HeatTransfer = figure("12 W/m^2/K", "heat_transfer")
     """Heat transfer from pan to air."""
+    beside_cold_k: Temperature = figure("25 degC", "temperature")
+    """Coldest thing beside a pan, for the size-of-source error: bare hob, wet cloth."""
+    beside_hot_k: Temperature = figure("450 degC", "temperature")
+    """Hottest thing beside a pan: a glowing ring, a grate in the flame."""
+    beside_pan_k: Temperature = figure("180 degC", "temperature")
+    """Pan temperature at which those errors are stated."""
 
 
 class Cooktop(Part):
@@ -166,6 +183,12 @@ class Pan(Part):
     """Thickness of the base."""
     emissivity_frac: PositiveFraction | None = None
     """Measured emissivity of this pan's face; replaces the library's range."""
+    flare_rad: AngleOrZero = figure("0 deg", "angle", origin="standard", note="upright wall")
+    """Angle by which the wall leans outwards from the vertical."""
+    lid: bool = False
+    """Whether cooks put a lid on it: then nothing of the contents is seen."""
+    hot_spot_ratio: Annotated[Figure, Quantity("number", ge=1)] = HOT_SPOT_RATIO
+    """Rise of the hottest 5 cm2 over that of the mean while the pan heats up."""
 
 
 class Base(Part):
@@ -231,6 +254,34 @@ class Estimation(Part):
     """A burner counts as heated above this temperature."""
 
 
+class Search(Part):
+    """Which parameters of one head's pose may be changed, and what a pose must reach.
+
+    A parameter is free when its figure has a range; one left out keeps the mount's value.
+    """
+
+    head: str = ""
+    """Head that may move; the first when empty."""
+    x_m: Length | None = None
+    """Range of the lens, to the right of the middle."""
+    y_m: Length | None = None
+    """Range of the lens, away from the cook."""
+    height_m: PositiveLength | None = None
+    """Range of the height of the lens over the cooktop plane."""
+    tilt_rad: Angle | None = None
+    """Range of the tilt from straight down towards the back."""
+    sensors: tuple[str, ...] = ()
+    """Sensor cards to try, each with its lens; the head's own when empty."""
+    pans: tuple[str, ...] = ()
+    """Pans whose rim must lie in the field; all when empty."""
+    margin_m: LengthOrZero = figure("10 mm", "length", origin="standard", note="as for coverage")
+    """Ring around the rim that must be seen too."""
+    min_pixels_across: NumberOrZero = figure("0", "number")
+    """Fewest pixels across any of those pans."""
+    max_angle_rad: AngleOrZero = figure("55 deg", "angle", note="water holds to about 65 deg")
+    """Steepest view of a pan's centre, from the vertical."""
+
+
 class Design(Part):
     """Everything that the team decides, in SI."""
 
@@ -266,6 +317,8 @@ class Design(Part):
     """What the cook tells the product."""
     estimation: Estimation = Estimation()
     """When a reading counts as one."""
+    search: Search | None = None
+    """Free parameters of a pose search; none is made when left out."""
     heating_rates_kps: tuple[HeatingRate, ...] = tuple(
         figure(text, "heating_rate") for text in ("1 K/s", "2 K/s", "3 K/s", "4.4 K/s")
     )
@@ -276,6 +329,14 @@ class Design(Part):
     """How much is cooked."""
     costs: Costs
     """Money."""
+    wake: Wake = Wake()
+    """What wakes the unit, and how long until it sees."""
+    radio: Radio | None = None
+    """How a message is sent, and what is in it."""
+    alternatives: tuple[Alternative, ...] = ()
+    """Other ways to watch a hob, to compare the cost with."""
+    trade: Trade = Trade()
+    """Options against weighted criteria."""
 
     def card(self, head: Head) -> SensorCard:
         """Return the sensor card of a head."""

@@ -12,6 +12,7 @@ SUFFIXES = (
     "_per_s",
     "_w_m2k",
     "_kps",
+    "_bps",
     "_m3",
     "_rad",
     "_kg",

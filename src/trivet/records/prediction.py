@@ -7,9 +7,24 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
+from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.requirement import Of
+from trivet.records.warning import WarningTimeline
+
+__all__ = [
+    "AlertMargin",
+    "BatteryLife",
+    "Budget",
+    "BudgetLine",
+    "Economics",
+    "PanView",
+    "Prediction",
+    "RangeCheck",
+    "WarningTimeline",
+]
 
 
 @dataclass(frozen=True)
@@ -105,40 +120,10 @@ class AlertMargin:
     """Lead left in the worst case. [s]"""
     possible: bool
     note: str
-
-
-@dataclass(frozen=True)
-class BatteryLife:
-    """Days of a charge."""
-
-    days_p10: float
-    days_p50: float
-    days_p90: float
-    mean_w: float
-    shares: tuple[tuple[str, float], ...]
-    """State and its share of the energy, largest first."""
-    note: str
-
-
-@dataclass(frozen=True)
-class Economics:
-    """Money, exact amounts as text in the design's currency."""
-
-    currency: str
-    net_revenue: str
-    landed_cost: str
-    contribution: str
-    contribution_frac: float
-    break_even_units: int | None
-    """None: never."""
-    break_even_month: int | None
-    cash_trough: str
-    trough_month: int
-    npv: str
-    irr_per_year: tuple[float, ...]
-    payback_months: float | None
-    monthly_cash: tuple[str, ...]
-    """Cumulative cash, month by month."""
+    error_k: float = math.nan
+    """How far the reading may be too low at the trip, settled, 95 %. [K]"""
+    latency_s: float = math.nan
+    """One frame and the on-delay. [s]"""
 
 
 @dataclass(frozen=True)
@@ -154,3 +139,5 @@ class Prediction:
     assumed: tuple[str, ...]
     """Figures of the design with no origin: key, value, note."""
     cautions: tuple[str, ...]
+    warning: WarningTimeline | None = None
+    """From a cold, sleeping unit to the alert."""

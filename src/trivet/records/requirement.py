@@ -71,6 +71,14 @@ METRICS: dict[str, Metric] = {
             "95 % interval half-width of the error budget at the band's upper end; worst burner",
         ),
         Metric(
+            "first_reading",
+            "time",
+            "at_most",
+            "prediction",
+            "from burner on to the first reading that can alert, from a cold sleeping unit; the"
+            " coverage share of starts must lie within the limit",
+        ),
+        Metric(
             "battery_days", "number", "at_least", "prediction", "days of a charge, tenth percentile"
         ),
         Metric(
