@@ -45,6 +45,7 @@ KINDS: dict[str, Kind] = {
         Kind("time", "second", "5 min"),
         Kind("frequency", "hertz", "4 Hz"),
         Kind("mass", "kilogram", "150 g"),
+        Kind("concentration", "kilogram / meter ** 3", "1 g/m^3"),
         Kind("power", "watt", "2.6 kW"),
         Kind("energy", "joule", "13.5 Wh"),
         Kind("current", "ampere", "10 uA"),

@@ -234,7 +234,8 @@ def _search(toml: TomlFile) -> Iterator[Fault]:
     search = toml.content.get("search")
     if not isinstance(search, dict):
         return
-    yield from link_faults(toml, ("search", "head"), search.get("head") or None, toml.names("heads"))
+    head = search.get("head") or None
+    yield from link_faults(toml, ("search", "head"), head, toml.names("heads"))
     yield from link_faults(toml, ("search", "pans"), search.get("pans"), toml.names("pans"))
     known = (*toml.names("sensors"), *sensor_cards())
     yield from link_faults(toml, ("search", "sensors"), search.get("sensors"), known)

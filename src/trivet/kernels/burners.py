@@ -132,7 +132,7 @@ def flux_map(
     -----
     Each cell is the mean of 4 x 4 Gauss points.  The efficiency of a burner is
     that of a centred pan; moving a 26 cm pan by 5 cm on a gas ring of 8 cm
-    loses about a fifth of it, most of it the part of the ring that shows.
+    loses a seventh of it.
 
     References
     ----------

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Literal
+from typing import Any, Literal
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.kernels.cashflow import (
@@ -85,6 +85,7 @@ class UnitLedger:
     price: Decimal
     channel: Decimal
     net: Decimal
+    goods: Decimal
     duty: Decimal
     landed: Decimal
     warranty: Decimal
@@ -167,11 +168,36 @@ def unit_ledger(costs: UnitCosts) -> UnitLedger:
     common practice.
     """
     _checked_costs(costs)
+    return unit_lines(costs)
+
+
+def unit_lines(costs: Any) -> Any:
+    """Return a unit's ledger without checks, for decimals or arrays of draws alike.
+
+    Parameters
+    ----------
+    costs : UnitCosts
+        Decimals, or (draw,) floats in every field that is drawn.
+
+    Returns
+    -------
+    UnitLedger
+        Of the same kind of numbers. [money]
+
+    Notes
+    -----
+    One arithmetic for both, so that draws and the exact ledger cannot drift apart;
+    mixing decimals and floats is refused by Python itself.
+
+    References
+    ----------
+    As :func:`unit_ledger`.
+    """
     channel, value = costs.channel, costs.channel.value
     if channel.kind == "margin":
-        net = costs.price * (ONE - value)
+        net = costs.price * (1 - value)
     elif channel.kind == "markup":
-        net = costs.price / (ONE + value)
+        net = costs.price / (1 + value)
     else:
         net = costs.price - value
     duty = costs.goods * costs.duty_frac
@@ -181,6 +207,7 @@ def unit_ledger(costs: UnitCosts) -> UnitLedger:
         price=costs.price,
         channel=costs.price - net,
         net=net,
+        goods=costs.goods,
         duty=duty,
         landed=landed,
         warranty=warranty,
@@ -295,7 +322,7 @@ def cash_ledger(costs: UnitCosts, *, plan: SalesPlan) -> CashLedger:
         cash[at + plan.receivable_months] += units * one.net
     for month, amount in plan.fixed:
         cash[lead + month] -= amount
-    return _closed_ledger(tuple(cash), plan.annual_rate, lead)
+    return closed_ledger(tuple(cash), annual_rate=plan.annual_rate, lead=lead)
 
 
 def _checked_plan(plan: SalesPlan) -> None:
@@ -309,7 +336,32 @@ def _checked_plan(plan: SalesPlan) -> None:
         raise OutOfRangeError(f"annual_rate is {plan.annual_rate}: allowed above -1")
 
 
-def _closed_ledger(cash: tuple[Decimal, ...], annual_rate: Decimal, lead: int) -> CashLedger:
+def closed_ledger(cash: tuple[Decimal, ...], *, annual_rate: Decimal, lead: int = 0) -> CashLedger:
+    """Return what monthly cash adds up to and what it is worth.
+
+    Parameters
+    ----------
+    cash : (month,)
+        In and out in each month. [money]
+    annual_rate : Decimal
+        Discount rate a year, above -1.
+    lead : int
+        Months before the first sale. [-]
+
+    Returns
+    -------
+    CashLedger
+        Sums, trough, present value, rates, payback.
+
+    Notes
+    -----
+    The trough is that of the cash at the ends of months; within a month it may lie
+    deeper by a month's goods.
+
+    References
+    ----------
+    Discounting by (1 + rate)^(month/12).
+    """
     total, cumulative = ZERO, []
     for amount in cash:
         total += amount

@@ -5,19 +5,29 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from trivet.errors import InputError, OutOfRangeError
+from trivet.kernels.shelflife import YEAR_D, ZERO_C_K, SelfDischarge, days_left, shelf_factor
+
+__all__ = [
+    "DAY_S",
+    "YEAR_D",
+    "ZERO_C_K",
+    "BatteryLife",
+    "BatteryLifeRange",
+    "Cell",
+    "EnergySpread",
+    "PowerState",
+    "battery_life",
+    "battery_life_range",
+    "energy_from_charge_j",
+]
 
 DAY_S = 86_400.0
-YEAR_D = 365.25
-ZERO_C_K = 273.15
 LITHIUM_STOP_K = 60.0 + ZERO_C_K
-
-SelfDischarge = Literal["linear", "exponential"]
 
 
 @dataclass(frozen=True)
@@ -164,19 +174,13 @@ def _available_j(cell: Cell, temperature_k: float) -> float:
 
 
 def _days(available_j: float, load_j_per_day: float, cell: Cell, temperature_k: float) -> float:
-    """Solve the ledger dE/dt = -load - self-discharge for the day it is empty."""
-    warm = 2.0 ** ((temperature_k - (20.0 + ZERO_C_K)) / cell.doubling_k)
-    rate = cell.self_discharge_per_year * warm
-    if cell.self_discharge == "linear":
-        drain = available_j * rate / YEAR_D
-        total = load_j_per_day + drain
-        return available_j / total if total > 0.0 else math.inf
-    decay = -math.log1p(-min(rate, 1.0 - 1e-12)) / YEAR_D
-    if decay == 0.0:
-        return available_j / load_j_per_day if load_j_per_day > 0.0 else math.inf
-    if load_j_per_day == 0.0:
-        return math.inf
-    return math.log1p(decay * available_j / load_j_per_day) / decay
+    rate = cell.self_discharge_per_year * float(
+        shelf_factor(temperature_k, doubling_k=cell.doubling_k)
+    )
+    days = days_left(
+        available_j, load_j_per_day=load_j_per_day, shelf_per_year=rate, law=cell.self_discharge
+    )
+    return float(days)
 
 
 def battery_life(

@@ -19,7 +19,8 @@ from trivet.kernels.planck import Band, FloatArray, band_radiance, radiating_tem
 class Sight:
     """Everything between a surface and the number of a pixel; fields broadcast.
 
-    signal   = tau [s L_pan + (1 - s) L_b(T_around)] + (1 - tau) L_b(T_window)
+    signal   = tau L_path + m L_b(T_housing) + (1 - tau - m) L_b(T_window)
+    L_path   = c [s L_pan + (1 - s) L_b(T_around)] + (1 - c) L_b(T_column)
     L_pan    = eps L_b(T) + (1 - eps) L_b(T_reflected)
     apparent = A + offset + gain (A - T_housing), with A the black body of the signal
 
@@ -43,6 +44,12 @@ class Sight:
         Error of the sensor's gain on scene minus housing, above -1. [-]
     housing_k : (...)
         Temperature of the sensor's housing. [K]
+    column_frac : (...)
+        Transmittance c of a column of fog before the window, 0 < c <= 1. [-]
+    column_k : (...)
+        Temperature of that fog. [K]
+    mirrored_frac : (...)
+        Share m that the window mirrors of the housing, 0 <= m <= 1 - tau. [-]
     """
 
     emissivity: ArrayLike
@@ -54,13 +61,24 @@ class Sight:
     offset_k: ArrayLike = 0.0
     gain: ArrayLike = 0.0
     housing_k: ArrayLike = 295.15
+    column_frac: ArrayLike = 1.0
+    column_k: ArrayLike = 333.15
+    mirrored_frac: ArrayLike = 0.0
 
     def __post_init__(self) -> None:
         """Refuse shares that no surface, window or optics can have; NaN passes."""
-        for name in ("emissivity", "transmittance", "source_frac"):
+        for name in ("emissivity", "transmittance", "source_frac", "column_frac"):
             share = np.asarray(getattr(self, name), float)
             if np.any((share <= 0.0) | (share > 1.0)):
                 raise OutOfRangeError(f"sight: {name} must lie in (0, 1]")
+        mirrored = np.asarray(self.mirrored_frac, float)
+        if np.any(mirrored < 0.0) or np.any(
+            mirrored + np.asarray(self.transmittance, float) > 1.0 + 1e-12
+        ):
+            raise OutOfRangeError(
+                "sight: the share a window mirrors must not be negative, nor with its"
+                " transmittance over 1"
+            )
         if np.any(np.asarray(self.gain, float) <= -1.0):
             raise OutOfRangeError("sight: gain must lie above -1")
 
@@ -97,10 +115,27 @@ def sighted_apparent_k(temperature_k: ArrayLike, *, sight: Sight, band: Band) ->
     own = eps * band_radiance(temperature_k, band=band)
     own = own + (1.0 - eps) * band_radiance(sight.reflected_k, band=band)
     seen = share * own + (1.0 - share) * band_radiance(sight.around_k, band=band)
-    signal = tau * seen + (1.0 - tau) * band_radiance(sight.window_k, band=band)
+    signal = tau * _fogged(seen, sight, band) + _window_glow(sight, band)
     black = radiating_temperature_k(signal, band=band)
     gained = np.asarray(sight.gain, float) * (black - np.asarray(sight.housing_k, float))
     return np.asarray(black + np.asarray(sight.offset_k, float) + gained)[()]
+
+
+def _fogged(seen: FloatArray, sight: Sight, band: Band) -> FloatArray:
+    """Return the radiance behind a column of fog; itself where there is none."""
+    clear = np.asarray(sight.column_frac, float)
+    if not np.any(clear != 1.0):
+        return seen
+    return np.asarray(clear * seen + (1.0 - clear) * band_radiance(sight.column_k, band=band))
+
+
+def _window_glow(sight: Sight, band: Band) -> FloatArray:
+    """Return what a window adds: its own radiation, and the housing that it mirrors."""
+    tau, mirrored = np.asarray(sight.transmittance, float), np.asarray(sight.mirrored_frac, float)
+    glow = (1.0 - tau - mirrored) * band_radiance(sight.window_k, band=band)
+    if np.any(mirrored != 0.0):
+        glow = glow + mirrored * band_radiance(sight.housing_k, band=band)
+    return np.asarray(glow)
 
 
 def explained_radiance(apparent_k: ArrayLike, *, sight: Sight, band: Band) -> FloatArray:
@@ -135,8 +170,10 @@ def explained_radiance(apparent_k: ArrayLike, *, sight: Sight, band: Band) -> Fl
     black = (stated + gain * np.asarray(sight.housing_k, float)) / (1.0 + gain)
     tau, share = np.asarray(sight.transmittance, float), np.asarray(sight.source_frac, float)
     eps = np.asarray(sight.emissivity, float)
-    glow = (1.0 - tau) * band_radiance(sight.window_k, band=band)
-    seen = (band_radiance(black, band=band) - glow) / tau
+    seen = (band_radiance(black, band=band) - _window_glow(sight, band)) / tau
+    clear = np.asarray(sight.column_frac, float)
+    if np.any(clear != 1.0):
+        seen = (seen - (1.0 - clear) * band_radiance(sight.column_k, band=band)) / clear
     own = (seen - (1.0 - share) * band_radiance(sight.around_k, band=band)) / share
     return np.asarray((own - (1.0 - eps) * band_radiance(sight.reflected_k, band=band)) / eps)[()]
 

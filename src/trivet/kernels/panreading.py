@@ -50,6 +50,8 @@ class PanPixels:
     covered_frac: FloatArray
     new_covered_frac: FloatArray
     covered_k: FloatArray
+    covered: npt.NDArray[np.bool_]
+    """(time, pixel) under food or a hand."""
 
 
 @dataclass(frozen=True)
@@ -103,18 +105,21 @@ def read_pixels(
     Cooling rate: 30 W/m2/K of loss at 250 K excess over 4 kJ/m2/K of a light pan
     is 1.9 K/s (own estimate).
     """
+    covered = np.zeros(scene_k.shape, dtype=np.bool_)
     table = _read(
         scene_k,
         (track.x_m, track.y_m, track.radius_m),
         time_s,
         (region.x_m, region.y_m, region.pitch_m),
         (rule.trim_m, rule.hottest_m2, rule.drop_k, rule.sees_food),
+        covered,
     )
-    return PanPixels(**{name: table[:, k] for k, name in enumerate(COLUMNS)})
+    columns = {name: table[:, k] for k, name in enumerate(COLUMNS)}
+    return PanPixels(**columns, covered=covered)
 
 
 @njit(cache=True)
-def _read(scene: Any, track: Any, time: Any, place: Any, rule: Any) -> Any:
+def _read(scene: Any, track: Any, time: Any, place: Any, rule: Any, mask: Any) -> Any:  # noqa: PLR0917
     frames, pixels = scene.shape
     table = np.zeros((frames, 11))
     table[:, 4:8] = np.nan
@@ -133,6 +138,8 @@ def _read(scene: Any, track: Any, time: Any, place: Any, rule: Any) -> Any:
                 table[t],
             )
             _uncover(scene[t], since, table[t, 4] - rule[2])
+        for p in range(pixels):
+            mask[t, p] = not math.isnan(since[p])
     return table
 
 

@@ -77,7 +77,7 @@ def disc_points(centre_m: npt.ArrayLike, *, radius_m: float, points: int = DISC_
     radius = radius_m * np.sqrt((i + 0.5) / points)
     angle = i * math.pi * (3.0 - math.sqrt(5.0))
     flat = np.stack([np.cos(angle), np.sin(angle), np.zeros(points)], axis=-1)
-    return np.asarray(centre_m, dtype=np.float64) + radius[:, None] * flat
+    return np.asarray(np.asarray(centre_m, dtype=np.float64) + radius[:, None] * flat)
 
 
 def union_frac(

@@ -59,7 +59,7 @@ def netd_radiance(netd_k: float, *, at_k: float, band: Band) -> float:
     Notes
     -----
     Constant in radiance, hence smaller in kelvin on hot scenes: 0.28 K at 25 C
-    is 0.11 K at 230 C in 8-14 um.
+    is 0.10 K at 230 C in 8-14 um.
 
     References
     ----------

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -155,13 +156,19 @@ def shadow_frac(
     along = axis / apart if apart > 1e-12 else np.array([1.0, 0.0])
     to = centre[:2] - foot
     u, v = float(to @ along), float(along[0] * to[1] - along[1] * to[0])
-    node, weight = np.polynomial.legendre.leggauss(CHORDS)
+    node, weight = _nodes()
     turn = node * math.pi / 2
     half = radius_m * np.cos(turn)
     low, high = _hull_chord(v + radius_m * np.sin(turn), apart, foot_r, rim_r)
     hidden = np.maximum(np.minimum(high, u + half) - np.maximum(low, u - half), 0.0)
     area = float((hidden * half * weight).sum()) * math.pi / 2
     return min(area / (math.pi * radius_m**2), 1.0)
+
+
+@lru_cache(maxsize=1)
+def _nodes() -> tuple[Array, Array]:
+    node, weight = np.polynomial.legendre.leggauss(CHORDS)
+    return node, weight
 
 
 def _circles(tower: Tower, eye: Array, height_m: float) -> tuple[Array, float, Array, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,13 @@ from scipy.special import ndtr
 from trivet.errors import OutOfRangeError
 
 Array = npt.NDArray[np.float64]
+
+
+@lru_cache(maxsize=1)
+def _nodes() -> tuple[Array, Array]:
+    """Nodes and weights of the quadrature; finding them costs more than using them."""
+    node, weight = np.polynomial.legendre.leggauss(400)
+    return node, weight
 
 
 def _box_blur_cdf(x: Array, sigma_px: float) -> Array:
@@ -68,7 +76,7 @@ def size_of_source_loss_frac(diameter_px: npt.ArrayLike, *, sigma_px: float) -> 
     if sigma_px < 0 or np.any(d < 0):
         raise OutOfRangeError(f"blur {sigma_px} px and disc diameters must not be negative")
     # x = r sin(t) removes the square-root ends of the half chord; beyond `reach` lies nothing
-    node, weight = np.polynomial.legendre.leggauss(400)
+    node, weight = _nodes()
     reach = 0.5 + 9.0 * sigma_px
     r = np.maximum(d, 1e-300)[..., None] / 2
     span = np.arcsin(np.minimum(1.0, reach / r))

@@ -87,7 +87,7 @@ def cell_centres(n_r: int = 24, n_theta: int = 32) -> tuple[FloatArray, FloatArr
 
     Notes
     -----
-    Middle in radius, not the centroid of the cell: 3 % apart in ring 3.
+    Middle in radius, not the centroid of the cell: 1.3 % apart in the third ring.
 
     References
     ----------

@@ -35,7 +35,7 @@ class PanBase:
 class Losses:
     """What takes heat away: each figure a scalar or one value a cook.
 
-    Convection above is ``top_w_m2k + top_slope_w_m2k2 * |T - ambient|``: the
+    Convection above is ``top_w_m2k + top_slope_w_m2k2 * (T - ambient)``: the
     straight line through a T^(1/3) law between 100 and 300 C is within 6 % of
     it.  Radiation uses total emissivities, never band emissivities.
     """

@@ -149,9 +149,7 @@ def first_reading_s(
         raise OutOfRangeError(f"kind {kind!r}: allowed polling, motion, thermal-trip")
     if min(boot_s, frame_s, lag_s, trip_k) < 0.0:
         raise OutOfRangeError("boot_s, frame_s, lag_s and trip_k: allowed 0 or more")
-    tripped = crossing_s(
-        starts.rate_kps, rise_k=trip_k, seen_rise=starts.seen_rise, lag_s=lag_s
-    )
+    tripped = crossing_s(starts.rate_kps, rise_k=trip_k, seen_rise=starts.seen_rise, lag_s=lag_s)
     if kind == "thermal-trip":
         awake = tripped
     elif poll_s > 0.0:
@@ -231,7 +229,7 @@ def spot_share_frac(side_m: float, *, footprint_m: float, blur_px: float) -> flo
     -----
     The pixel sits best, at the spot's middle: the largest share. A spot of 5 cm2
     (22.4 mm) under a footprint of 20.5 mm fills a sharp pixel; a blur of half a
-    pixel leaves 0.51 of its signal.
+    pixel leaves 0.42 of its signal.
 
     References
     ----------

@@ -16,7 +16,6 @@ from trivet.records.figures import (
     Figure,
     Fraction,
     HeatingRate,
-    HeatTransfer,
     Length,
     LengthOrZero,
     NumberOrZero,
@@ -29,8 +28,16 @@ from trivet.records.figures import (
     figure,
 )
 from trivet.records.part import Part
+from trivet.records.production import (
+    DeclaredCorrelation,
+    EndOfLine,
+    FieldRecalibration,
+    Option,
+    Population,
+)
 from trivet.records.requirement import Alert, Of, Requirement
 from trivet.records.sensorcard import SensorCard
+from trivet.records.surroundings import Surroundings
 from trivet.records.trade import Trade
 
 Contents = Literal["dry", "oil", "butter", "water"]
@@ -68,27 +75,6 @@ class Display(Part):
     """Unit in which lengths are shown."""
     readout_step_delta_k: DifferenceOrZero = figure("1 K", "difference")
     """Step of the number that the product shows."""
-
-
-class Surroundings(Part):
-    """The kitchen around the hob."""
-
-    altitude_m: Length = figure("0 m", "length")
-    """Height over the sea; sets the boiling point."""
-    ambient_k: Temperature = figure("22 degC", "temperature")
-    """Air of the room."""
-    reflected_k: Temperature = figure("30 degC", "temperature")
-    """Radiative temperature of what the pans mirror: hood, wall, sensor."""
-    housing_rise_delta_k: Difference = figure("10 K", "difference")
-    """Rise of the sensor's housing over ambient while cooking."""
-    convection_w_m2k: HeatTransfer = figure("12 W/m^2/K", "heat_transfer")
-    """Heat transfer from pan to air."""
-    beside_cold_k: Temperature = figure("25 degC", "temperature")
-    """Coldest thing beside a pan, for the size-of-source error: bare hob, wet cloth."""
-    beside_hot_k: Temperature = figure("450 degC", "temperature")
-    """Hottest thing beside a pan: a glowing ring, a grate in the flame."""
-    beside_pan_k: Temperature = figure("180 degC", "temperature")
-    """Pan temperature at which those errors are stated."""
 
 
 class Cooktop(Part):
@@ -151,6 +137,12 @@ class Window(Part):
     """Clean, in the sensor's band."""
     rise_delta_k: Difference = figure("0 K", "difference")
     """Temperature of the window over the sensor housing."""
+    reflectance_frac: Fraction | None = None
+    """What both faces mirror towards the sensor: its housing; counted as glow if left out."""
+    grease_m: LengthOrZero | None = None
+    """Grease that comes on the window and is not corrected, with its range."""
+    condensed_frac: Fraction | None = None
+    """Share of the window covered by condensed droplets and not corrected, with its range."""
 
 
 class Head(Part):
@@ -248,6 +240,8 @@ class Estimation(Part):
     """Below this emissivity a surface is not measurable."""
     min_pixels: int = Field(default=10, ge=1)
     """Fewest pixels that make a reading."""
+    awake_s: Duration | None = None
+    """Time since wake at which error budgets are stated; the card's settling time if left out."""
     stale_after_s: Duration = figure("3 s", "time")
     """A frame older than this is no reading."""
     heated_above_k: Temperature = figure("50 degC", "temperature")
@@ -329,6 +323,16 @@ class Design(Part):
     """How much is cooked."""
     costs: Costs
     """Money."""
+    population: Population = Population()
+    """How units differ."""
+    end_of_line: EndOfLine | None = None
+    """Calibration of every unit; none when left out."""
+    field_recalibration: FieldRecalibration | None = None
+    """Calibration in the kitchen; none when left out."""
+    correlations: tuple[DeclaredCorrelation, ...] = ()
+    """Terms of the error budget that err together, beyond those that the program knows."""
+    options: tuple[Option, ...] = ()
+    """Changes to be tried against requirements that fail."""
     wake: Wake = Wake()
     """What wakes the unit, and how long until it sees."""
     radio: Radio | None = None

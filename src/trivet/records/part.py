@@ -13,6 +13,7 @@ SUFFIXES = (
     "_w_m2k",
     "_kps",
     "_bps",
+    "_kg_m3",
     "_m3",
     "_rad",
     "_kg",

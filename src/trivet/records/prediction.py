@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.requirement import Of
+from trivet.records.seeing import Seeing
 from trivet.records.warning import WarningTimeline
 
 __all__ = [
@@ -57,6 +58,10 @@ class BudgetLine:
     """Standard uncertainty that the term contributes. [K]"""
     distribution: str
     source: str
+    total_share_frac: float = math.nan
+    """Share of the variance in which the term takes part (Sobol, total order); NaN unknown."""
+    sign: int = 0
+    """Whether the reading rises (1) or falls (-1) with the input; 0 when it does not move."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +89,16 @@ class Budget:
     """Why not measurable, or the dominant term."""
     note: str
     """Where the two methods differ by more than 5 %, why."""
+    second_order_k: float = 0.0
+    """Standard uncertainty of the terms of second order. [K]"""
+    correlated: tuple[str, ...] = ()
+    """Pairs of terms that err together, with their coefficients."""
+    clipped_frac: float = 0.0
+    """Share of draws that the end of the sensor's range clips."""
+    unknown: tuple[str, ...] = ()
+    """Terms of unknown size, which are not in the sum."""
+    burner: str = ""
+    """Burner on which it is worst, for which it is stated."""
 
     @property
     def u95_k(self) -> float:
@@ -127,6 +142,71 @@ class AlertMargin:
 
 
 @dataclass(frozen=True)
+class UnitError:
+    """95 % error of single units at one case, half-widths. [K]"""
+
+    base: str
+    pan: str
+    temperature_k: float
+    median_k: float
+    """Of the middle unit as built."""
+    p95_k: float
+    """Of the 95th-percentile unit as built."""
+    p95_calibrated_k: float
+    """The same after the end of the line; NaN without one."""
+    p95_recalibrated_k: float
+    """The same after the recalibration in the kitchen; NaN without one."""
+
+
+@dataclass(frozen=True)
+class UnitPopulation:
+    """How units differ, and what calibrating them brings and costs."""
+
+    errors: tuple[UnitError, ...]
+    units: int
+    """Units drawn."""
+    yield_frac: float
+    """Share of units that the end of the line lets pass; 1 without one."""
+    yield_low_frac: float
+    """Lower 95 % bound of it, from the number of units drawn."""
+    time_s: float
+    """Time for one unit at the end of the line."""
+    cost_per_good_unit: str
+    """What the end of the line adds to each good unit, scrap included; exact text."""
+    currency: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """What one declared change does to one requirement that fails."""
+
+    option: str
+    requirement: str
+    metric: str
+    limit: float
+    before: float
+    """Value of the design as it is, in SI; infinite: not measurable or never; NaN: unknown."""
+    after: float
+    """Value with the change."""
+    inside: bool
+    note: str
+    """Where the worst lies after the change, or why the change cannot be made."""
+
+
+@dataclass(frozen=True)
+class Remedies:
+    """Every declared change against every predicted requirement that fails."""
+
+    tried: tuple[Remedy, ...]
+    """Requirement by requirement; changes that bring it inside first, then by what they gain."""
+    failing: tuple[str, ...]
+    """Requirements that fail as the design stands."""
+    unhelped: tuple[str, ...]
+    """Failing requirements that no single declared change brings inside."""
+
+
+@dataclass(frozen=True)
 class Prediction:
     """All predictions of a design."""
 
@@ -139,5 +219,9 @@ class Prediction:
     assumed: tuple[str, ...]
     """Figures of the design with no origin: key, value, note."""
     cautions: tuple[str, ...]
+    seeing: Seeing = Seeing()
+    """What can be seen, beyond the views: spots, shadows, seams, tolerance, poses."""
+    population: UnitPopulation | None = None
+    """How units differ and what calibrating them brings."""
     warning: WarningTimeline | None = None
     """From a cold, sleeping unit to the alert."""

@@ -175,7 +175,7 @@ class PoseFound:
     """Steepest view of a pan's centre."""
     fits: bool
     fails: str
-    """The constraint that fails most and by how much; empty when all hold."""
+    """Constraints that fail and by how much, the worst first; empty when all hold."""
 
 
 @dataclass(frozen=True)

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from itertools import pairwise
+from typing import Any, Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
+from pydantic_core import PydanticCustomError
 
+from trivet.errors import QuantityError
 from trivet.records.figures import (
     Amount,
     Difference,
@@ -22,6 +25,7 @@ from trivet.records.figures import (
     figure,
 )
 from trivet.records.part import Part
+from trivet.units import parse_quantity
 
 LensModel = Literal["rectilinear", "equal-angle", "brown-conrady"]
 
@@ -49,6 +53,9 @@ class SensorCard(Part):
     """Short end of the spectral band."""
     band_high_m: PositiveLength = figure("14 um", "length")
     """Long end of the spectral band."""
+    response: tuple[tuple[float, float], ...] = ()
+    """Spectral response in place of a flat band: a CSV file beside the design with columns
+    `wavelength_um` and `response`, or pairs such as `["8.5 um", "0.7"]`."""
     frame_rate_hz: Frequency
     """Whole frames a second as used."""
     netd_delta_k: DifferenceOrZero
@@ -69,6 +76,10 @@ class SensorCard(Part):
     """Offset right after wake, decaying over settle time."""
     housing_drift_per_k: Number | None = Field(default=None, alias="housing_drift")
     """Offset in kelvin for one kelvin of housing away from calibration."""
+    self_heating_delta_k: DifferenceOrZero | None = Field(default=None, alias="self_heating")
+    """Rise of the die over the housing's air by its own power; what varies of it drifts."""
+    constants_delta_k: DifferenceOrZero | None = Field(default=None, alias="constants")
+    """Half-width of the error of factory constants stored in few bits, beyond the accuracy."""
     blur_px: NumberOrZero = figure("0.5", "number")
     """Standard deviation of the point spread, in pixels."""
     step_delta_k: DifferenceOrZero = figure("0.01 K", "difference")
@@ -85,3 +96,34 @@ class SensorCard(Part):
     """Where the figures come from."""
     notes: str = ""
     """Grade of the figures, and remarks."""
+
+    @field_validator("response", mode="before")
+    @classmethod
+    def _pairs_in_metres(cls, raw: Any) -> Any:
+        allowed = 'a CSV file beside the design, or rising pairs such as ["8.5 um", "0.7"]'
+
+        def fail(found: str) -> PydanticCustomError:
+            return PydanticCustomError("response", "{found}", {"found": found, "allowed": allowed})
+
+        if isinstance(raw, str):
+            raise fail(f"curve {raw!r} was not read")
+        try:
+            pairs = tuple((_metres(one[0]), float(one[1])) for one in raw)
+        except (QuantityError, TypeError, ValueError, IndexError, KeyError) as error:
+            raise fail(f"no pairs of wavelength and response ({error})") from None
+        if pairs and len(pairs) < 2:
+            raise fail("one pair is no curve")
+        if any(not 1e-7 <= wavelength <= 1e-3 for wavelength, _ in pairs):
+            raise fail("a wavelength outside 0.1 um to 1 mm")
+        if any(not two[0] > one[0] for one, two in pairwise(pairs)):
+            raise fail("wavelengths that do not rise")
+        if any(not 0.0 <= share < float("inf") for _, share in pairs):
+            raise fail("a response below zero or none")
+        if pairs and not any(share > 0.0 for _, share in pairs):
+            raise fail("a response of zero everywhere")
+        return pairs
+
+
+def _metres(raw: Any) -> float:
+    """Return a wavelength from text with its unit, or from a stored number of metres."""
+    return parse_quantity(raw, "length") if isinstance(raw, str) else float(raw)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface
 from trivet.kernels.film import OpticalConstants, film_emissivity, surface_band_emissivity
-from trivet.kernels.planck import Band, flat_band
+from trivet.kernels.planck import Band, band_from_response, flat_band
 from trivet.kernels.surface import mixed_emissivity
 from trivet.records.design import Base, Pan
 from trivet.records.requirement import Of
@@ -102,7 +102,7 @@ def emissivity_range(base: Base, *, pan: Pan, angle_rad: Floats, band: Band) -> 
     that spans about 0.47 to 0.84, on seasoned iron 0.87 to 0.96.
     """
     angle = np.asarray(angle_rad, float)
-    narrow = _table_band(band)
+    narrow = table_band(band)
     of = seen_of(base, pan=pan)
     if of == "liquid":
         value = np.asarray(
@@ -181,8 +181,19 @@ def _constants(name: str) -> OpticalConstants:
     return OpticalConstants(table.wavelength_m, table.n, table.k, table.name)
 
 
-def _table_band(band: Band) -> Band:
+def table_band(band: Band) -> Band:
     """Return the part of a band that the library's emissivities and constants are of."""
     low = max(float(band.wavelength_m[0]), TABLE_BAND_M[0])
     high = min(float(band.wavelength_m[-1]), TABLE_BAND_M[1])
-    return band if not low < high else flat_band(low, high)
+    if not low < high:
+        return band
+    return flat_band(low, high) if band.wavelength_m.size == 2 else _cut(band, low, high)
+
+
+@lru_cache(maxsize=32)
+def _cut(band: Band, low_m: float, high_m: float) -> Band:
+    """Return a response curve between two wavelengths."""
+    inner = band.wavelength_m[(band.wavelength_m > low_m) & (band.wavelength_m < high_m)]
+    wavelength = np.concatenate([[low_m], inner, [high_m]])
+    response = np.interp(wavelength, band.wavelength_m, band.response)
+    return band_from_response(wavelength, response) if response.any() else band

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from trivet.kernels.optics import Lens, Pose, lens_from_fov
-from trivet.kernels.planck import Band, flat_band
+from trivet.kernels.planck import Band, band_from_response, flat_band
 from trivet.records.design import Burner, Design, Mount
 from trivet.records.sensorcard import SensorCard
 
@@ -24,8 +25,16 @@ def card_lens(card: SensorCard) -> Lens:
 
 
 def card_band(card: SensorCard) -> Band:
-    """Return the spectral band of a sensor card, flat between its ends."""
+    """Return the spectral band of a sensor card: its response curve, or flat between its ends."""
+    if card.response:
+        return _curve(card.response)
     return flat_band(float(card.band_low_m), float(card.band_high_m))
+
+
+@lru_cache(maxsize=32)
+def _curve(pairs: tuple[tuple[float, float], ...]) -> Band:
+    wavelength, response = zip(*pairs, strict=True)
+    return band_from_response(wavelength, response)
 
 
 def mount_pose(mount: Mount) -> Pose:

@@ -13,14 +13,15 @@ from trivet.kernels.seensurface import Hypothesis
 from trivet.records.calibration import Calibration, SurfaceCalibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
-from trivet.records.requirement import OF_WORDS
+from trivet.records.requirement import OF_WORDS, Of
 from trivet.terms.contents import emissivity_range, fits, seen_of
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
 DEEP_OIL_SHARE = 0.2
-# What remains for the contents that were not told: a cook forgets, a pot boils dry.
-DOUBT = 0.02
+# What remains for a pan or for contents that were not told: a cook forgets, a pot
+# boils dry. Both together stay under the 2.5 % that an interval leaves on one side.
+DOUBT = 0.01
 NODES = 5
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5
@@ -40,18 +41,18 @@ def burner_hypotheses(
     A range of emissivity enters as several hypotheses with equal weights, not as
     one with a normal spread, so that an interval ends where the range ends.
     """
-    pans = [pan for pan in design.pans if told.pan in (None, pan.name)] or list(design.pans)
     found: dict[tuple[object, ...], Hypothesis] = {}
-    for pan in pans:
+    for pan in design.pans:
         for base in (one for one in design.bases if fits(one, pan=pan)):
             nodes = emissivity_nodes(
                 pan, base, calibration=calibration, band=band, angle_rad=angle_rad
             )
-            prior = _prior(base, told=told, design=design) / len(pans) / len(nodes)
+            prior = _pan_prior(pan, told=told, design=design) / len(nodes)
+            prior *= _prior(base, told=told, design=design)
             for emissivity, spread in nodes:
                 one = Hypothesis(
                     label=f"{base.name} in {pan.name}",
-                    of=OF_WORDS.index(seen_of(base, pan=pan)),
+                    of=OF_WORDS.index(_read_of(pan, base)),
                     is_water=base.contents == "water",
                     emissivity=emissivity,
                     emissivity_u=spread,
@@ -68,6 +69,20 @@ def _merged(one: Hypothesis, known: Hypothesis | None) -> Hypothesis:
         return one
     fastest = max(one.fastest_kps, known.fastest_kps)
     return replace(known, prior=known.prior + one.prior, fastest_kps=fastest)
+
+
+def _read_of(pan: Pan, base: Base) -> Of:
+    """Return what a reading is of; with oil told it is the oil's surface, film or pool."""
+    return "oil" if base.contents == "oil" else seen_of(base, pan=pan)
+
+
+def _pan_prior(pan: Pan, *, told: ToldEntry, design: Design) -> float:
+    names = [one.name for one in design.pans]
+    if told.pan not in names:
+        return 1 / len(names)
+    if pan.name == told.pan:
+        return 1.0
+    return DOUBT / max(len(names) - 1, 1)
 
 
 def _prior(base: Base, *, told: ToldEntry, design: Design) -> float:

@@ -11,6 +11,7 @@ from trivet.stages.predict.margins import alert_margins
 from trivet.stages.predict.money import economics
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
+from trivet.stages.predict.seeing import seeing_of
 from trivet.stages.predict.views import seen_by
 
 __all__ = ["predict"]
@@ -48,6 +49,7 @@ def predict(design: Design) -> Prediction:
     JCGM 100:2008 and JCGM 101:2008 for the budgets.
     """
     seen = seen_by(design)
+    seeing = seeing_of(design, seen=seen)
     budgets = error_budgets(design, seen=seen, wanted=wanted_budgets(design))
     ranges = range_checks(design, eyes=seen.eyes)
     margins = alert_margins(design, seen=seen)

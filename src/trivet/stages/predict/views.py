@@ -45,6 +45,16 @@ class Seen:
     blur_losses: dict[PanView, tuple[float, float]]
 
 
+def rim_height_m(pan: Pan) -> float:
+    """Return the height of a pan's rim over the cooktop plane. [m]"""
+    return float(pan.thickness_m) + float(pan.depth_m)
+
+
+def rim_diameter_m(pan: Pan) -> float:
+    """Return the inner diameter of a pan's rim; that of the base where the wall is upright. [m]"""
+    return float(pan.diameter_m) + 2.0 * float(pan.depth_m) * math.tan(float(pan.flare_rad))
+
+
 def eye_of(design: Design, *, head: Head) -> Eye:
     """Return a head's lens, pose and band.
 
@@ -135,14 +145,18 @@ def _pan_view(eye: Eye, burner: Burner, pan: Pan) -> PanView:
     try:
         rim = rim_coverage(
             centre,
-            diameter_m=diameter_m,
-            rim_height_m=base_m + float(pan.depth_m),
+            diameter_m=rim_diameter_m(pan),
+            rim_height_m=rim_height_m(pan),
             lens=eye.lens,
             pose=eye.pose,
             margin_m=MARGIN_M,
         )
         visible = visible_base_frac(
-            eye.pose.eye_m, centre_m=base, radius_m=diameter_m / 2, depth_m=float(pan.depth_m)
+            eye.pose.eye_m,
+            centre_m=base,
+            radius_m=diameter_m / 2,
+            depth_m=float(pan.depth_m),
+            flare_rad=float(pan.flare_rad),
         )
     except OutOfRangeError as error:
         raise OutOfRangeError(

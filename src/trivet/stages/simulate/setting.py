@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from dataclasses import dataclass
 
@@ -227,8 +226,3 @@ def _food_cover(
     edge = float(np.hypot(x, y).max())
     radius = min(float(plan.food.diameter_m) / 2, 0.95 * edge)
     return np.asarray(np.hypot(x - at[0], y - at[1]) <= radius)
-
-
-def with_start(setting: PanSetting, *, start_k: float) -> PanSetting:
-    """Return a setting whose contents start at another temperature."""
-    return dataclasses.replace(setting, layer=dataclasses.replace(setting.layer, start_k=start_k))

@@ -1,0 +1,171 @@
+"""Weighted criteria: which option wins, and at which weight another one would."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from trivet.errors import InputError
+
+Floats = NDArray[np.float64]
+SUM_TOLERANCE = 1e-9
+
+
+@dataclass(frozen=True)
+class Flip:
+    """Weights of one criterion at which the winner changes; NaN where it never does."""
+
+    lower: float
+    lower_winner: int
+    upper: float
+    upper_winner: int
+
+
+def scores(values: ArrayLike, *, worst: ArrayLike, best: ArrayLike) -> Floats:
+    """Return values on a scale from 0 (worst) to 1 (best), held at the ends.
+
+    Parameters
+    ----------
+    values : (option, criterion)
+        Raw values; NaN is unknown and scores 0.
+    worst, best : (criterion,)
+        Ends of the scale; best below worst where less is better.
+
+    Returns
+    -------
+    (option, criterion)
+        Scores. [-]
+
+    Raises
+    ------
+    InputError
+        If an end is missing or the two ends of a scale are equal.
+
+    Notes
+    -----
+    Linear. An end that is set too far flattens a criterion: on a scale of 0 to 1,000
+    days the difference between 38 and 58 counts 0.02.
+
+    References
+    ----------
+    Linear value functions, common practice.
+    """
+    raw = np.atleast_2d(np.asarray(values, dtype=np.float64))
+    low, high = np.asarray(worst, dtype=np.float64), np.asarray(best, dtype=np.float64)
+    if not (np.all(np.isfinite(low)) and np.all(np.isfinite(high)) and np.all(low != high)):
+        raise InputError("trade study: the worst and the best of a criterion must be two numbers")
+    scaled = np.clip((raw - low) / (high - low), 0.0, 1.0)
+    return np.where(np.isnan(scaled), 0.0, scaled)
+
+
+def totals(score: ArrayLike, *, weights: Sequence[float]) -> Floats:
+    """Return the weighted sum of each option.
+
+    Parameters
+    ----------
+    score : (option, criterion)
+        Scores from 0 to 1. [-]
+    weights : sequence of float
+        One a criterion; they sum to 1. [-]
+
+    Returns
+    -------
+    (option,)
+        Totals. [-]
+
+    Raises
+    ------
+    InputError
+        If the weights do not sum to 1, one is negative, or their number is wrong.
+
+    Notes
+    -----
+    Weights are not scaled to a sum of 1: a sum of 0.95 is more often a forgotten
+    criterion than a rounding.
+
+    References
+    ----------
+    Weighted-sum model, textbook form.
+    """
+    table = np.atleast_2d(np.asarray(score, dtype=np.float64))
+    shares = np.asarray(weights, dtype=np.float64)
+    if shares.shape != (table.shape[1],):
+        raise InputError(f"trade study: {shares.size} weights for {table.shape[1]} criteria")
+    if not np.all(shares >= 0.0):
+        raise InputError(f"trade study: weights {list(weights)}: allowed 0 or more")
+    if not abs(float(shares.sum()) - 1.0) <= SUM_TOLERANCE:
+        raise InputError(
+            f"trade study: the weights sum to {shares.sum():g}; they must sum to 1, "
+            "so that a forgotten criterion shows"
+        )
+    return np.asarray(table @ shares, dtype=np.float64)
+
+
+def weight_flips(score: ArrayLike, *, weights: Sequence[float]) -> tuple[Flip, ...]:
+    """Return for each criterion the nearest weights at which another option wins.
+
+    Parameters
+    ----------
+    score : (option, criterion)
+        Scores from 0 to 1. [-]
+    weights : sequence of float
+        One a criterion; they sum to 1. [-]
+
+    Returns
+    -------
+    tuple of Flip
+        One a criterion: the weight below and above which the winner changes, and to
+        which option. The other weights keep their ratios; where they are all 0 they
+        share what is left equally.
+
+    Raises
+    ------
+    InputError
+        As :func:`totals`.
+
+    Notes
+    -----
+    Totals are straight lines of a weight, so that flips are exact: with scores of
+    (1, 0) and (0, 1) and weights of 0.6 and 0.4 the first wins down to 0.5. The first
+    of equal options counts as the winner.
+
+    References
+    ----------
+    One-at-a-time sensitivity of weights; intersection of lines.
+    """
+    table = np.atleast_2d(np.asarray(score, dtype=np.float64))
+    total = totals(table, weights=weights)
+    winner = int(np.argmax(total))
+    shares = np.asarray(weights, dtype=np.float64)
+    return tuple(_flip(table, shares, winner, at) for at in range(shares.size))
+
+
+def _flip(table: Floats, shares: Floats, winner: int, at: int) -> Flip:
+    weight, left = float(shares[at]), 1.0 - float(shares[at])
+    others = shares.copy()
+    others[at] = 0.0
+    if left > SUM_TOLERANCE:
+        others = others / left
+    elif shares.size > 1:
+        others = np.where(np.arange(shares.size) == at, 0.0, 1.0 / (shares.size - 1))
+    own, rest = table[:, at], table @ others
+    lower, upper = (math.nan, -1), (math.nan, -1)
+    for other in range(table.shape[0]):
+        ahead_own = own[winner] - own[other]
+        ahead_rest = rest[winner] - rest[other]
+        if other == winner or ahead_own == ahead_rest:
+            continue
+        # w ahead_own + (1 - w) ahead_rest = 0
+        place = float(ahead_rest / (ahead_rest - ahead_own))
+        if not -SUM_TOLERANCE <= place <= 1.0 + SUM_TOLERANCE:
+            continue
+        falls = ahead_own > ahead_rest
+        if falls and place > SUM_TOLERANCE and (math.isnan(lower[0]) or place > lower[0]):
+            lower = (min(place, weight), other)
+        if not falls and place < 1.0 - SUM_TOLERANCE and (math.isnan(upper[0]) or place < upper[0]):
+            upper = (max(place, weight), other)
+    return Flip(lower[0], lower[1], upper[0], upper[1])

@@ -1,0 +1,281 @@
+"""Terms between pan and sensor: what the pan mirrors, steam, window, grease, condensation."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+
+from trivet.facts.optical import optical_table
+from trivet.kernels.film import OpticalConstants, film_transmittance
+from trivet.kernels.mie import mie_efficiencies, steam_transmittance
+from trivet.kernels.path import condensed_transmittance
+from trivet.kernels.planck import Band
+from trivet.kernels.viewfactor import (
+    disc_view_frac,
+    mixed_surround_k,
+    rectangle_view_frac,
+    upright_view_frac,
+)
+from trivet.records.design import Design, Window
+from trivet.records.figures import Figure
+from trivet.records.surroundings import Mirrored, Steam
+from trivet.stages.predict.cases import Field, Floats, Place, Term
+from trivet.stages.predict.views import Eye
+from trivet.terms.assumed import REFLECTED_HALF_K, TRANSMITTANCE_HALF, WINDOW_HALF_K, range_of
+from trivet.terms.contents import table_band
+
+SCENE_K = 473.15
+CONDENSED_DROP_M = 50e-6
+CONDENSED_WAVELENGTH_M = 10.5e-6
+NEAR_M = 0.02
+Ends = tuple[Floats, Floats]
+
+
+def mirrored_share(window: Window) -> float:
+    """Return what a window is believed to mirror of the housing."""
+    return 0.0 if window.reflectance_frac is None else float(window.reflectance_frac)
+
+
+def path_terms(design: Design, *, eye: Eye, places: list[Place]) -> tuple[Term, ...]:
+    """Return the terms between pan and sensor.
+
+    Parameters
+    ----------
+    design : Design
+        Surroundings, steam, population.
+    eye : Eye
+        Head and window.
+    places : list of Place
+        (case,) what is seen where.
+
+    Returns
+    -------
+    tuple of Term
+        Reflected temperature, window transmittance and temperature; where declared
+        what the window mirrors, grease, condensation and steam.
+
+    Notes
+    -----
+    Grease, condensation and steam only take signal away and are not corrected: their
+    deviations are one-sided.  Their emission is at the temperature of the window or
+    of the column.
+    """
+    one = np.ones(len(places))
+    found = [
+        _reflected(design, eye, places),
+        *_window(design, eye, one),
+        *_dirt(eye, one),
+        *_steam(design, eye, places),
+    ]
+    return tuple(found)
+
+
+def _term(name: str, field: Field, ends: Ends, source: str, *, needed: bool = True) -> Term:
+    return Term(name, field, ends[0], ends[1], "rectangular", source, needed=needed)
+
+
+def _range_source(what: str, figure: Figure) -> str:
+    if figure.low is None:
+        return f"{what}, {figure.origin}; half-width assumed"
+    return f"{what}, {figure.origin}"
+
+
+def _reflected(design: Design, eye: Eye, places: list[Place]) -> Term:
+    surroundings = design.surroundings
+    believed, one = surroundings.reflected_k, np.ones(len(places))
+    if not surroundings.mirrored:
+        low, high = range_of(believed, otherwise=REFLECTED_HALF_K)
+        ends = ((low - float(believed)) * one, (high - float(believed)) * one)
+        source = _range_source("surroundings", believed)
+        return _term("reflected temperature", "reflected_k", ends, source)
+    spots = [place.burner_m for place in places]
+    low_k, high_k = surround_range_k(design, band=eye.band, spots=spots)
+    names = ", ".join(thing.name for thing in surroundings.mirrored)
+    return _term(
+        "reflected temperature",
+        "reflected_k",
+        (low_k - float(believed), high_k - float(believed)),
+        f"view factors of {names} and the room, against the {believed.origin} belief",
+    )
+
+
+def surround_range_k(
+    design: Design, *, band: Band, spots: list[tuple[float, float]]
+) -> tuple[Floats, Floats]:
+    """Return the coldest and hottest that pans at given spots can mirror. (spot,)
+
+    Parameters
+    ----------
+    design : Design
+        What the pans mirror and the room's air.
+    band : Band
+        Spectral response.
+    spots : list of pair of float
+        Middle of each pan on the cooktop. [m]
+
+    Returns
+    -------
+    tuple of (spot,)
+        Radiance-weighted mean of all things at the low and at the high end of
+        their ranges, all at once. [K]
+
+    Notes
+    -----
+    Taking all ends at once is the wide side: things overhead warm together.
+    """
+    shares = np.array(
+        [[view_of(thing, spot_m=spot) for thing in design.surroundings.mirrored] for spot in spots]
+    )
+    room = design.surroundings.ambient_k
+    ends = []
+    for end in (0, 1):
+        things = [_ends(thing.temperature_k)[end] for thing in design.surroundings.mirrored]
+        ends.append(
+            mixed_surround_k(
+                shares, temperature_k=np.array(things), rest_k=_ends(room)[end], band=band
+            )
+        )
+    return ends[0], ends[1]
+
+
+def _ends(figure: Figure) -> tuple[float, float]:
+    if figure.low is None or figure.high is None:
+        return float(figure), float(figure)
+    return figure.low, figure.high
+
+
+def view_of(thing: Mirrored, *, spot_m: tuple[float, float]) -> float:
+    """Return the share of what a matt pan at a spot mirrors that a thing fills. [-]"""
+    across, along = float(thing.x_m) - spot_m[0], float(thing.y_m) - spot_m[1]
+    glow, height = float(thing.emissivity_frac), max(float(thing.height_m), 1e-3)
+    width, depth = float(thing.width_m), float(thing.depth_m)
+    if thing.shape == "share":
+        return glow * float(thing.view_frac or 0.0)
+    if thing.shape == "disc":
+        offset = math.hypot(across, along)
+        return glow * float(disc_view_frac(width / 2, height_m=height, offset_m=offset))
+    if thing.shape == "rectangle":
+        x = (across - width / 2, across + width / 2)
+        y = (along - depth / 2, along + depth / 2)
+        return glow * float(rectangle_view_frac(x, y_m=y, height_m=height))
+    apart = math.hypot(across, along)
+    if apart < NEAR_M:  # a pan hides its own flame
+        return 0.0
+    return glow * float(upright_view_frac(width, height_m=height, distance_m=apart))
+
+
+def _window(design: Design, eye: Eye, one: Floats) -> list[Term]:
+    window = eye.head.window
+    tau, lots = window.transmittance_frac, design.population.transmittance_frac
+    clear = range_of(tau, otherwise=TRANSMITTANCE_HALF)
+    if lots is not None:
+        clear = float(tau) - float(lots), float(tau) + float(lots)
+    clear = (max(clear[0], 1e-3), min(clear[1], 1.0))
+    warm_k = window_half_k(design, window=window)
+    assumed = warm_k == WINDOW_HALF_K.value
+    terms = [
+        _term(
+            "window transmittance",
+            "transmittance",
+            ((clear[0] - float(tau)) * one, (clear[1] - float(tau)) * one),
+            _range_source(f"window of head {eye.head.name}", tau)
+            if lots is None
+            else f"spread of units, window of head {eye.head.name}",
+        ),
+        _term(
+            "window temperature",
+            "window_k",
+            (-warm_k * one, warm_k * one),
+            "half-width assumed" if assumed else "ranges of ambient, housing and window",
+        ),
+    ]
+    mirror = window.reflectance_frac
+    if mirror is not None and mirror.low is not None and mirror.high is not None:
+        ends = ((mirror.low - float(mirror)) * one, (mirror.high - float(mirror)) * one)
+        source = f"two faces of the window of head {eye.head.name}, {mirror.origin}"
+        terms.append(_term("window reflectance", "mirrored_frac", ends, source))
+    return terms
+
+
+def window_half_k(design: Design, *, window: Window) -> float:
+    """Return the half-width of the window's temperature; assumed where no range is given. [K]"""
+    surroundings = design.surroundings
+    spread = math.hypot(
+        surroundings.ambient_k.half_width,
+        surroundings.housing_rise_delta_k.half_width,
+        window.rise_delta_k.half_width,
+    )
+    return spread if spread > 0.0 else WINDOW_HALF_K.value
+
+
+def _dirt(eye: Eye, one: Floats) -> list[Term]:
+    window, terms = eye.head.window, []
+    tau = float(window.transmittance_frac)
+    if window.grease_m is not None:
+        thin, thick = _ends(window.grease_m)
+        passed = film_transmittance(
+            np.array([thick, thin]),
+            film=_constants("oil"),
+            temperature_k=SCENE_K,
+            band=table_band(eye.band),
+        )
+        ends = (tau * (passed[0] - 1.0) * one, tau * (passed[1] - 1.0) * one)
+        source = (
+            f"{thin * 1e6:.1f} to {thick * 1e6:.1f} um of grease on the window,"
+            f" {window.grease_m.origin}; not corrected"
+        )
+        terms.append(_term("grease on the window", "transmittance", ends, source, needed=False))
+    if window.condensed_frac is not None:
+        few, many = _ends(window.condensed_frac)
+        passed = condensed_transmittance(
+            np.array([many, few]), extinction_efficiency=_drop_efficiency()
+        )
+        ends = (tau * (passed[0] - 1.0) * one, tau * (passed[1] - 1.0) * one)
+        source = (
+            f"droplets on {few:.1%} to {many:.1%} of the window,"
+            f" {window.condensed_frac.origin}; not corrected"
+        )
+        terms.append(_term("condensation", "transmittance", ends, source, needed=False))
+    return terms
+
+
+@lru_cache(maxsize=1)
+def _drop_efficiency() -> float:
+    wavelength = np.array([CONDENSED_WAVELENGTH_M])
+    size = np.pi * CONDENSED_DROP_M / wavelength
+    return float(mie_efficiencies(size, index=_constants("water").index(wavelength))[0][0])
+
+
+def _steam(design: Design, eye: Eye, places: list[Place]) -> list[Term]:
+    steam = design.surroundings.steam
+    if steam is None:
+        return []
+    over = np.array([not steam.bases or place.base in steam.bases for place in places], float)
+    thin, thick = _ends(steam.water_kg_m3)
+    passed = steam_passes(steam, water_kg_m3=np.array([thick, thin]), band=eye.band)
+    source = (
+        f"{thin * 1e3:.2g} to {thick * 1e3:.2g} g/m3 of"
+        f" {float(steam.droplet_diameter_m) * 1e6:.0f} um droplets over"
+        f" {float(steam.path_m) * 1e3:.0f} mm, {steam.water_kg_m3.origin}; not corrected"
+    )
+    ends = ((passed[0] - 1.0) * over, (passed[1] - 1.0) * over)
+    return [_term("steam column", "column_frac", ends, source, needed=False)]
+
+
+def steam_passes(steam: Steam, *, water_kg_m3: Floats, band: Band) -> Floats:
+    """Return the transmittance of the declared column at given water contents. (...)"""
+    return steam_transmittance(
+        water_kg_m3 * float(steam.path_m),
+        diameter_m=float(steam.droplet_diameter_m),
+        water=_constants("water"),
+        temperature_k=SCENE_K,
+        band=table_band(band),
+    )
+
+
+@lru_cache(maxsize=2)
+def _constants(name: str) -> OpticalConstants:
+    table = optical_table(name)
+    return OpticalConstants(table.wavelength_m, table.n, table.k, table.name)
