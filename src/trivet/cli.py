@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from trivet.errors import TrivetError
+from trivet.errors import InputError, TrivetError
 
 if TYPE_CHECKING:
     from trivet.flow import Chain
@@ -73,6 +73,49 @@ def predict(project: Project, json: Json = False, fresh: Fresh = False) -> None:
     chain = _chain(project, fresh=fresh)
     record = chain.prediction
     _show(record, show_prediction(record, display=chain.design.display), json)
+
+
+@app.command()
+def sensors(json: Json = False) -> None:
+    """List the sensor cards of the library, each with its source; unknown is never zero.
+
+    Example: trivet sensors --json
+    """
+    from trivet.facts.sensors import sensor_cards
+    from trivet.report.console_seeing import show_cards
+
+    cards = tuple(sensor_cards().values())
+    _show(cards, show_cards(cards), json)
+
+
+@app.command()
+def compare(
+    projects: Annotated[
+        list[Path], typer.Argument(help="Folders with design.toml.", show_default=False)
+    ],
+    by_sensor: Annotated[
+        bool, typer.Option("--sensors", help="Every sensor card under one design's mounts.")
+    ] = False,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Lay designs side by side, or all sensor cards under one design.
+
+    Example: trivet compare my-monitor other-monitor
+    """
+    from trivet.report.console_seeing import show_comparison
+    from trivet.stages.predict.comparison import compare_designs, compare_sensors
+
+    chains = [_chain(project, fresh=fresh) for project in projects]
+    designs = [chain.design for chain in chains]
+    if by_sensor and len(chains) > 1:
+        raise InputError(f"--sensors compares under one design; {len(chains)} were named")
+    found = (
+        compare_sensors(designs[0])
+        if by_sensor
+        else compare_designs(designs, predictions=[chain.prediction for chain in chains])
+    )
+    _show(found, show_comparison(found, display=designs[0].display), json)
 
 
 @app.command()

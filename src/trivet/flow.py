@@ -285,6 +285,7 @@ class Chain:
     def dossier(self) -> Dossier:
         """The review."""
         from trivet.stages.dossier import dossier
+        from trivet.stages.predict.comparison import compare_sensors
 
         shown = [
             ShownCook(
@@ -304,6 +305,7 @@ class Chain:
             cooks=shown,
             verdict=verdict,
             hashes=self.hashes,
+            sensors=compare_sensors(self.design),
         )
 
     def write_dossier(self) -> Path:

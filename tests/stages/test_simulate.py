@@ -63,7 +63,14 @@ def test_same_bytes_on_every_run_and_other_draws_in_every_repeat(plain_design, d
     cooks = [simulate(plain_design, plan=twice, repeat=k) for k in range(2)]
     assert [one.recording.name for one in cooks] == ["cook-r0", "cook-r1"]
     assert len({fingerprint(one.recording.sight) for one in cooks}) == 2
-    assert len({one.recording.unit for one in cooks}) == 2
+    assert {one.recording.unit for one in cooks} == {"simulated unit-1"}
+
+
+def test_cooks_share_a_unit_unless_the_plan_names_another(plain_design, dry):
+    other = simulate(plain_design, plan=plan(unit="unit-2"))
+    assert other.recording.unit == "simulated unit-2"
+    assert fingerprint(other.recording.sight) != fingerprint(dry.recording.sight)
+    np.testing.assert_array_equal(other.truth.burners[0].pan_k, dry.truth.burners[0].pan_k)
 
 
 def test_another_project_seed_draws_anew(design_tables, dry):
@@ -240,13 +247,13 @@ def test_stops_where_the_plan_says(plain_design):
 
 
 def test_range_ends_show_as_infinities(design_tables):
-    design_tables["sensors"][0] |= {"range_low": "25 degC", "range_high": "80 degC"}
+    design_tables["sensors"][0] |= {"range_low": "29 degC", "range_high": "80 degC"}
     run = plan(duration="90 s", burners=[one_burner("dry", level="100 %")])
     frames = simulate(Design.model_validate(design_tables), plan=run).recording.sight.heads[0]
     assert np.isposinf(frames.apparent_k).any()
     assert np.isneginf(frames.apparent_k).any()
     finite = frames.apparent_k[np.isfinite(frames.apparent_k)]
-    assert finite.min() >= 298.1
+    assert finite.min() >= 302.1
     assert finite.max() < 353.2
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,7 +70,7 @@ def overlap(breaks: Sequence[PriceBreak]) -> tuple[PriceBreak, PriceBreak] | Non
             raise OutOfRangeError(
                 f"a volume break from {one.at_least} to {one.at_most} ends before it begins"
             )
-    for one, two in zip(ordered, ordered[1:], strict=False):
+    for one, two in pairwise(ordered):
         closed = one.at_most is not None and two.at_least <= one.at_most
         if closed or two.at_least == one.at_least:
             return one, two

@@ -168,7 +168,8 @@ def unit_ledger(costs: UnitCosts) -> UnitLedger:
     common practice.
     """
     _checked_costs(costs)
-    return unit_lines(costs)
+    ledger: UnitLedger = unit_lines(costs)
+    return ledger
 
 
 def unit_lines(costs: Any) -> Any:

@@ -89,8 +89,8 @@ def shipments(sold: Sequence[Ints | int], *, minimum: int) -> tuple[Ints, ...]:
     Notes
     -----
     Shipped in the month of sale; what an order holds beyond need lies in stock. With
-    100 a month and 250 at least: 250 in months 0, 2, 5 of the first eight, and 50 lie
-    over after month 7.
+    100 a month and 250 at least: 250 in months 0, 2, 5 and 7 of the first eight, and
+    200 lie over after them.
 
     References
     ----------
@@ -148,22 +148,27 @@ def monthly_flows(unit: Any, *, plan: MonthPlan) -> dict[str, list[Any]]:
     zero = plan.goods[0] * 0
     flows = {name: [zero] * (months + tail) for name in FLOWS}
     beyond = unit.landed - unit.goods
+
+    def put(name: str, month: int, amount: Any) -> None:
+        flows[name][month] = flows[name][month] + amount  # never in place: draws share zeros
+
     for month, (sold, shipped, goods) in enumerate(
         zip(plan.sold, plan.shipped, plan.goods, strict=True)
     ):
         if np.any(np.asarray(shipped) > 0):
-            flows["deposits on goods"][month - plan.order_months] -= shipped * goods * plan.deposit
-            flows["balance of goods"][month] -= shipped * goods * (1 - plan.deposit)
-            flows["duty and freight"][month] -= shipped * beyond
+            ordered = shipped * goods
+            put("deposits on goods", month - plan.order_months, -ordered * plan.deposit)
+            put("balance of goods", month, -ordered * (1 - plan.deposit))
+            put("duty and freight", month, -shipped * beyond)
         for name in ("warranty", "returns", "support"):
-            flows[name][month] -= sold * getattr(unit, name)
-        flows["receipts"][month + plan.receivable_months] += sold * unit.net
+            put(name, month, -sold * getattr(unit, name))
+        put("receipts", month + plan.receivable_months, sold * unit.net)
         for later in range(month, month + plan.cloud_months):
-            flows["cloud"][later] -= sold * plan.cloud_month
+            put("cloud", later, -sold * plan.cloud_month)
     for month in range(min(plan.team_months, months + tail)):
-        flows["team"][month] -= plan.team_month
+        put("team", month, -plan.team_month)
     for month, amount in plan.one_off:
-        flows["one-off outlays"][month] -= amount
+        put("one-off outlays", month, -amount)
     return flows
 
 

@@ -187,5 +187,5 @@ def _radius(frame: Any, background: float, contrast: float, place: Any, radii: A
             part = (level[ring - 1] - half) / (level[ring - 1] - level[ring])
             radius = (ring - 0.5 + part) * step
             break
-    bounded: float = min(max(radius, 0.7 * radii[0]), radii[1])
+    bounded: float = min(max(radius, radii[0]), radii[1])
     return bounded

@@ -26,6 +26,7 @@ COLUMNS = (
     "covered_frac",
     "new_covered_frac",
     "covered_k",
+    "whole_k",
 )
 
 
@@ -36,7 +37,7 @@ class PanPixels:
     ``pixels`` inside the trimmed rim, of them ``open_pixels`` not covered by food
     or a hand; ``saturated`` and ``dead`` counts; mean, 5th and 95th percentile of
     the open ones; ``hottest_k`` over about 5 cm2; the covered share, the share
-    covered for less than 2.5 s, and the mean of the covered ones.
+    covered for less than 2.5 s, the mean of the covered ones, and of all.
     """
 
     pixels: FloatArray
@@ -50,6 +51,7 @@ class PanPixels:
     covered_frac: FloatArray
     new_covered_frac: FloatArray
     covered_k: FloatArray
+    whole_k: FloatArray
     covered: npt.NDArray[np.bool_]
     """(time, pixel) under food or a hand."""
 
@@ -121,9 +123,9 @@ def read_pixels(
 @njit(cache=True)
 def _read(scene: Any, track: Any, time: Any, place: Any, rule: Any, mask: Any) -> Any:  # noqa: PLR0917
     frames, pixels = scene.shape
-    table = np.zeros((frames, 11))
+    table = np.zeros((frames, 12))
     table[:, 4:8] = np.nan
-    table[:, 10] = np.nan
+    table[:, 10:12] = np.nan
     peak = np.full(pixels, -np.inf)
     before, since = np.zeros(pixels), np.full(pixels, np.nan)
     for t in range(frames):
@@ -176,7 +178,7 @@ def _row(frame: Any, since: Any, pan: Any, fixed: Any, out: Any) -> None:
     cx, cy, radius, time = pan
     inner, outer = radius - rule[0], radius - 0.5 * pitch
     values, wide = np.empty(x.size), np.empty(x.size)
-    count, wide_count, covered, fresh, cold = 0, 0, 0, 0, 0.0
+    count, wide_count, covered, fresh, cold, whole = 0, 0, 0, 0, 0.0, 0.0
     for p in range(x.size):
         distance = math.hypot(x[p] - cx, y[p] - cy)
         if distance > outer and distance > inner:
@@ -193,6 +195,7 @@ def _row(frame: Any, since: Any, pan: Any, fixed: Any, out: Any) -> None:
         if distance > inner:
             continue
         out[0] += 1.0
+        whole += value
         if hidden:
             covered += 1
             cold += value
@@ -203,6 +206,7 @@ def _row(frame: Any, since: Any, pan: Any, fixed: Any, out: Any) -> None:
     out[1] = count
     if out[0] > 0:
         out[8], out[9] = covered / out[0], fresh / out[0]
+        out[11] = whole / out[0]
     if covered:
         out[10] = cold / covered
     if count:

@@ -16,6 +16,7 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 RINGS = 5
+WALL = RINGS
 POINTS = 7
 
 
@@ -40,6 +41,10 @@ class RingRule:
     """Standard deviation of a pixel. [W/m2/sr]"""
     bend: float
     """Expected second difference between rings. [W/m2/sr]"""
+    eye_m: tuple[float, float] = (0.0, 0.0)
+    """Foot of the head on the cooktop, from the burner's centre. [m]"""
+    rise_frac: float = 0.0
+    """Height of the pan's rim over the height of the head."""
 
 
 def read_rings(
@@ -53,10 +58,12 @@ def read_rings(
 ) -> RingReading:
     """Return the radiance of five rings of equal width that explain a pan's pixels.
 
-    Every pixel is a weighed mean of rings and background: its square footprint,
-    widened by the Gaussian blur, is sampled at 7 x 7 points. The rings follow by
-    least squares over the open pixels up to one pixel outside the rim, with a weak
-    expectation that neighbouring rings bend by no more than ``bend``.
+    Every pixel is a weighed mean of rings, inner wall and background: its square
+    footprint, widened by the Gaussian blur, is sampled at 7 x 7 points. A point is
+    seen through the rim, the circle that was found, and lies on the base or beyond
+    it on the far wall. Rings and wall follow by least squares over the open pixels
+    up to one pixel outside the rim, with a weak expectation that neighbouring rings
+    bend by no more than ``bend`` and that the wall is about as warm as the outer one.
 
     Parameters
     ----------
@@ -67,6 +74,7 @@ def read_rings(
     background : (time,)
         Radiance beside the pan. [W/m2/sr]
     track : PanTrack
+        The rim's circle as projected onto the cooktop plane.
     region : BurnerRegion
     rule : RingRule
 
@@ -91,7 +99,7 @@ def read_rings(
         covered,
         background,
         (track.x_m, track.y_m, track.radius_m),
-        (place, (rule.blur_px, rule.noise, rule.bend)),
+        (place, (rule.blur_px, rule.noise, rule.bend, *rule.eye_m, rule.rise_frac)),
     )
     return RingReading(values, open_frac, gain)
 
@@ -127,14 +135,14 @@ def _rings(radiance: Any, covered: Any, background: Any, track: Any, fixed: Any)
     values = np.full((frames, RINGS), np.nan)
     open_frac = np.zeros((frames, RINGS))
     gains = np.full(frames, np.nan)
-    weights = np.zeros((pixels, RINGS + 1))
+    weights = np.zeros((pixels, RINGS + 2))
     at = np.full(3, np.nan)
     for t in range(frames):
         pan = np.array([track[0][t], track[1][t], track[2][t]])
         if math.isnan(pan[2]):
             continue
         if math.isnan(at[2]) or np.max(np.abs(pan - at)) > 5e-4:
-            _weigh(weights, pan, place, rule[0])
+            _weigh(weights, pan, place, rule)
             at[:] = pan
         usable = np.isfinite(radiance[t]) & ~covered[t]
         _open_share(open_frac[t], weights, radiance[t], covered[t])
@@ -145,29 +153,39 @@ def _rings(radiance: Any, covered: Any, background: Any, track: Any, fixed: Any)
 
 
 @njit(cache=True)
-def _weigh(weights: Any, pan: Any, place: Any, blur: float) -> None:
-    """Share of each pixel's signal that comes from each ring; the rest is background."""
+def _weigh(weights: Any, pan: Any, place: Any, rule: Any) -> None:
+    """Shares of each pixel's signal: the rings, the wall, and last the background."""
     x, y, pitch = place
-    reach = 0.5 + 2.0 * blur
-    step = 2.0 * reach / POINTS
-    line = np.empty(POINTS)
-    for k in range(POINTS):
-        line[k] = -reach + (k + 0.5) * step
-    share = np.empty(POINTS)
-    for k in range(POINTS):
-        share[k] = _response(line[k], blur)
-    share /= share.sum()
+    blur, _, _, eye_x, eye_y, rise = rule
+    line, share = _line(blur)
+    base_x = pan[0] * (1.0 - rise) + eye_x * rise
+    base_y = pan[1] * (1.0 - rise) + eye_y * rise
+    base_r = pan[2] * (1.0 - rise)
+    reach = (1.0 + 2.0 * blur) * pitch
     for p in range(x.size):
         weights[p, :] = 0.0
-        dx, dy = x[p] - pan[0], y[p] - pan[1]
-        if math.hypot(dx, dy) > pan[2] + (reach + 0.5) * pitch:
-            weights[p, RINGS] = 1.0
+        if math.hypot(x[p] - pan[0], y[p] - pan[1]) > pan[2] + reach:
+            weights[p, WALL + 1] = 1.0
             continue
         for i in range(POINTS):
             for j in range(POINTS):
-                distance = math.hypot(dx + line[i] * pitch, dy + line[j] * pitch)
-                ring = min(int(distance / pan[2] * RINGS), RINGS)
-                weights[p, ring] += share[i] * share[j]
+                px, py = x[p] + line[i] * pitch, y[p] + line[j] * pitch
+                kind = WALL + 1
+                if math.hypot(px - pan[0], py - pan[1]) <= pan[2]:
+                    ring = int(math.hypot(px - base_x, py - base_y) / base_r * RINGS)
+                    kind = min(ring, WALL)
+                weights[p, kind] += share[i] * share[j]
+
+
+@njit(cache=True)
+def _line(blur: float) -> Any:
+    """Sample points across a pixel and their shares."""
+    reach = 0.5 + 2.0 * blur
+    line, share = np.empty(POINTS), np.empty(POINTS)
+    for k in range(POINTS):
+        line[k] = -reach + (k + 0.5) * 2.0 * reach / POINTS
+        share[k] = _response(line[k], blur)
+    return line, share / share.sum()
 
 
 @njit(cache=True)
@@ -193,30 +211,38 @@ def _open_share(out: Any, weights: Any, frame: Any, covered: Any) -> None:
 @njit(cache=True)
 def _solve(out: Any, weights: Any, contrast: Any, usable: Any, rule: Any) -> float:
     """Rings over the background; returns the noise gain of their area mean."""
-    _, noise, bend = rule
-    normal, right = np.zeros((RINGS, RINGS)), np.zeros(RINGS)
+    size = RINGS + 1
+    normal, right = np.zeros((size, size)), np.zeros(size)
     for p in range(contrast.size):
-        if not usable[p] or weights[p, RINGS] >= 1.0:
+        if not usable[p] or weights[p, WALL + 1] >= 1.0:
             continue
-        for k in range(RINGS):
+        for k in range(size):
             right[k] += weights[p, k] * contrast[p]
-            for m in range(RINGS):
+            for m in range(size):
                 normal[k, m] += weights[p, k] * weights[p, m]
-    prior = (noise / bend) ** 2
+    _expect(normal, (rule[1] / rule[2]) ** 2)
+    inverse = np.linalg.inv(normal)
+    solved = inverse @ right
+    variance = 0.0
+    for i in range(RINGS):
+        out[i] = solved[i]
+        for j in range(RINGS):
+            area = (2.0 * i + 1.0) * (2.0 * j + 1.0) / RINGS**4
+            variance += area * inverse[i, j]
+    return math.sqrt(max(variance, 0.0))
+
+
+@njit(cache=True)
+def _expect(normal: Any, prior: float) -> None:
+    """Add what is expected: a smooth profile, flat at its centre, and a wall like the rim."""
     for k in range(1, RINGS - 1):
         for i, a in ((k - 1, 1.0), (k, -2.0), (k + 1, 1.0)):
             for j, b in ((k - 1, 1.0), (k, -2.0), (k + 1, 1.0)):
                 normal[i, j] += prior * a * b
-    # A symmetric profile is flat at its centre.
-    normal[0, 0] += prior
-    normal[1, 1] += prior
-    normal[0, 1] -= prior
-    normal[1, 0] -= prior
-    for k in range(RINGS):
+    for i, j in ((0, 1), (WALL - 1, WALL)):
+        normal[i, i] += prior
+        normal[j, j] += prior
+        normal[i, j] -= prior
+        normal[j, i] -= prior
+    for k in range(RINGS + 1):
         normal[k, k] += 1e-9
-    inverse = np.linalg.inv(normal)
-    out[:] = inverse @ right
-    area = np.empty(RINGS)
-    for k in range(RINGS):
-        area[k] = (2.0 * k + 1.0) / (RINGS * RINGS)
-    return math.sqrt(max(area @ inverse @ area, 0.0))

@@ -69,7 +69,9 @@ def _slope(values: Any, time: Any, span: float, least: float) -> Any:
     return out
 
 
-def flicker(values: FloatArray, *, time_s: FloatArray, span_s: float) -> FloatArray:
+def flicker(
+    values: FloatArray, *, time_s: FloatArray, span_s: float, cap: float = math.inf
+) -> FloatArray:
     """Return the standard deviation of what second differences leave, over a trailing span.
 
     A second difference removes any steady or linear course, so what remains is
@@ -80,6 +82,7 @@ def flicker(values: FloatArray, *, time_s: FloatArray, span_s: float) -> FloatAr
     values : (time,)
     time_s : (time,)
     span_s : time constant of the trailing mean square. [s]
+    cap : a second difference counts as no more than this, so that one step is not flicker.
 
     Returns
     -------
@@ -95,16 +98,17 @@ def flicker(values: FloatArray, *, time_s: FloatArray, span_s: float) -> FloatAr
     ----------
     var(x0 - 2 x1 + x2) = 6 s^2 for white noise.
     """
-    return np.asarray(_flicker(values, time_s, span_s))
+    return np.asarray(_flicker(values, time_s, span_s, cap))
 
 
 @njit(cache=True)
-def _flicker(values: Any, time: Any, span: float) -> Any:
+def _flicker(values: Any, time: Any, span: float, cap: float) -> Any:
     out = np.zeros(values.size)
     square = 0.0
     for t in range(2, values.size):
         second = values[t] - 2.0 * values[t - 1] + values[t - 2]
         if math.isfinite(second):
+            second = min(abs(second), cap)
             gain = 1.0 - math.exp(-(time[t] - time[t - 1]) / span)
             square += gain * (second * second / 6.0 - square)
         out[t] = math.sqrt(square)

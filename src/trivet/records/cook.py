@@ -85,6 +85,8 @@ class CookPlan(Part):
     """How often it is simulated, with other draws."""
     burners: tuple[CookBurner, ...] = Field(min_length=1)
     """What happens on each burner that is used."""
+    unit: str = "unit-1"
+    """Sensor unit as made and mounted: cooks with the same unit share its errors and its pose."""
     ambient_k: Temperature | None = None
     """Air of the room; the design's when left out."""
     window_transmittance_frac: PositiveFraction | None = None

@@ -69,7 +69,7 @@ class Circle:
     y_m: float
     diameter_m: float
     label: str
-    kind: Literal["burner", "pan", "head"]
+    kind: Literal["burner", "pan", "head", "spot"]
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,10 @@ class PlanView:
     """Head and outline (n, 2) of its field on the cooktop plane. [m]"""
     hidden: tuple[tuple[str, FloatArray], ...] = ()
     """Pan and outline (n, 2) of the part of its base that its wall hides. [m]"""
+    bases: tuple[tuple[str, FloatArray], ...] = ()
+    """Pan and outline (n, 2) of the part of its base that is seen over its wall. [m]"""
+    footprints: tuple[tuple[str, FloatArray], ...] = ()
+    """Head and outline (n, 2) of one pixel's footprint. [m]"""
 
 
 @dataclass(frozen=True)

@@ -84,7 +84,7 @@ class FillSight:
 
 @dataclass(frozen=True)
 class Shadow:
-    """How much of a pan's base another pan hides from a head; pairs not listed hide nothing."""
+    """How much of a pan's base another pan hides from a head; pairs not listed hide under 0.1 %."""
 
     head: str
     burner: str

@@ -86,8 +86,11 @@ def _rate(value_kps: float, display: Display) -> str:
 
 def show_prediction(prediction: Prediction, *, display: Display) -> RenderableType:
     """Return coverage, budgets, ranges, margins, battery and money as tables."""
+    from trivet.report.console_seeing import show_seeing
+
     return _group(
         _views(prediction, display),
+        show_seeing(prediction.seeing, display=display),
         *_budgets(prediction, display),
         _ranges(prediction, display),
         _margins(prediction, display),

@@ -20,6 +20,7 @@ Dash = tuple[float, tuple[float, ...]] | Literal["solid"]
 FIELD_COLOURS = (palette.BLUE, palette.PLUM, palette.OCHRE, palette.GREY_DARK)
 DASHES: tuple[Dash, ...] = ("solid", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1, 2)))
 RING: Dash = (0, (3, 2))
+DOTS: Dash = (0, (1, 1.5))
 MARGIN_M = 0.06
 
 
@@ -35,6 +36,16 @@ def draw_plan(chart: Chart, scale: Scale) -> Figure:
     _outline(axes, plan, scale)
     _fields(axes, plan, scale)
     _circles(axes, plan, scale)
+    for _, points in plan.bases:
+        axes.fill(*scale.length(points).T, facecolor=palette.BLUE_PALE, linewidth=0, zorder=2.5)
+    for _, points in plan.footprints:
+        axes.fill(
+            *scale.length(points).T,
+            facecolor="none",
+            edgecolor=palette.BLUE_DARK,
+            linewidth=0.9,
+            zorder=6.5,
+        )
     for _, points in plan.hidden:
         axes.fill(
             *scale.length(points).T,
@@ -120,6 +131,11 @@ def _circles(axes: Axes, plan: PlanView, scale: Scale) -> None:
                 zorder=7,
             )
             continue
+        if circle.kind == "spot":
+            spot = Circle((x, y), size / 2, facecolor="none", linewidth=0.9, linestyle=DOTS)
+            spot.set(edgecolor=palette.BLUE_DARK, zorder=6.5)
+            axes.add_patch(spot)
+            continue
         patch = Circle((x, y), size / 2, facecolor="none", linewidth=1.2, zorder=3)
         ring = circle.kind == "burner"
         patch.set_edgecolor(palette.OCHRE if ring else palette.INK)
@@ -174,6 +190,22 @@ def _legend(plan: PlanView) -> list[Artist]:
     handles.append(
         Line2D([], [], color=palette.BLUE_DARK, marker="P", linestyle="none", label="head")
     )
+    if plan.bases:
+        handles.append(Patch(facecolor=palette.BLUE_PALE, label="base seen over the wall"))
+    if plan.footprints:
+        handles.append(
+            Line2D([], [], color=palette.BLUE_DARK, linewidth=0.9, label="one pixel's footprint")
+        )
+        handles.append(
+            Line2D(
+                [],
+                [],
+                color=palette.BLUE_DARK,
+                linewidth=0.9,
+                linestyle=DOTS,
+                label="measurable spot",
+            )
+        )
     if plan.hidden:
         handles.append(
             Patch(

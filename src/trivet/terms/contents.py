@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface
-from trivet.kernels.film import OpticalConstants, film_emissivity, surface_band_emissivity
+from trivet.kernels.film import OpticalConstants, film_emissivity, film_shares, surface_band_emissivity
 from trivet.kernels.planck import Band, band_from_response, flat_band
 from trivet.kernels.surface import mixed_emissivity
 from trivet.records.design import Base, Pan
@@ -158,6 +158,24 @@ def _film(base: Base, pan: Pan, angle: Floats, band: Band) -> EmissivityRange:
         high = np.maximum(high, surface("butter-foam").high)
         value, text = (low + high) / 2, f"{text}, or foam"
     return EmissivityRange(value, low, high, text)
+
+
+def film_share_frac(base: Base, *, pan: Pan, band: Band) -> float:
+    """Return the share of the glow that comes from a thin film itself, the rest from the pan."""
+    mean_m = layer_m(base, pan=pan)
+    if mean_m <= 0.0 or base.contents not in ("oil", "butter"):
+        return 0.0
+    wetted = (1.0 + COVERED_LOW_FRAC.value) / 2
+    bare = bare_range(pan)[0]
+    shares = film_shares(
+        np.array([mean_m / wetted]),
+        film=_constants("oil"),
+        substrate=bare,
+        temperature_k=OIL_WEIGHT_K,
+        band=table_band(band),
+    )
+    film, below = float(shares.film[0]), float(shares.substrate[0])
+    return wetted * film / (wetted * (film + below) + (1.0 - wetted) * bare)
 
 
 def _patchy(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from trivet.records.calibration import Calibration
+from trivet.records.comparison import SensorComparison
 from trivet.records.design import Design
 from trivet.records.dossier import Dossier, ShownCook
 from trivet.records.prediction import Prediction
@@ -30,6 +31,7 @@ def dossier(
     cooks: Sequence[ShownCook],
     verdict: Verdict,
     hashes: Mapping[str, str],
+    sensors: SensorComparison | None = None,
 ) -> Dossier:
     """Return the content of the design review, verdict first.
 
@@ -47,6 +49,8 @@ def dossier(
         Decisions, evidence and strata.
     hashes : mapping of str to str
         Name of each record and its hash.
+    sensors : SensorComparison, optional
+        Other sensor cards in the same place.
 
     Returns
     -------
@@ -73,7 +77,7 @@ def dossier(
         claims=claims(design, verdict=verdict),
         sections=(
             requirement_section(design, verdict=verdict),
-            coverage_section(design, prediction=prediction),
+            coverage_section(design, prediction=prediction, sensors=sensors),
             budget_section(design, prediction=prediction),
             agreement_section(design, verdict=verdict),
             trace_section(design, cooks=cooks),

@@ -10,9 +10,16 @@ import numpy as np
 from trivet.errors import OutOfRangeError
 from trivet.kernels.optics import point_of_pixel
 from trivet.records.arrays import FloatArray
+from trivet.records.comparison import SensorComparison
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.dossier import Chart, Circle, PlanView, Section, Table
 from trivet.records.prediction import PanView, Prediction
+from trivet.stages.dossier.seeing import (
+    pixel_marks,
+    seeing_tables,
+    seeing_words,
+    visible_outline,
+)
 from trivet.stages.dossier.words import length, number, read_only, share
 from trivet.terms.optics import card_lens, mount_pose
 
@@ -22,7 +29,9 @@ ARC_POINTS = 48
 FAR_M = 5.0
 
 
-def coverage_section(design: Design, *, prediction: Prediction) -> Section:
+def coverage_section(
+    design: Design, *, prediction: Prediction, sensors: SensorComparison | None = None
+) -> Section:
     """Return the plan view to scale and the view table."""
     unseen = _unseen(design, prediction.views)
     words = [
@@ -32,11 +41,15 @@ def coverage_section(design: Design, *, prediction: Prediction) -> Section:
     ]
     if unseen:
         words.append(f"Seen by no head: {', '.join(unseen)}.")
+    words += seeing_words(prediction.seeing)
     return Section(
         "Coverage",
         tuple(words),
-        (_view_table(design, prediction.views),),
-        (_plan_chart(design, prediction.views),),
+        (
+            _view_table(design, prediction.views),
+            *seeing_tables(design, prediction=prediction, sensors=sensors),
+        ),
+        (_plan_chart(design, prediction),),
     )
 
 
@@ -102,7 +115,8 @@ def _remark(view: PanView) -> str:
     return ", ".join(remarks) or "covered"
 
 
-def _plan_chart(design: Design, views: Sequence[PanView]) -> Chart:
+def _plan_chart(design: Design, prediction: Prediction) -> Chart:
+    views = prediction.views
     largest = max(design.pans, key=lambda pan: pan.diameter_m)
     circles = [
         Circle(float(b.x_m), float(b.y_m), float(b.ring_diameter_m), b.name, "burner")
@@ -116,6 +130,8 @@ def _plan_chart(design: Design, views: Sequence[PanView]) -> Chart:
         Circle(float(h.mount.x_m), float(h.mount.y_m), 0.02, h.name, "head") for h in design.heads
     ]
     hidden = _hidden_parts(design, views)
+    quads, spots = pixel_marks(design, seeing=prediction.seeing, pan=largest)
+    circles += spots
     circles += [
         Circle(float(burner.x_m), float(burner.y_m), float(pan.diameter_m), pan.name, "pan")
         for burner, pan, _ in hidden
@@ -127,6 +143,8 @@ def _plan_chart(design: Design, views: Sequence[PanView]) -> Chart:
         tuple(circles),
         tuple((head.name, _field_outline(design, head)) for head in design.heads),
         tuple((pan.name, crescent) for _, pan, crescent in hidden),
+        _seen_parts(design, views),
+        tuple(quads),
     )
     heights = ", ".join(
         f"{head.name} at {length(head.mount.height_m, design.display)}" for head in design.heads
@@ -138,6 +156,11 @@ def _plan_chart(design: Design, views: Sequence[PanView]) -> Chart:
     if hidden:
         pans = ", ".join(dict.fromkeys(pan.name for _, pan, _ in hidden))
         caption += f" Hatched: the part of the base that the wall hides, pan {pans}."
+    if quads:
+        caption += (
+            " Small quadrilaterals: footprint of the pixel at a burner's centre; dotted circles:"
+            " the spot that such a pixel measures, blur counted."
+        )
     return Chart("plan", "Field of view over the cooktop", caption, plan=plan, evidence="predicted")
 
 
@@ -164,15 +187,7 @@ def _field_outline(design: Design, head: Head) -> FloatArray:
 def _hidden_parts(design: Design, views: Sequence[PanView]) -> list[tuple[Burner, Pan, FloatArray]]:
     """Return for each burner the hidden part of the base of the pan that hides most."""
     parts = []
-    for burner in design.burners:
-        own = [view for view in views if view.burner == burner.name]
-        if not own:
-            continue
-        worst = min(own, key=lambda view: view.visible_base_frac)
-        head = next((one for one in design.heads if one.name == worst.head), None)
-        pan = next((one for one in design.pans if one.name == worst.pan), None)
-        if head is None or pan is None:
-            continue
+    for burner, pan, head in _most_hidden(design, views):
         crescent = hidden_outline(
             (float(burner.x_m), float(burner.y_m)),
             radius_m=float(pan.diameter_m) / 2,
@@ -182,6 +197,42 @@ def _hidden_parts(design: Design, views: Sequence[PanView]) -> list[tuple[Burner
         if len(crescent):
             parts.append((burner, pan, crescent))
     return parts
+
+
+def _most_hidden(design: Design, views: Sequence[PanView]) -> list[tuple[Burner, Pan, Head]]:
+    """Return for each burner the pan whose base is hidden most, and the head that sees it so."""
+    found = []
+    for burner in design.burners:
+        own = [view for view in views if view.burner == burner.name]
+        if not own:
+            continue
+        worst = min(own, key=lambda view: view.visible_base_frac)
+        head = next((one for one in design.heads if one.name == worst.head), None)
+        pan = next((one for one in design.pans if one.name == worst.pan), None)
+        if head is not None and pan is not None:
+            found.append((burner, pan, head))
+    return found
+
+
+def _seen_parts(design: Design, views: Sequence[PanView]) -> tuple[tuple[str, FloatArray], ...]:
+    """Return the visible part of the base of the pan that hides most, on each burner."""
+    parts = []
+    for burner, pan, head in _most_hidden(design, views):
+        base_m = float(pan.thickness_m)
+        outline = visible_outline(
+            (float(burner.x_m), float(burner.y_m)),
+            radius_m=float(pan.diameter_m) / 2,
+            depth_m=float(pan.depth_m),
+            eye_m=(
+                float(head.mount.x_m),
+                float(head.mount.y_m),
+                float(head.mount.height_m) - base_m,
+            ),
+            flare_rad=float(pan.flare_rad),
+        )
+        if len(outline):
+            parts.append((pan.name, outline))
+    return tuple(parts)
 
 
 def hidden_outline(

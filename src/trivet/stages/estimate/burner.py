@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from trivet.kernels.panfinder import BurnerRegion, PanTrack, find_pan
 from trivet.kernels.panreading import PanPixels, ReadingRule, read_pixels
+from trivet.kernels.panrings import RingRule, read_rings, ring_area_frac
+from trivet.kernels.planck import band_radiance, band_radiance_slope, radiating_temperature_k
 from trivet.kernels.seensurface import (
     Hypothesis,
+    SurfaceReading,
     mixture_interval,
     read_surface,
     weigh,
@@ -30,8 +34,9 @@ LABEL_WEIGHT = 0.8
 SHINY_WEIGHT = 0.025
 HAND_SHARE = 0.08
 HIDDEN_SHARE = 0.6
-UNEVEN_SHARE = 0.10
-"""Standard uncertainty of a pan's mean as a share of its P95 - P5: the rim is not read."""
+UNEVEN_SHARE = 0.05
+"""Standard uncertainty of a pan's mean as a share of its P95 - P5: rings, not cells, are read."""
+RING_BEND_K = 40.0
 STEAM_FLICKER_K = 0.35
 
 
@@ -45,6 +50,13 @@ class BurnerView:
     background_k: FloatArray
     hypotheses: tuple[Hypothesis, ...]
     radii_m: tuple[float, float]
+    """Smallest and largest radius of a rim, as projected onto the cooktop plane."""
+    eye_m: tuple[float, float]
+    """Foot of the head on the cooktop, from the burner's centre."""
+    rise_frac: float
+    """Height of the rim over the height of the head."""
+    base_radius_m: float | None
+    """Radius of the base, where the cook told which pan it is."""
     boiling_k: float
     settling: BoolArray
     stale: BoolArray
@@ -69,31 +81,35 @@ def read_burner(view: BurnerView, *, scene: Scene, design: Design) -> BurnerEsti
         region=view.region,
         rule=_rule(view, scene=scene),
     )
-    return _judge(view, track=track, stats=stats, scene=scene, design=design)
-
-
-def _rule(view: BurnerView, *, scene: Scene) -> ReadingRule:
-    water = sum(one.prior for one in view.hypotheses if one.is_water)
-    total = sum(one.prior for one in view.hypotheses)
-    return ReadingRule(
-        trim_m=(0.5 + 2.0 * float(scene.card.blur_px)) * view.region.pitch_m,
-        drop_k=max(15.0, 8 * float(scene.card.netd_delta_k)),
-        sees_food=water < 0.5 * total,
+    doubt = np.zeros(time_s.size)
+    if not _expects_water(view):
+        stats, doubt = _with_rim(stats, pixels_k, track=track, view=view, scene=scene)
+    reading, weight = _surfaces(view, stats=stats, doubt_k=doubt, scene=scene, design=design)
+    return _judge(
+        view,
+        track=track,
+        stats=stats,
+        surfaces=(reading, weight),
+        scene=scene,
+        design=design,
     )
 
 
-def _judge(
-    view: BurnerView, *, track: PanTrack, stats: PanPixels, scene: Scene, design: Design
-) -> BurnerEstimate:
+def _surfaces(
+    view: BurnerView, *, stats: PanPixels, doubt_k: FloatArray, scene: Scene, design: Design
+) -> tuple[SurfaceReading, FloatArray]:
+    """Return the temperature under each hypothesis, and how much each weighs."""
     time_s = scene.frames.time_s
     rate = trailing_slope(stats.mean_k, time_s=time_s, span_s=8.0)
     still = held_s(np.abs(np.nan_to_num(rate, nan=9.0)) < 0.06, time_s=time_s)
+    common = scene_uncertainty_k(stats.mean_k, scene=scene, pixels=stats.open_pixels)
+    spread = UNEVEN_SHARE * np.nan_to_num(stats.p95_k - stats.p5_k)
     reading = read_surface(
         stats.mean_k,
         hypotheses=view.hypotheses,
         surround_k=float(design.surroundings.reflected_k),
         surround_u_k=design.surroundings.reflected_k.standard_uncertainty,
-        scene_u_k=_pan_uncertainty_k(stats, scene=scene),
+        scene_u_k=np.sqrt(common**2 + spread**2 + doubt_k**2),
         band=scene.band,
     )
     weight = weigh(
@@ -103,6 +119,106 @@ def _judge(
         boiling_k=view.boiling_k,
         plateau_s=still,
     )
+    return reading, weight
+
+
+def _with_rim(
+    stats: PanPixels, pixels_k: FloatArray, *, track: PanTrack, view: BurnerView, scene: Scene
+) -> tuple[PanPixels, FloatArray]:
+    """Return the statistics with the mean over the whole pan, and that mean's uncertainty.
+
+    How much of the outermost ring is base and how much the inner wall depends on
+    how high the rim stands. Both ends are read, no wall and a wall as deep as the
+    pan; the radius that was found says where between them, half of their distance
+    is doubt.
+    """
+    ends = [
+        _ring_mean(stats, pixels_k, track=track, view=view, scene=scene, rise_frac=rise)
+        for rise in (0.0, view.rise_frac)
+    ]
+    walled = _walled(track, view)
+    mean = (1 - walled) * ends[0][0] + walled * ends[1][0]
+    coldest = np.minimum(ends[0][1], ends[1][1])
+    usable = np.isfinite(mean) & np.isfinite(stats.mean_k)
+    doubt = np.where(usable, np.abs(ends[0][0] - ends[1][0]) / 2 / math.sqrt(3), 0.0)
+    return replace(
+        stats,
+        mean_k=np.where(usable, mean, stats.mean_k),
+        p5_k=np.where(usable, np.fmin(stats.p5_k, coldest), stats.p5_k),
+    ), doubt
+
+
+def _walled(track: PanTrack, view: BurnerView) -> FloatArray:
+    """Share of the way from a flat disc to a full wall that the found radius speaks for."""
+    if view.base_radius_m is None:
+        return np.full(track.radius_m.shape, 0.5)
+    full = view.base_radius_m / (1 - view.rise_frac)
+    return np.clip((track.radius_m - view.base_radius_m) / (full - view.base_radius_m), 0.0, 1.0)
+
+
+def _ring_mean(
+    stats: PanPixels,
+    pixels_k: FloatArray,
+    *,
+    track: PanTrack,
+    view: BurnerView,
+    scene: Scene,
+    rise_frac: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Return area mean and outermost ring of the open part of a pan, in apparent temperature."""
+    slope = float(band_radiance_slope(400.0, band=scene.band))
+    finite = np.isfinite(pixels_k)
+    radiance = band_radiance(np.where(finite, pixels_k, 300.0), band=scene.band)
+    rim = track.radius_m
+    if view.base_radius_m is not None:
+        rim = np.where(np.isnan(rim), np.nan, view.base_radius_m / (1 - rise_frac))
+    rings = read_rings(
+        np.where(finite, radiance, np.nan),
+        covered=stats.covered,
+        background=band_radiance(view.background_k, band=scene.band),
+        track=replace(track, radius_m=rim),
+        region=view.region,
+        rule=RingRule(
+            blur_px=float(scene.card.blur_px),
+            noise=float(scene.card.netd_delta_k) * slope,
+            bend=RING_BEND_K * slope,
+            eye_m=view.eye_m,
+            rise_frac=rise_frac,
+        ),
+    )
+    ring_k = radiating_temperature_k(rings.radiance, band=scene.band)
+    weight = ring_area_frac() * rings.open_frac
+    total = weight.sum(axis=1)
+    mean = (weight * np.nan_to_num(ring_k)).sum(axis=1) / np.where(total > 0, total, 1.0)
+    usable = (total > 0.2) & np.isfinite(ring_k).all(axis=1)
+    return np.where(usable, mean, np.nan), np.where(usable, ring_k[:, -1], np.nan)
+
+
+def _expects_water(view: BurnerView) -> bool:
+    water = sum(one.prior for one in view.hypotheses if one.is_water)
+    return water >= 0.5 * sum(one.prior for one in view.hypotheses)
+
+
+def _rule(view: BurnerView, *, scene: Scene) -> ReadingRule:
+    return ReadingRule(
+        trim_m=(0.5 + 2.0 * float(scene.card.blur_px)) * view.region.pitch_m,
+        drop_k=max(15.0, 8 * float(scene.card.netd_delta_k)),
+        sees_food=not _expects_water(view),
+    )
+
+
+def _judge(
+    view: BurnerView,
+    *,
+    track: PanTrack,
+    stats: PanPixels,
+    surfaces: tuple[SurfaceReading, FloatArray],
+    scene: Scene,
+    design: Design,
+) -> BurnerEstimate:
+    """Return what is reported, and what stands against it."""
+    time_s = scene.frames.time_s
+    reading, weight = surfaces
     middle, low, high = mixture_interval(reading, weight=weight)
     u95 = np.maximum(high - middle, middle - low)
     of, sure = _label(weight, view.hypotheses)
@@ -128,13 +244,6 @@ def _judge(
         heat_on=_heat_on(middle, stats, time_s, design),
         pixels=np.minimum(stats.open_pixels, 127),
     )
-
-
-def _pan_uncertainty_k(stats: PanPixels, *, scene: Scene) -> FloatArray:
-    """Uncertainty of the mean apparent temperature, the unread rim included."""
-    common = scene_uncertainty_k(stats.mean_k, scene=scene, pixels=stats.open_pixels)
-    spread = UNEVEN_SHARE * np.nan_to_num(stats.p95_k - stats.p5_k)
-    return np.asarray(np.hypot(common, spread))
 
 
 def _label(
@@ -184,8 +293,9 @@ def _flags(
 
 def _steam(stats: PanPixels, *, scene: Scene) -> BoolArray:
     """Droplets drift: the mean of many pixels flickers far above what noise leaves of it."""
-    seen = flicker(stats.mean_k, time_s=scene.frames.time_s, span_s=3.0)
-    noise = noise_k(stats.mean_k, scene=scene) / np.sqrt(np.maximum(stats.open_pixels, 1))
+    still = np.where(stats.new_covered_frac > 0, np.nan, stats.whole_k)
+    seen = flicker(still, time_s=scene.frames.time_s, span_s=3.0, cap=4 * STEAM_FLICKER_K)
+    noise = noise_k(stats.whole_k, scene=scene) / np.sqrt(np.maximum(stats.pixels, 1))
     return np.asarray(seen > np.maximum(STEAM_FLICKER_K, 5 * noise))
 
 

@@ -103,6 +103,8 @@ def _read(
     region = burner_regions(head, design=design, calibration=scene.calibration)[burner.name]
     told = sight.told.about(burner.name)
     pans = [pan for pan in design.pans if told.pan in (None, pan.name)] or list(design.pans)
+    pose = head_pose(scene.calibration)
+    rise = float(np.median([float(pan.depth_m) for pan in pans])) / pose.height_m
     radii = [float(pan.diameter_m) / 2 for pan in pans]
     gap = np.diff(scene.frames.time_s, prepend=scene.frames.time_s[0])
     settle = float(scene.card.settle_s) if scene.card.settle_s is not None else 0.0
@@ -117,13 +119,12 @@ def _read(
             design=design,
             calibration=calibration,
             band=scene.band,
-            angle_rad=float(
-                view_angle_rad(
-                    [float(burner.x_m), float(burner.y_m), 0.0], pose=head_pose(scene.calibration)
-                )
-            ),
+            angle_rad=float(view_angle_rad([float(burner.x_m), float(burner.y_m), 0.0], pose=pose)),
         ),
-        radii_m=(min(radii), max(radii)),
+        radii_m=(min(radii), max(radii) / (1 - rise)),
+        eye_m=(pose.x_m - float(burner.x_m), pose.y_m - float(burner.y_m)),
+        rise_frac=rise,
+        base_radius_m=radii[0] if len(pans) == 1 else None,
         boiling_k=float(boiling_point_k(float(design.surroundings.altitude_m))),
         settling=scene.frames.awake_s < settle,
         stale=gap > float(design.estimation.stale_after_s),

@@ -11,7 +11,7 @@ from trivet.stages.predict.margins import alert_margins
 from trivet.stages.predict.money import economics
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
-from trivet.stages.predict.seeing import seeing_of
+from trivet.stages.predict.seeing import seeing_of, sight_cautions
 from trivet.stages.predict.views import seen_by
 
 __all__ = ["predict"]
@@ -61,5 +61,9 @@ def predict(design: Design) -> Prediction:
         battery=battery_days(design, generator=stream(design, name="battery")),
         economics=economics(design),
         assumed=assumed_figures(design),
-        cautions=cautions_of(design, seen=seen, budgets=budgets, ranges=ranges, margins=margins),
+        cautions=(
+            *cautions_of(design, seen=seen, budgets=budgets, ranges=ranges, margins=margins),
+            *sight_cautions(seeing),
+        ),
+        seeing=seeing,
     )

@@ -1,122 +1,376 @@
-"""Days of a charge from the design's states and its cooking hours."""
+"""Days of a charge from the design's states, its cells and its cooking diary."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.kernels.energy import DAY_S, YEAR_D, Cell, PowerState, battery_life
-from trivet.records.business import Battery
+from trivet.facts.cells import CellKind, cell_kind
+from trivet.kernels.energy import DAY_S, YEAR_D
+from trivet.kernels.energyday import DayFigures, StateDay, load_j_per_day, remind_day, state_days
+from trivet.kernels.shelflife import days_left, shelf_factor
+from trivet.kernels.warning import settling_k
+from trivet.records.business_result import BatteryLife, BatteryOption
 from trivet.records.design import Design
+from trivet.records.energy import Battery
 from trivet.records.figures import Figure
-from trivet.records.prediction import BatteryLife
-from trivet.terms.assumed import COOKING_SIGMA, SELF_DISCHARGE_DOUBLING_K
+from trivet.stages.predict.message import message_j, sized_message
+from trivet.terms.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
+from trivet.terms.sensing import frame_s, settling_of
 
 Floats = NDArray[np.float64]
-DRAWS = 2000
-TICK_S = 1.0
-PIECES = 4
-# Share of the energy at 20 C that is left; from memory, shaky: alkaline loses in the cold,
-# lithium cells hardly in a kitchen.
-DERATING: dict[str, tuple[tuple[float, float], ...]] = {
-    "alkaline": ((253.15, 0.4), (273.15, 0.75), (293.15, 1.0)),
-    "lithium-iron-disulfide": ((253.15, 0.9), (293.15, 1.0)),
-    "lithium-ion": ((253.15, 0.6), (273.15, 0.85), (293.15, 1.0)),
-}
+DRAWS = 4000
 
 
-@dataclass(frozen=True)
-class _Draw:
-    """One set of figures for a ledger."""
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """The figures of all draws, and the nominal ones as a draw of one."""
 
-    cooking_s: float
-    cell_k: float
-    energy_j: float
-    sleep_w: float
-    measure_w: float
+    day: DayFigures
+    energy_j: Floats
+    cell_k: Floats
+    """Cells while cooking. [K]"""
+    rest_k: Floats
+    """Cells between cooks. [K]"""
+    converter_frac: Floats
 
 
 def battery_days(design: Design, *, generator: np.random.Generator) -> BatteryLife:
-    """Return how many days a charge lasts, and what eats it.
+    """Return how many days a charge lasts, what eats it, and what would change that.
 
     Parameters
     ----------
     design : Design
-        Battery, diary and surroundings.
+        Battery, waking, radio, diary and surroundings.
     generator : numpy.random.Generator
         Source of randomness.
 
     Returns
     -------
     BatteryLife
-        Days at the tenth, fiftieth and ninetieth percentile; a draw with cells above
-        their limit lasts 0 days.  Mean power is drawn from the cells.
+        Percentiles of the days; a draw with cells above their limit lasts 0 days.
+        Mean power is drawn from the cells, at the nominal figures.
+
+    Raises
+    ------
+    InputError
+        If neither a message's energy nor a radio is given, or the diary is empty.
 
     Notes
     -----
     Ranges are drawn triangular about their value; cooking hours without a range are
-    log-normal with 25 %.  The cells are taken as warm as the housing all day: right
-    while cooking, too warm for self-discharge at rest.  Polls are made while asleep;
-    messages while measuring.  Computing, messages, polls and
-    sounds are energies a day, booked in one second each.
-    2,000 draws: P10 good to 2 % of the days.
+    log-normal with 25 %.  Cells are as warm as the housing while cooking, which sets
+    what they can give and the hard stop, and as warm as the room at rest; shelf loss
+    is weighted by the hours of both.  Booting and settling take part of each cook.
+    4,000 draws: P10 good to 2 % of the days.
 
     References
     ----------
-    Energy balance of :func:`trivet.kernels.energy.battery_life`.
+    Energy balance of :func:`trivet.kernels.shelflife.days_left`.
     """
-    battery, stop_k = design.battery, float(design.battery.temperature_limit_k)
-    surroundings = design.surroundings
-    cell_k = _drawn(surroundings.ambient_k, generator) + _drawn(
-        surroundings.housing_rise_delta_k, generator
-    )
-    cooking_s = _cooking_s(design.diary.cooking_per_day_s, generator)
-    energy, sleep, measure = (
-        _drawn(figure, generator)
-        for figure in (battery.energy_j, battery.sleep_w, battery.measure_w)
-    )
-    days = np.array(
-        [
-            _days(battery, _Draw(*map(float, row)))
-            for row in zip(cooking_s, cell_k, energy, sleep, measure, strict=True)
-        ]
-    )
+    battery, kind = design.battery, cell_kind(design.battery.chemistry)
+    stop_k = min(float(battery.temperature_limit_k), kind.high_k)
+    drawn, nominal = _drawn(design, generator), _nominal(design)
+    days = _days(battery, drawn, kind, stop_k)
+    sure = replace(nominal, cell_k=np.minimum(nominal.cell_k, stop_k))
+    states = state_days(nominal.day)
+    load_w = float(np.ravel(load_j_per_day(states) / sure.converter_frac)[0]) / DAY_S
+    shares = _shares(battery, sure, kind, states)
     p10, p50, p90 = (float(one) for one in np.quantile(days, [0.1, 0.5, 0.9]))
-    nominal_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
-    states = _states(
-        battery,
-        _Draw(
-            min(float(design.diary.cooking_per_day_s), DAY_S),
-            nominal_k,
-            float(battery.energy_j),
-            float(battery.sleep_w),
-            float(battery.measure_w),
-        ),
-    )
-    ledger = battery_life(
-        states,
-        cell=_cell(battery, float(battery.energy_j)),
-        converter_frac=float(battery.converter_efficiency_frac),
-        temperature_k=min(nominal_k, stop_k),
-    )
+    remind = remind_day(days, respond_p95_s=float(battery.respond_s), generator=generator)
+    claim_days, met, claim = _claim(battery, days)
     return BatteryLife(
         days_p10=p10,
         days_p50=p50,
         days_p90=p90,
-        mean_w=ledger.load_j_per_day / DAY_S,
-        shares=tuple(one for one in ledger.shares if one[1] > 0.0),
-        note=_note(design, cell_k, nominal_k, stop_k),
+        mean_w=load_w,
+        shares=shares,
+        note=_note(design, drawn.cell_k, float(nominal.cell_k[0]), stop_k),
+        days=tuple(float(one) for one in np.quantile(days, np.arange(1, 100) / 100)),
+        largest=shares[0][0] if shares else "",
+        hours_per_day=_hours(design, states, load_w),
+        law=battery.self_discharge_law,
+        capacity_frac=float(_capacity(kind, sure.cell_k)[0]),
+        capacity_source=f"{kind.name}, {kind.grade}: {kind.source}",
+        remind_day=remind,
+        remind_left_frac=max(0.0, 1.0 - remind / p10) if p10 > 0.0 else 0.0,
+        claim_days=claim_days,
+        claim_met_frac=met,
+        claim=claim,
+        charge_h=_charge_h(battery),
+        aged_days_p50=_aged(battery, days, kind),
+        message=sized_message(design, running_s=float(np.ravel(_running(nominal.day))[0])),
+        options=_options(design, drawn, kind, stop_k),
     )
+
+
+# ------------------------------------------------------------------- figures
+def _drawn(design: Design, generator: np.random.Generator) -> _Drawn:
+    surroundings, battery, wake = design.surroundings, design.battery, design.wake
+    rest_k = _spread(surroundings.ambient_k, generator)
+    cell_k = rest_k + _spread(surroundings.housing_rise_delta_k, generator)
+    cooking_s, cooks = _cooking(design, generator)
+    energy, sleep, measure, compute, converter, sound, after = (
+        _spread(figure, generator)
+        for figure in (
+            battery.energy_j,
+            battery.sleep_w,
+            battery.measure_w,
+            battery.compute_w,
+            battery.converter_efficiency_frac,
+            battery.sound_j,
+            wake.awake_after_s,
+        )
+    )
+    day = replace(
+        _figures(design),
+        cooking_s=cooking_s,
+        cooks=cooks,
+        sleep_w=sleep,
+        measure_w=measure,
+        compute_w=compute * float(design.diary.burners),
+        sound_j=sound,
+        after_s=after,
+        boot_w=measure if wake.boot_w is None else float(wake.boot_w),
+    )
+    usable = 1.0 - float(battery.cut_off_frac)
+    return _Drawn(day, energy * usable, cell_k, rest_k, np.minimum(converter, 1.0))
+
+
+def _nominal(design: Design) -> _Drawn:
+    surroundings, battery = design.surroundings, design.battery
+    rest = np.array([float(surroundings.ambient_k)])
+    return _Drawn(
+        _figures(design),
+        np.array([float(battery.energy_j) * (1.0 - float(battery.cut_off_frac))]),
+        rest + float(surroundings.housing_rise_delta_k),
+        rest,
+        np.array([float(battery.converter_efficiency_frac)]),
+    )
+
+
+def _figures(design: Design) -> DayFigures:
+    """Return the nominal figures of a day."""
+    battery, wake = design.battery, design.wake
+    cooking_s, cooks = _diary(design)
+    return DayFigures(
+        cooking_s=min(cooking_s, DAY_S),
+        cooks=cooks,
+        sleep_w=float(battery.sleep_w),
+        measure_w=float(battery.measure_w),
+        compute_w=float(battery.compute_w) * float(design.diary.burners),
+        standby_w=0.0 if wake.kind == "polling" else float(wake.standby_w),
+        boot_s=float(wake.boot_s) + frame_s(design),
+        boot_w=float(battery.measure_w if wake.boot_w is None else wake.boot_w),
+        settle_s=settling_of(design)[0],
+        after_s=float(wake.awake_after_s),
+        false_wakes=float(wake.false_per_day),
+        false_s=float(wake.false_awake_s),
+        duty_frac=float(battery.duty_frac),
+        cycle_s=max(float(battery.duty_cycle_s), 1e-3),
+        poll_j=float(battery.poll_j),
+        poll_s=0.0 if wake.kind == "thermal-trip" else float(battery.poll_every_s),
+        message_j=message_j(design),
+        message_s=float(battery.message_every_s),
+        sound_j=float(battery.sound_j),
+    )
+
+
+def _diary(design: Design) -> tuple[float, float]:
+    """Return cooking time [s] and cooks on a day."""
+    diary = design.diary
+    if diary.cooks_per_day is not None and diary.cook_s is not None:
+        cooks = float(diary.cooks_per_day)
+        return cooks * float(diary.cook_s), cooks
+    cooks = COOKS_PER_DAY.value if diary.cooks_per_day is None else float(diary.cooks_per_day)
+    return float(diary.cooking_per_day_s or 0.0), cooks
+
+
+def _cooking(design: Design, generator: np.random.Generator) -> tuple[Floats, Floats]:
+    """Return cooking time [s] and cooks on a day. (draw,)"""
+    diary = design.diary
+    total_s, cooks = _diary(design)
+    if diary.cooks_per_day is not None and diary.cook_s is not None:
+        number = _hours_spread(diary.cooks_per_day, generator)
+        return np.minimum(number * _hours_spread(diary.cook_s, generator), DAY_S), number
+    hours = diary.cooking_per_day_s
+    drawn = np.zeros(DRAWS) if hours is None else _hours_spread(hours, generator)
+    return np.minimum(drawn, DAY_S), np.full(DRAWS, cooks if total_s > 0.0 else 0.0)
+
+
+def _hours_spread(figure: Figure, generator: np.random.Generator) -> Floats:
+    if figure.low is not None:
+        return _spread(figure, generator)
+    spread = generator.lognormal(0.0, COOKING_SIGMA.value, DRAWS)
+    return np.asarray(float(figure) * spread)
+
+
+def _spread(figure: Figure, generator: np.random.Generator) -> Floats:
+    """Return draws of a figure, triangular in its range, or itself where it has none."""
+    if figure.low is None or figure.high is None or not figure.low < figure.high:
+        return np.full(DRAWS, float(figure))
+    return np.asarray(generator.triangular(figure.low, float(figure), figure.high, DRAWS))
+
+
+# ---------------------------------------------------------------------- days
+def _capacity(kind: CellKind, cell_k: Floats) -> Floats:
+    at, share = zip(*kind.capacity, strict=True)
+    return np.asarray(np.interp(cell_k, at, share))
+
+
+def _shelf_per_year(battery: Battery, drawn: _Drawn) -> Floats:
+    warm = np.minimum(np.asarray(drawn.day.cooking_s) / DAY_S, 1.0)
+    doubling = SELF_DISCHARGE_DOUBLING_K.value
+    factor = warm * shelf_factor(drawn.cell_k, doubling_k=doubling)
+    factor = factor + (1.0 - warm) * shelf_factor(drawn.rest_k, doubling_k=doubling)
+    return np.asarray(float(battery.self_discharge_per_s) * YEAR_D * DAY_S * factor)
+
+
+def _days(battery: Battery, drawn: _Drawn, kind: CellKind, stop_k: float) -> Floats:
+    """Return the days of each draw, 0 where the cells are above their limit."""
+    days = days_left(
+        drawn.energy_j * _capacity(kind, drawn.cell_k),
+        load_j_per_day=load_j_per_day(state_days(drawn.day)) / drawn.converter_frac,
+        shelf_per_year=_shelf_per_year(battery, drawn),
+        law=battery.self_discharge_law,
+    )
+    return np.asarray(np.where(drawn.cell_k > stop_k, 0.0, days))
+
+
+def _shares(
+    battery: Battery, sure: _Drawn, kind: CellKind, states: tuple[StateDay, ...]
+) -> tuple[tuple[str, float], ...]:
+    """Return states and their shares of the cells' energy, largest first, no empty ones."""
+    days = float(_days(battery, sure, kind, math.inf)[0])
+    available = float((sure.energy_j * _capacity(kind, sure.cell_k))[0])
+    if not math.isfinite(days) or available <= 0.0:
+        return ()
+    eta = float(sure.converter_frac[0])
+    parts = {one.name: float(np.ravel(one.energy_j)[0]) / eta * days / available for one in states}
+    parts["self-discharge"] = max(0.0, 1.0 - sum(parts.values()))
+    ordered = sorted(parts.items(), key=lambda entry: -entry[1])
+    return tuple((name, share) for name, share in ordered if share > 0.0)
+
+
+def _running(day: DayFigures) -> Floats:
+    awake = np.asarray(day.cooking_s) + day.cooks * np.asarray(day.after_s)
+    return np.asarray(awake * day.duty_frac, dtype=np.float64)
+
+
+def _hours(
+    design: Design, states: tuple[StateDay, ...], load_w: float
+) -> tuple[tuple[str, float], ...]:
+    rows = [(one.name, float(np.ravel(one.time_s)[0]) / 3600.0) for one in states]
+    charger = design.battery.charge_w
+    if charger is not None and float(charger) > 0.0:
+        rows.append(("charge", load_w * 24.0 / float(charger)))
+    return tuple(row for row in rows if row[1] > 0.0)
+
+
+def _charge_h(battery: Battery) -> float:
+    if battery.charge_w is None or not float(battery.charge_w) > 0.0:
+        return math.nan
+    return float(battery.energy_j) / float(battery.charge_w) / 3600.0
+
+
+def _aged(battery: Battery, days: Floats, kind: CellKind) -> float:
+    """Return the median days at the end of service, faded by one full cycle a charge."""
+    if kind.fade_per_cycle_frac is None:
+        return math.nan
+    median = float(np.quantile(days, 0.5))
+    if not 0.0 < median < math.inf:
+        return median
+    cycles = float(battery.service_s) / DAY_S / median
+    return median * math.exp(-kind.fade_per_cycle_frac[0] * cycles)
+
+
+def _claim(battery: Battery, days: Floats) -> tuple[float, float, str]:
+    if battery.claim_s is None:
+        return math.nan, math.nan, ""
+    claim = float(battery.claim_s) / DAY_S
+    met = float(np.mean(days >= claim))
+    low, high = (float(one) for one in np.quantile(days, [0.1, 0.9]))
+    numbers = (
+        f"{claim:.0f} days are claimed, 80 % of users get {low:.0f} to {high:.0f};"
+        f" {met:.0%} of users get what is claimed"
+    )
+    if met >= 0.9:
+        return claim, met, f"supported: {numbers}"
+    if met <= 0.1:
+        return claim, met, f"refuted: {numbers}"
+    return claim, met, f"not supported: {numbers}, 90 % are needed"
+
+
+# ------------------------------------------------------------------- options
+def _options(
+    design: Design, drawn: _Drawn, kind: CellKind, stop_k: float
+) -> tuple[BatteryOption, ...]:
+    """Return the same battery with one thing changed, and what it costs in sight and time."""
+    day, stay_s = drawn.day, 600.0
+    cycle_s = float(design.battery.duty_cycle_s)
+    rows: list[tuple[str, DayFigures, float, str]] = [
+        ("as designed", day, float(design.battery.duty_frac), ""),
+        (
+            "off at once when the burners are off",
+            replace(day, after_s=0.0),
+            float(design.battery.duty_frac),
+            "nobody watches the hob while it cools down",
+        ),
+        (
+            "awake for 10 min after each cook",
+            replace(day, after_s=stay_s),
+            float(design.battery.duty_frac),
+            "the hob is watched until it is cold",
+        ),
+        (
+            "awake all day",
+            replace(day, cooking_s=DAY_S, cooks=0.0, duty_frac=1.0),
+            1.0,
+            "settled when a burner goes on; nothing to wake",
+        ),
+    ]
+    rows += [
+        (
+            f"sensor on {duty:.0%} of each {cycle_s:.0f} s",
+            replace(day, duty_frac=duty),
+            duty,
+            "",
+        )
+        for duty in (0.5, 0.25)
+        if duty < float(design.battery.duty_frac)
+    ]
+    return tuple(
+        _option(
+            design, name, _days(design.battery, replace(drawn, day=one), kind, stop_k), duty, note
+        )
+        for name, one, duty, note in rows
+    )
+
+
+def _option(design: Design, name: str, days: Floats, duty: float, note: str) -> BatteryOption:
+    settle_s, offset_k = settling_of(design)
+    cycle_s = float(design.battery.duty_cycle_s)
+    error_k = 0.0
+    if duty < 1.0:
+        error_k = float(settling_k(duty * cycle_s, offset_k=offset_k, settle_s=settle_s))
+        if duty * cycle_s < settle_s:
+            note = (
+                f"never settled: {duty * cycle_s:.0f} s on, {settle_s:.0f} s to settle;"
+                " the product must know the time since waking"
+            )
+    low, middle = (float(one) for one in np.quantile(days, [0.1, 0.5]))
+    return BatteryOption(name, low, middle, error_k, (1.0 - duty) * cycle_s, note)
 
 
 def _note(design: Design, cell_k: Floats, nominal_k: float, stop_k: float) -> str:
-    diary = design.diary.cooking_per_day_s
-    spread = (
-        f"log-normal with {COOKING_SIGMA.text}" if diary.low is None else "triangular in its range"
-    )
-    parts = [f"cooking hours drawn {spread}"]
+    battery, diary = design.battery, design.diary
+    hours = diary.cooking_per_day_s if diary.cooks_per_day is None else diary.cooks_per_day
+    ranged = hours is not None and hours.low is not None
+    spread = "triangular in its range" if ranged else f"log-normal with {COOKING_SIGMA.text}"
+    parts = [f"cooking hours drawn {spread}", f"self-discharge is {battery.self_discharge_law}"]
     over = float(np.mean(cell_k > stop_k))
     if nominal_k > stop_k:
         parts.insert(
@@ -126,65 +380,9 @@ def _note(design: Design, cell_k: Floats, nominal_k: float, stop_k: float) -> st
         )
     elif over > 0.0:
         parts.insert(0, f"hard stop: in {over:.1%} of draws the cells lie above their limit")
-    if float(design.battery.duty_frac) < 1.0:
-        parts.append("the sensor rests between readings: settling after each wake is not counted")
+    if float(battery.duty_frac) < 1.0:
+        on_s = float(battery.duty_frac) * float(battery.duty_cycle_s)
+        parts.append(f"the sensor rests between readings and settles anew for {on_s:.0f} s each")
+    if design.radio is None and battery.message_j is not None and not float(battery.message_j):
+        parts.append("messages cost nothing by the design")
     return "; ".join(parts)
-
-
-def _days(battery: Battery, draw: _Draw) -> float:
-    if draw.cell_k > float(battery.temperature_limit_k):
-        return 0.0
-    return battery_life(
-        _states(battery, draw),
-        cell=_cell(battery, draw.energy_j),
-        converter_frac=float(battery.converter_efficiency_frac),
-        temperature_k=draw.cell_k,
-    ).days
-
-
-def _cell(battery: Battery, energy_j: float) -> Cell:
-    return Cell(
-        energy_j=energy_j,
-        self_discharge_per_year=float(battery.self_discharge_per_s) * YEAR_D * DAY_S,
-        doubling_k=SELF_DISCHARGE_DOUBLING_K.value,
-        derating=DERATING[battery.chemistry],
-        stop_k=float(battery.temperature_limit_k),
-    )
-
-
-def _states(battery: Battery, draw: _Draw) -> tuple[PowerState, ...]:
-    """Return the states of a day; energies a piece become a power over one second."""
-    active_s = draw.cooking_s * float(battery.duty_frac)
-    rest_s = max(DAY_S - active_s - PIECES * TICK_S, 0.0)
-    active_s = min(active_s, DAY_S - PIECES * TICK_S)
-    message_j = _pieces(active_s, battery.message_every_s) * float(battery.message_j)
-    poll_j = _pieces(rest_s, battery.poll_every_s) * float(battery.poll_j)
-    return (
-        PowerState("measure", draw.measure_w, active_s),
-        PowerState("compute", float(battery.compute_w) * active_s / TICK_S, TICK_S),
-        PowerState("sleep", draw.sleep_w, rest_s),
-        PowerState("message", message_j / TICK_S, TICK_S),
-        PowerState("poll", poll_j / TICK_S, TICK_S),
-        PowerState("sound", float(battery.sound_j) / TICK_S, TICK_S),
-    )
-
-
-def _pieces(span_s: float, every_s: Figure) -> float:
-    return span_s / float(every_s) if float(every_s) > 0.0 else 0.0
-
-
-def _drawn(figure: Figure, generator: np.random.Generator) -> Floats:
-    """Return draws of a figure: triangular in its range, or the figure itself."""
-    low, high = figure.low, figure.high
-    if low is None or high is None or not low < high:
-        return np.full(DRAWS, float(figure))
-    return generator.triangular(low, float(figure), high, DRAWS)
-
-
-def _cooking_s(figure: Figure, generator: np.random.Generator) -> Floats:
-    if figure.low is not None:
-        drawn = _drawn(figure, generator)
-    else:
-        normal = generator.standard_normal(DRAWS)
-        drawn = float(figure) * np.exp(COOKING_SIGMA.value * normal)
-    return np.minimum(drawn, DAY_S)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,8 @@ SAFE_M = 1e-6
 # What counts as equally bad when nothing fits: 10 mm, one pixel, one degree.
 UNITS = np.array([0.010, 1.0, math.radians(1.0)])
 PENALTY = 1000.0
+# Of poses with equal pixels the one with more margin wins, up to 50 mm.
+TIE, MOST_SPARE = 0.01, 5.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,7 +150,7 @@ def _free(search: Search) -> tuple[tuple[str, float, float], ...]:
     return tuple(free)
 
 
-def _posed(task: _Task, values: Sequence[float]) -> Pose:
+def _posed(task: _Task, values: Iterable[float]) -> Pose:
     given = dict(zip((name for name, _, _ in task.free), values, strict=True))
     pose = task.pose
     return Pose(
@@ -176,7 +179,7 @@ def _slacks(task: _Task, lens: Lens, pose: Pose) -> tuple[Floats, Floats]:
     return slack, views
 
 
-def _cost(values: Sequence[float], task: _Task, lens: Lens) -> float:
+def _cost(values: Iterable[float], task: _Task, lens: Lens) -> float:
     """Return minus the fewest pixels across, plus a penalty for all that is not met."""
     outside = 0.0
     inside = []
@@ -186,7 +189,8 @@ def _cost(values: Sequence[float], task: _Task, lens: Lens) -> float:
     slack, views = _slacks(task, lens, _posed(task, inside))
     short = np.maximum(SAFE_M - slack, 0.0) / UNITS
     across = np.where(np.isfinite(views[:, 1]), views[:, 1], 0.0)
-    return float(PENALTY * (short.max() + outside) - across.min())
+    spare = min(float(slack[:, 0].min()) / UNITS[0], MOST_SPARE)
+    return float(PENALTY * (short.max() + outside) - across.min() - TIE * spare)
 
 
 def _poses(task: _Task, sensor: str, lens: Lens) -> list[tuple[float, PoseFound]]:
@@ -208,10 +212,10 @@ def _refined(start: Floats, task: _Task, lens: Lens) -> Floats:
     step = (high - low) / STEPS[len(task.free)]
     inwards = np.where(start + step > high, -step, step)
     corners = start + np.vstack([np.zeros(len(start)), np.diag(inwards)])
-    done = minimize(
-        _cost,
+    solve: Any = minimize  # its stubs do not know initial_simplex
+    done = solve(
+        lambda values: _cost(values, task, lens),
         start,
-        args=(task, lens),
         method="Nelder-Mead",
         options={"initial_simplex": corners, "xatol": 1e-8, "fatol": 1e-9, "maxiter": 400},
     )

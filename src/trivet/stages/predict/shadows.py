@@ -139,7 +139,8 @@ def union_sights(
             own = places[(burner.name, pan.name)]
             best = max(own, key=lambda view: view.margin_m)
             whole = best.head if best.margin_m >= 0.0 else ""
-            share, cut = 1.0, ()
+            share: float = 1.0
+            cut: tuple[str, ...] = ()
             if not whole:
                 share = best.rim_in_view_frac
                 seeing = tuple(view.head for view in own if view.rim_in_view_frac > 0.0)

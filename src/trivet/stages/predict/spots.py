@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -184,7 +185,7 @@ def _beside_errors(design: Design, eye: Eye, pans: list[Pan], loss: Floats) -> F
     pan_k = float(surroundings.beside_pan_k)
     beside = np.array([float(surroundings.beside_cold_k), float(surroundings.beside_hot_k)])
     housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
-    path = {
+    path: dict[str, Any] = {
         "emissivity": np.array([bare_range(pan)[0] for pan in pans])[None, None, :],
         "reflected_k": float(surroundings.reflected_k),
         "transmittance": float(window.transmittance_frac),

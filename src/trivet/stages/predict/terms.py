@@ -15,6 +15,7 @@ from trivet.stages.predict.sourceterms import film_term, source_terms
 from trivet.stages.predict.views import Eye
 from trivet.terms.assumed import AROUND_PAN_K
 
+STEAM_K = 333.15
 __all__ = ["Cases", "Floats", "Pair", "Place", "Term", "cases_of"]
 
 
@@ -57,6 +58,7 @@ def cases_of(design: Design, *, eye: Eye, places: list[Place]) -> Cases:
         around_k=AROUND_PAN_K.value,
         housing_k=housing_k,
         mirrored_frac=mirrored_share(window),
+        column_k=STEAM_K if surroundings.steam is None else float(surroundings.steam.temperature_k),
     )
     apparent_k = sighted_apparent_k(temperature_k - step_k, sight=sight, band=eye.band)
     emissivity = Term(

@@ -58,7 +58,7 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
     heads, eyes = [], []
     for head in design.heads:
         card = design.card(head)
-        generator = stream(seed, cook=name, name=f"unit {head.name}")
+        generator = stream(seed, cook=f"unit {plan.unit}", name=f"unit {head.name}")
         unit = head_unit(head, card=card, plan=plan, generator=generator)
         eyes.append((card_lens(card), unit.pose, card_band(card)))
         heads.append(
@@ -76,7 +76,7 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
         name=name,
         purpose=plan.purpose,
         evidence="simulated",
-        unit=f"simulated unit of {name}",
+        unit=f"simulated {plan.unit}",
         altitude_m=float(design.surroundings.altitude_m),
         sight=Sight(tuple(heads), told(design, plan=plan)),
         reference=reference(cook.pans, design=design, plan=plan, name=name, room=room),

@@ -1,0 +1,204 @@
+"""What is seen, and comparisons, as tables on the terminal."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from trivet.records.comparison import Cell, DesignComparison, Row, SensorComparison
+from trivet.records.design import Display
+from trivet.records.figures import Figure
+from trivet.records.seeing import PoseSearch, Seeing, Tolerance
+from trivet.records.sensorcard import SensorCard
+from trivet.report.console import _difference, _group, _line, _share, _table
+from trivet.units import show_difference, show_length
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+UNKNOWN = "unknown"
+MOST_ROWS, FEW_ROWS = 12, 6
+
+
+def show_seeing(seeing: Seeing, *, display: Display) -> RenderableType:
+    """Return spots, shadows, seams, tolerance and poses as tables."""
+    return _group(
+        _pans(seeing, display) if seeing.pans else None,
+        _shadows(seeing) if seeing.shadows else None,
+        _seams(seeing, display) if seeing.seams else None,
+        _tolerance(seeing.tolerance) if seeing.tolerance else None,
+        _search(seeing.search, display) if seeing.search else None,
+    )
+
+
+def _pans(seeing: Seeing, display: Display) -> RenderableType:
+    """Return a row a pan, at the burner and head where least of it can be measured."""
+    rows = []
+    for pan in dict.fromkeys(one.pan for one in seeing.pans):
+        own = [one for one in seeing.pans if one.pan == pan and one.remark != "outside the field"]
+        one = max(own, key=lambda sight: sight.rim_hot_k, default=None)
+        if one is None:
+            rows.append((pan, "outside every field", *["–"] * 6))
+            continue
+        rows.append(
+            (
+                pan,
+                _length(max(max(sight.along_m, sight.across_m) for sight in own), display),
+                _length(max(sight.spot_m for sight in own), display),
+                "yes" if all(sight.ten_by_ten for sight in own) else "no",
+                f"{_signed(one.cold_k, display)} / {_signed(one.hot_k, display)}",
+                f"{_signed(one.rim_cold_k, display)} / {_signed(one.rim_hot_k, display)}",
+                f"{math.degrees(max(sight.far_angle_rad for sight in own)):.0f}°",
+                _share(min(sight.crowded_frac for sight in own)),
+            )
+        )
+    columns = ("pan", "pixel>", "spot>", "10x10", "cold / hot>", "at the rim>", "angle>",
+               "seen>")  # fmt: skip
+    table = _table("Measurable spot, worst burner of each pan (predicted)", columns, rows)
+    tail = (
+        f"Cold / hot: error at most by what lies beside the pan ({seeing.beside}). Seen: share of"
+        " the base with tall pans on all other burners."
+    )
+    return _group(table, _line(tail))
+
+
+def _length(value_m: float, display: Display) -> str:
+    return show_length(value_m, display.length) if math.isfinite(value_m) else UNKNOWN
+
+
+def _signed(value_k: float, display: Display) -> str:
+    text = _difference(value_k, display)
+    return text if not value_k > 0 else f"+{text}"
+
+
+def _shadows(seeing: Seeing) -> RenderableType:
+    ranked = sorted(seeing.shadows, key=lambda one: -one.hidden_frac)
+    rows = [
+        (one.burner, one.pan, f"{one.by_pan} on {one.by_burner}", one.head, _share(one.hidden_frac))
+        for one in ranked[:MOST_ROWS]
+    ]
+    columns = ("burner", "pan", "hidden by", "from head", "of its base>")
+    left = len(ranked) - len(rows)
+    tail = _line(f"{left} more pairs hide less.") if left else None
+    return _group(_table("Pans that hide pans (predicted)", columns, rows), tail)
+
+
+def _seams(seeing: Seeing, display: Display) -> RenderableType:
+    rows = []
+    for one in seeing.seams:
+        width = _length(abs(one.overlap_m), display)
+        words = f"gap of {width}" if one.overlap_m < 0 else width
+        rows.append((one.head, one.other, words, ", ".join(one.burners_cut) or "none"))
+    columns = ("head", "head", "overlap>", "burners cut")
+    return _table("Seams on the cooktop plane (predicted)", columns, rows)
+
+
+def _tolerance(one: Tolerance) -> RenderableType:
+    failing = sorted(
+        (line for line in one.lines if line.ok_frac < 1.0), key=lambda line: line.ok_frac
+    )
+    rows = [
+        (line.burner, line.pan, _share(line.ok_frac), _ends(line.low_frac, line.high_frac))
+        for line in failing[:FEW_ROWS]
+    ]
+    title = f"Covered as mounted (predicted): {one.ok_draws} of {one.draws} draws cover all,"
+    title += f" {_ends(one.low_frac, one.high_frac)}"
+    if not rows:
+        return _line(f"{title}; no pan is ever lost.")
+    table = _table(title, ("burner", "pan", "covered>", "95 % interval>"), rows)
+    worst = f"Fails most: {one.worst_pan} on {one.worst_burner}. {one.spread}."
+    return _group(table, _line(worst))
+
+
+def _ends(low: float, high: float) -> str:
+    return f"{100 * low:.2f} to {100 * high:.2f} %"
+
+
+def _search(search: PoseSearch, display: Display) -> RenderableType:
+    rows = [
+        (
+            one.sensor,
+            "yes" if one.fits else "no",
+            " / ".join(_length(value, display) for value in (one.x_m, one.y_m, one.height_m)),
+            f"{math.degrees(one.tilt_rad):.1f}°",
+            _length(one.margin_m, display),
+            f"{one.pixels_across:.1f}",
+            one.fails,
+        )
+        for one in search.poses
+    ]
+    columns = ("sensor", "fits", "x / y / height>", "tilt>", "margin>", "pixels>", "fails by")
+    title = f"Pose search of head {search.head} (predicted): free {', '.join(search.free)}"
+    asked = f"Asked: {'; '.join(search.constraints)}. Answer: {search.answer}."
+    return _group(_table(title, columns, rows), _line(asked))
+
+
+def show_cards(cards: Sequence[SensorCard]) -> RenderableType:
+    """Return the sensor cards of the library, a row each; what no source gives is unknown."""
+    rows = [
+        (
+            card.name,
+            card.technology,
+            f"{card.cols} x {card.rows}",
+            f"{card.fov_h_rad.text} x {card.fov_v_rad.text} {card.lens}",
+            _text(card.netd_delta_k),
+            _text(card.accuracy_delta_k),
+            f"{_text(card.range_low_k)} to {_text(card.range_high_k)}",
+            _text(card.settle_s),
+            _text(card.measure_w),
+            UNKNOWN if card.board_price is None else str(card.board_price),
+        )
+        for card in cards
+    ]
+    columns = ("card", "kind", "pixels>", "field", "noise>", "accuracy>", "range", "settles>",
+               "draws>", "board>")  # fmt: skip
+    sources = [_line(f"{card.name}: {card.source}. {card.notes}") for card in cards]
+    return _group(_table("Sensor cards (classes of arrays)", columns, rows), *sources)
+
+
+def _text(figure: Figure | None) -> str:
+    return UNKNOWN if figure is None else figure.text
+
+
+def show_comparison(
+    comparison: SensorComparison | DesignComparison, *, display: Display
+) -> RenderableType:
+    """Return a comparison with a column each, and below it where every row came from."""
+    rows = [
+        (row.question, *(cell_text(cell, row=row, display=display) for cell in row.cells))
+        for row in comparison.rows
+    ]
+    title = "Designs side by side (predicted)"
+    if isinstance(comparison, SensorComparison):
+        title = f"Sensors for {comparison.design} (predicted)"
+    columns = ("question", *(f"{name}>" for name in comparison.columns))
+    sources = [
+        _line(f"{row.question}: {row.cells[0].source}") for row in comparison.rows if row.cells
+    ]
+    return _group(
+        _table(title, columns, rows),
+        _line(comparison.note),
+        _line("Calculated from (first column; --json gives every cell's):"),
+        *sources,
+    )
+
+
+def cell_text(cell: Cell, *, row: Row, display: Display) -> str:
+    """Return a cell in the units of the screen."""
+    if cell.text:
+        return cell.text
+    if not math.isfinite(cell.value):
+        return UNKNOWN
+    match row.kind:
+        case "fraction":
+            return _share(cell.value)
+        case "length":
+            return show_length(cell.value, display.length)
+        case "difference":
+            return show_difference(cell.value, display.temperature)
+        case "time":
+            return f"{cell.value:.0f} s"
+        case "days":
+            return f"{cell.value:.0f} d"
+    return f"{cell.value:.1f}" if cell.value != round(cell.value) else f"{cell.value:.0f}"
