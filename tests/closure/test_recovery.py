@@ -20,10 +20,10 @@ from trivet.stages.simulate import simulate
 
 COOKS = 500
 KINDS = (
-    ("iron-skillet", "dry", "front-left"),
-    ("nonstick-pan", "thin-oil", "back-right"),
-    ("nonstick-pan", "deep-oil", "front-right"),
-    ("saucepan", "water", "back-right"),
+    ("iron-skillet", "dry", "front-left", 75),
+    ("nonstick-pan", "thin-oil", "back-right", 75),
+    ("nonstick-pan", "deep-oil", "front-right", 75),
+    ("saucepan", "water", "front-right", 110),
 )
 
 
@@ -32,10 +32,10 @@ def larkpane():
     return read_design(scenarios()["larkpane"] / "design.toml")
 
 
-def plan(number: int, duration_s: float) -> CookPlan:
+def plan(number: int) -> CookPlan:
     """A short cook of one of four kinds, on a sensor unit and a hob level of its own."""
     rng = np.random.default_rng([7, number])
-    pan, base, burner = KINDS[number % len(KINDS)]
+    pan, base, burner, duration_s = KINDS[number % len(KINDS)]
     return CookPlan.model_validate(
         {
             "name": f"short-{number}",
@@ -56,7 +56,7 @@ def plan(number: int, duration_s: float) -> CookPlan:
 
 def drawn_error(design, calibration, number: int) -> tuple[str, float, float] | None:
     """Kind, error and U95 at one drawn valid moment of one cook; None without any."""
-    cook = simulate(design, plan=plan(number, 75.0))
+    cook = simulate(design, plan=plan(number))
     truth = cook.truth.burners[0]
     read = estimate(cook.recording.sight, design=design, calibration=calibration)
     one = next(item for item in read.burners if item.burner == truth.burner)

@@ -56,6 +56,13 @@ class Figure(float):
         return (self.high - self.low) / 2
 
     @property
+    def middle(self) -> float:
+        """Mean of the range read as rectangular; the value itself when no range was given."""
+        if self.low is None or self.high is None:
+            return float(self)
+        return (self.low + self.high) / 2
+
+    @property
     def standard_uncertainty(self) -> float:
         """Standard deviation of the range read as rectangular (JCGM 100:2008, 4.3.7)."""
         return self.half_width / 3**0.5

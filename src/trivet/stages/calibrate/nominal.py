@@ -30,7 +30,7 @@ GAIN_HALF_FRAC = 0.02
 HOUSING_HALF = 0.1
 WAKE_HALF_K = 3.0
 SETTLE_S = 240.0
-RATE_U_S = 10.0
+RATE_U_S = 5.0
 FILM_FACTOR = 2.0
 """An oil film is taken to be known within this factor of its mean depth either way."""
 

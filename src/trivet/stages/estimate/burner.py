@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -34,9 +33,10 @@ LABEL_WEIGHT = 0.8
 SHINY_WEIGHT = 0.025
 HAND_SHARE = 0.08
 HIDDEN_SHARE = 0.6
-UNEVEN_SHARE = 0.05
+UNEVEN_SHARE = 0.01
 """Standard uncertainty of a pan's mean as a share of its P95 - P5: rings, not cells, are read."""
 RING_BEND_K = 40.0
+HIDDEN_RING = 0.1
 STEAM_FLICKER_K = 0.35
 
 
@@ -107,7 +107,7 @@ def _surfaces(
     reading = read_surface(
         stats.mean_k,
         hypotheses=view.hypotheses,
-        surround_k=float(design.surroundings.reflected_k),
+        surround_k=design.surroundings.reflected_k.middle,
         surround_u_k=design.surroundings.reflected_k.standard_uncertainty,
         scene_u_k=np.sqrt(common**2 + spread**2 + doubt_k**2),
         band=scene.band,
@@ -130,7 +130,7 @@ def _with_rim(
     How much of the outermost ring is base and how much the inner wall depends on
     how high the rim stands. Both ends are read, no wall and a wall as deep as the
     pan; the radius that was found says where between them, half of their distance
-    is doubt.
+    is doubt at two standard deviations.
     """
     ends = [
         _ring_mean(stats, pixels_k, track=track, view=view, scene=scene, rise_frac=rise)
@@ -140,7 +140,7 @@ def _with_rim(
     mean = (1 - walled) * ends[0][0] + walled * ends[1][0]
     coldest = np.minimum(ends[0][1], ends[1][1])
     usable = np.isfinite(mean) & np.isfinite(stats.mean_k)
-    doubt = np.where(usable, np.abs(ends[0][0] - ends[1][0]) / 2 / math.sqrt(3), 0.0)
+    doubt = np.where(usable, np.abs(ends[0][0] - ends[1][0]) / 4, 0.0)
     return replace(
         stats,
         mean_k=np.where(usable, mean, stats.mean_k),
@@ -187,10 +187,11 @@ def _ring_mean(
         ),
     )
     ring_k = radiating_temperature_k(rings.radiance, band=scene.band)
-    weight = ring_area_frac() * rings.open_frac
+    # A ring that lies all but hidden is not explained by any pixel.
+    weight = ring_area_frac() * np.where(rings.open_frac < HIDDEN_RING, 0.0, rings.open_frac)
     total = weight.sum(axis=1)
     mean = (weight * np.nan_to_num(ring_k)).sum(axis=1) / np.where(total > 0, total, 1.0)
-    usable = (total > 0.2) & np.isfinite(ring_k).all(axis=1)
+    usable = (total > 0.2) & (np.isfinite(ring_k) | (weight == 0.0)).all(axis=1)
     return np.where(usable, mean, np.nan), np.where(usable, ring_k[:, -1], np.nan)
 
 
@@ -219,11 +220,14 @@ def _judge(
     """Return what is reported, and what stands against it."""
     time_s = scene.frames.time_s
     reading, weight = surfaces
-    middle, low, high = mixture_interval(reading, weight=weight)
-    u95 = np.maximum(high - middle, middle - low)
+    _, low, high = mixture_interval(reading, weight=weight)
+    # The middle of the interval, so that reported -/+ u95 is the interval itself.
+    middle, u95 = (low + high) / 2, (high - low) / 2
     of, sure = _label(weight, view.hypotheses)
     flags = _flags(view, track=track, stats=stats, scene=scene, design=design)
+    cold = (flags & np.uint32(Quality.COLD)) != 0
     shiny = weight[:, _low_emissivity(view, design)].sum(axis=1) > SHINY_WEIGHT
+    shiny &= ~cold & np.isfinite(stats.mean_k)
     flags |= np.where(shiny, Quality.SHINY, 0).astype(np.uint32)
     bound = float(design.estimation.u95_bound_delta_k)
     unsure = (u95 > bound) | (sure < LABEL_WEIGHT) | ~np.isfinite(middle)

@@ -20,8 +20,9 @@ from trivet.terms.contents import emissivity_range, fits, seen_of
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
 DEEP_OIL_SHARE = 0.2
 # What remains for a pan or for contents that were not told: a cook forgets, a pot
-# boils dry. Both together stay under the 2.5 % that an interval leaves on one side.
-DOUBT = 0.01
+# boils dry. Well under the 2.5 % that an interval leaves on one side, so that it does
+# not stretch every interval; evidence raises it where it is needed.
+DOUBT = 0.002
 NODES = 5
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5

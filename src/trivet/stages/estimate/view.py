@@ -59,7 +59,7 @@ def head_scene(frames: HeadFrames, *, design: Design, calibration: HeadCalibrati
         )
     band = card_band(card)
     offset, offset_u = drift_offset(frames, drift=calibration.drift)
-    window_k = frames.sensor_k + float(head.window.rise_delta_k)
+    window_k = frames.sensor_k + head.window.rise_delta_k.middle
     apparent = frames.apparent_k.astype(np.float64) - offset[:, None, None]
     tau = calibration.transmittance
     own = (1 - tau) * band_radiance(window_k, band=band)
