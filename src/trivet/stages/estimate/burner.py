@@ -37,6 +37,8 @@ UNEVEN_SHARE = 0.01
 """Standard uncertainty of a pan's mean as a share of its P95 - P5: rings, not cells, are read."""
 RING_BEND_K = 40.0
 HIDDEN_RING = 0.1
+DOUBT_SHARE = 0.2
+"""Standard uncertainty as a share of the distance between the readings with and without wall."""
 STEAM_FLICKER_K = 0.35
 
 
@@ -129,8 +131,8 @@ def _with_rim(
 
     How much of the outermost ring is base and how much the inner wall depends on
     how high the rim stands. Both ends are read, no wall and a wall as deep as the
-    pan; the radius that was found says where between them, half of their distance
-    is doubt at two standard deviations.
+    pan; the radius that was found says where between them, and a share of their
+    distance is doubt.
     """
     ends = [
         _ring_mean(stats, pixels_k, track=track, view=view, scene=scene, rise_frac=rise)
@@ -140,7 +142,7 @@ def _with_rim(
     mean = (1 - walled) * ends[0][0] + walled * ends[1][0]
     coldest = np.minimum(ends[0][1], ends[1][1])
     usable = np.isfinite(mean) & np.isfinite(stats.mean_k)
-    doubt = np.where(usable, np.abs(ends[0][0] - ends[1][0]) / 4, 0.0)
+    doubt = np.where(usable, DOUBT_SHARE * np.abs(ends[0][0] - ends[1][0]), 0.0)
     return replace(
         stats,
         mean_k=np.where(usable, mean, stats.mean_k),
