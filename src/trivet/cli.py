@@ -63,8 +63,13 @@ def check(project: Project, json: Json = False) -> None:
 
 
 @app.command()
-def predict(project: Project, json: Json = False, fresh: Fresh = False) -> None:
-    """Say what the design alone promises: view, error, alerts in time, battery, money.
+def predict(
+    project: Project,
+    whole: Annotated[bool, typer.Option("--whole", help="Print every table.")] = False,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Say on one page what the design alone promises: view, error, warning, battery, money.
 
     Example: trivet predict my-monitor
     """
@@ -72,7 +77,8 @@ def predict(project: Project, json: Json = False, fresh: Fresh = False) -> None:
 
     chain = _chain(project, fresh=fresh)
     record = chain.prediction
-    _show(record, show_prediction(record, display=chain.design.display), json)
+    shown = show_prediction(record, display=chain.design.display, whole=whole)
+    _show(record, shown, json)
 
 
 @app.command()
@@ -116,6 +122,19 @@ def compare(
         else compare_designs(designs, predictions=[chain.prediction for chain in chains])
     )
     _show(found, show_comparison(found, display=designs[0].display), json)
+
+
+@app.command()
+def trade(project: Project, json: Json = False) -> None:
+    """Rank the design's options by weighted criteria; say at which weight the winner flips.
+
+    Example: trivet trade my-monitor
+    """
+    from trivet.report.console_business import show_trade
+    from trivet.stages.predict.tradeoff import trade as studied
+
+    record = studied(_chain(project).design)
+    _show(record, show_trade(record), json)
 
 
 @app.command()
@@ -297,16 +316,18 @@ def _show(record: object, human: Any, json: bool) -> None:
 
 def _run() -> int:
     """Run the command and return its exit code; every fault becomes one clear message."""
-    import click
+    # typer may bring its own copy of click, whose errors are not those of an installed one
+    kinds: tuple[type[Any], ...] = typer.BadParameter.__mro__
+    wrong = next(kind for kind in kinds if kind.__name__ == "ClickException")
 
     try:
         result = app(standalone_mode=False)
         return int(result) if isinstance(result, int) else 0
-    except click.exceptions.Exit as stop:
+    except typer.Exit as stop:
         return stop.exit_code
-    except click.exceptions.Abort:
+    except typer.Abort:
         return 130
-    except click.ClickException as fault:
+    except wrong as fault:
         fault.show()
         return 2
     except TrivetError as fault:

@@ -26,7 +26,7 @@ from trivet.records.cook import CookPlan, CookPlans, cook_name
 from trivet.records.design import Design
 from trivet.records.dossier import Dossier, ShownCook
 from trivet.records.estimate import Estimate
-from trivet.records.prediction import Prediction
+from trivet.records.prediction import Prediction, Remedies
 from trivet.records.provenance import fingerprint
 from trivet.records.recording import Recording, SimulatedCook, Truth
 from trivet.records.requirement import Evidence
@@ -123,6 +123,19 @@ class Chain:
 
         self.tell("predict", 0, 1)
         return predict(self.design)
+
+    @cached_property
+    def remedies(self) -> Remedies:
+        """What each declared change does to each predicted requirement that fails."""
+        from trivet.stages.predict import remedies
+
+        prediction = self.prediction
+        return self._stage(
+            "remedies",
+            Remedies,
+            (self.design, prediction),
+            lambda: remedies(self.design, prediction),
+        )
 
     def recording(self, entry: CookEntry) -> Recording:
         """Return a cook's recording, simulated or imported."""
@@ -306,6 +319,7 @@ class Chain:
             verdict=verdict,
             hashes=self.hashes,
             sensors=compare_sensors(self.design),
+            remedies=self.remedies,
         )
 
     def write_dossier(self) -> Path:

@@ -10,6 +10,7 @@ from trivet.facts.optical import optical_table
 from trivet.kernels.film import (
     OpticalConstants,
     film_emissivity,
+    film_shares,
     film_transmittance,
     surface_band_emissivity,
 )
@@ -79,3 +80,37 @@ def test_refusals():
         OpticalConstants([8e-6, 9e-6], [1.0, 1.0], [0.0, -1.0])
     with pytest.raises(InputError, match="equal length"):
         OpticalConstants([8e-6, 9e-6], [1.0], [0.0, 1.0])
+
+
+@pytest.mark.parametrize("thickness_m", [0.0, 1e-6, 20e-6, 500e-6])
+@pytest.mark.parametrize("angle_rad", [0.0, 0.8])
+def test_shares_of_film_and_pan_sum_to_the_isothermal_emissivity(thickness_m, angle_rad):
+    given = {
+        "film": OIL,
+        "substrate": 0.15,
+        "temperature_k": 473.15,
+        "band": flat_band(8e-6, 14e-6),
+        "angle_rad": angle_rad,
+    }
+    shares = film_shares(thickness_m, **given)
+    assert shares.film + shares.substrate == pytest.approx(
+        film_emissivity(thickness_m, **given), abs=1e-12
+    )
+    assert shares.film >= 0.0
+    assert shares.substrate >= 0.0
+
+
+def test_a_clear_film_has_no_glow_of_its_own():
+    clear = OpticalConstants(np.array([7e-6, 15e-6]), np.full(2, 1.45), np.zeros(2), "clear")
+    shares = film_shares(
+        30e-6, film=clear, substrate=0.3, temperature_k=473.15, band=flat_band(8e-6, 14e-6)
+    )
+    assert shares.film == pytest.approx(0.0, abs=1e-12)
+    assert shares.substrate > 0.25
+
+
+def test_a_thick_film_hides_the_pan():
+    shares = film_shares(
+        5e-3, film=OIL, substrate=0.9, temperature_k=473.15, band=flat_band(8e-6, 14e-6)
+    )
+    assert shares.substrate < 0.002

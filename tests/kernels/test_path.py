@@ -45,3 +45,29 @@ def test_fog_multiplies_along_the_path_and_refuses_negatives():
     assert two == pytest.approx(one**2)
     with pytest.raises(OutOfRangeError):
         path.column_transmittance(172.0, concentration_kg_m3=-1e-3, path_m=0.2)
+
+
+def test_a_lossless_slab_passes_or_mirrors_everything():
+    passed, mirrored = path.slab_shares([1.54, 3.418, 4.0])
+    assert passed + mirrored == pytest.approx(1.0, abs=1e-12)
+
+
+def test_a_slab_that_absorbs_all_mirrors_its_first_face():
+    passed, mirrored = path.slab_shares(1.54, absorption_1_m=1e6, thickness_m=1e-3)
+    assert passed == pytest.approx(0.0, abs=1e-12)
+    assert mirrored == pytest.approx(float(path.slab_reflectance(1.54)), rel=1e-9)
+
+
+def test_chalcogenide_slab_mirrors_what_the_table_says():
+    # Worked table of a chalcogenide glass at 8 um: one face 0.204462, T 0.658628; the
+    # energy that is neither passed nor mirrored is absorbed on the way.
+    passed, mirrored = path.slab_shares(2.6508, absorption_1_m=0.1, thickness_m=0.026)
+    assert passed == pytest.approx(0.658628, abs=1e-5)
+    assert passed + mirrored < 1.0
+    assert mirrored == pytest.approx(0.204462 * (1 + passed * np.exp(-0.0026)), abs=1e-5)
+
+
+def test_condensed_drops_take_twice_their_area_when_few():
+    assert 1.0 - path.condensed_transmittance(1e-4) == pytest.approx(2e-4, rel=1e-3)
+    with pytest.raises(OutOfRangeError):
+        path.condensed_transmittance(-0.1)

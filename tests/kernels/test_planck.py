@@ -99,3 +99,32 @@ def test_band_fraction_is_smooth_where_its_series_meet():
     x = planck.C2 / np.array([1.9999, 2.0, 2.0001])
     first, middle, last = planck.band_fraction(x)
     assert middle == pytest.approx(0.5 * (first + last), rel=1e-8)
+
+
+@pytest.mark.parametrize(
+    "pairs",
+    [
+        ([7e-6, 8e-6, 9.5e-6, 12e-6, 14e-6, 15e-6], [0.0, 0.7, 1.0, 0.9, 0.6, 0.0]),
+        ([7.5e-6, 7.6e-6, 13.4e-6, 13.5e-6], [0.0, 1.0, 1.0, 0.0]),
+        (
+            list(np.linspace(5e-6, 16e-6, 60)),
+            list(np.exp(-((np.linspace(5, 16, 60) - 10) ** 2) / 6)),
+        ),
+    ],
+)
+def test_a_response_curve_is_inverted_within_a_millikelvin_of_quadrature(pairs):
+    """Truth: adaptive integration of Planck's law times the curve, segment by segment."""
+    wavelength, response = (np.array(one) for one in pairs)
+    band = band_from_response(wavelength, response)
+    for celsius in (-20.0, 25.0, 180.0, 371.0, 500.0):
+        kelvin = celsius + 273.15
+        radiance = sum(
+            integrate.quad(
+                lambda x: np.interp(x, wavelength, response) * spectral_radiance(x, kelvin),
+                low,
+                high,
+                epsrel=1e-12,
+            )[0]
+            for low, high in pairwise(wavelength)
+        )
+        assert radiating_temperature_k(radiance, band=band) == pytest.approx(kelvin, abs=1e-3)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
-from trivet.kernels import cashflow, cost, energy
+from trivet.kernels import cashflow, cost, energy, energyday
 
 VOLT = 3.0  # cancels in every check of charge against current
 
@@ -161,6 +161,13 @@ def test_battery(published):
         energy.energy_from_charge_j(2.2, voltage_v=VOLT), self_discharge_per_year=0.0
     )
     for row in published("battery"):
+        if row["case"] == "life":
+            watts, duty = map(float, str(row["locator"]).split(":")[0].split(";"))
+            day = energyday.DayFigures(5400.0, 2.0, 190e-6, watts, duty_frac=duty)
+            load = energyday.load_j_per_day(energyday.state_days(day))
+            got = float(13.5 * 3600.0 * 0.85 / load)
+            assert got == pytest.approx(row["expected"], abs=row["tolerance"]), row["id"]
+            continue
         if row["case"] == "rating":
             assert energy.Cell(1.0).stop_k - 273.15 == pytest.approx(row["expected"])
             continue
@@ -242,3 +249,39 @@ def test_percentiles_bracket_the_stated_life_and_name_the_stop():
     )
     assert hot.stopped_frac == pytest.approx(0.5, abs=0.05)
     assert hot.p10_days == 0.0
+
+
+def test_states_fill_the_day_and_a_cycle_never_settles():
+    # By hand: 2 cooks of 45 min; 0.3 s to boot and 240 s to settle each time.
+    day = energyday.DayFigures(5400.0, 2.0, 1e-4, 0.13, boot_s=0.3, boot_w=0.13, settle_s=240.0)
+    times = {one.name: float(one.time_s) for one in energyday.state_days(day)}
+    assert times["wake"] == pytest.approx(0.6)
+    assert times["settle"] == pytest.approx(480.0)
+    assert times["measure"] == pytest.approx(5400.0 - 480.6)
+    assert sum(times.values()) == pytest.approx(86_400.0)
+    # 15 s of each minute: 90 wakes, all of the rest of the time settling.
+    cycled = {
+        one.name: float(one.time_s) for one in energyday.state_days(replace(day, duty_frac=0.25))
+    }
+    assert cycled["wake"] == pytest.approx(27.0)
+    assert cycled["settle"] == pytest.approx(1350.0 - 27.0)
+    assert cycled["measure"] == 0.0
+    assert sum(cycled.values()) == pytest.approx(86_400.0)
+
+
+def test_polls_messages_false_alarms_and_standby_by_hand():
+    day = energyday.DayFigures(
+        3600.0, 1.0, 0.0, 0.1, standby_w=1e-4, poll_j=1e-4, poll_s=10.0, message_j=3e-5,
+        message_s=1.0, false_wakes=3.0, false_s=20.0, boot_s=1.0, boot_w=0.1, sound_j=2.0,
+    )  # fmt: skip
+    joule = {one.name: float(one.energy_j) for one in energyday.state_days(day)}
+    assert joule["poll"] == pytest.approx(1e-4 * (86_400 - 3600 - 63) / 10)
+    assert joule["send"] == pytest.approx(3600 * 3e-5)
+    assert joule["wake"] == pytest.approx(0.1 * 4)
+    assert joule["measure"] == pytest.approx(0.1 * (3600 - 1 + 60))
+    assert joule["standby"] == pytest.approx(8.64)
+    assert joule["sound"] == 2.0
+    with pytest.raises(OutOfRangeError, match="fraction, not percent"):
+        energyday.state_days(replace(day, duty_frac=25.0))
+    with pytest.raises(OutOfRangeError, match="sleep_w"):
+        energyday.state_days(replace(day, sleep_w=-1.0))

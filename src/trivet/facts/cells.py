@@ -58,8 +58,7 @@ def _kind(name: str) -> CellKind:
     return CellKind(
         name=name,
         capacity=tuple(
-            (number(row, "temperature_c") + KELVIN, number(row, "value"))
-            for row in of("capacity")
+            (number(row, "temperature_c") + KELVIN, number(row, "value")) for row in of("capacity")
         ),
         self_discharge_per_year=(number(shelf, "low"), number(shelf, "high")),
         low_k=number(of("rated_low")[0], "value") + KELVIN,

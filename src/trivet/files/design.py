@@ -6,6 +6,8 @@ from pathlib import Path
 
 from trivet.errors import DesignError
 from trivet.files.design_faults import design_faults, used_cards
+from trivet.files.production_faults import production_faults
+from trivet.files.responses import with_responses
 from trivet.files.toml_faults import read_toml, validate
 from trivet.records.design import Design
 
@@ -37,8 +39,9 @@ def read_design(path: str | Path) -> Design:
     """
     file = Path(path)
     toml = read_toml(file / "design.toml" if file.is_dir() else file, newest=FORMAT)
+    toml, curves = with_responses(toml)
     design, faults = validate(Design, toml)
-    faults += design_faults(toml)
+    faults += curves + design_faults(toml) + production_faults(toml)
     if faults or design is None:
         raise DesignError(tuple(sorted(faults, key=lambda fault: fault.line or 0)))
     return design.model_copy(update={"sensors": (*design.sensors, *used_cards(toml))})

@@ -16,11 +16,10 @@ from pydantic import ValidationError
 from trivet.errors import Fault, InputError
 from trivet.facts.sensors import card as library_card
 from trivet.facts.sensors import sensor_cards
+from trivet.files.business_faults import business_faults
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
-from trivet.records.business import Costs
 from trivet.records.design import Base, Burner, Cooktop, Limit, Pan, TargetBand
-from trivet.records.figures import Money
 from trivet.records.part import Part
 from trivet.records.sensorcard import SensorCard
 from trivet.units import show_length, show_temperature
@@ -69,8 +68,16 @@ def single(toml: TomlFile, key: str, model: type[P]) -> P | None:
 def design_faults(toml: TomlFile) -> tuple[Fault, ...]:
     """Return every fault of names and geometry in a design file."""
     checks = (
-        _duplicates, _links, _sensors, _library_names, _burners, _pans, _ranges, _money, _search
-    )  # fmt: skip
+        _duplicates,
+        _links,
+        _sensors,
+        _library_names,
+        _burners,
+        _pans,
+        _ranges,
+        business_faults,
+        _search,
+    )
     return tuple(fault for check in checks for fault in check(toml))
 
 
@@ -217,17 +224,6 @@ def _ranges(toml: TomlFile) -> Iterator[Fault]:
             found = f"{limit.value_k.text} is no temperature of a pan"
             hottest = show_temperature(1273.15)
             yield toml.fault(("limits", at, "value"), found, f"at most {hottest}")
-
-
-def _money(toml: TomlFile) -> Iterator[Fault]:
-    costs = single(toml, "costs", Costs)
-    if costs is None:
-        return
-    for key in ("unit_cost", "freight", "support", "fixed"):
-        amount: Money = getattr(costs, key)
-        if amount.currency != costs.price.currency:
-            found = f"{amount} beside a price in {costs.price.currency}"
-            yield toml.fault(("costs", key), found, f"an amount in {costs.price.currency}")
 
 
 def _search(toml: TomlFile) -> Iterator[Fault]:

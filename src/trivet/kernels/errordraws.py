@@ -116,17 +116,22 @@ def reading_errors_k(
     if spread.shift.shape != (terms, cases) or spread.scale.shape != (terms, cases):
         raise InputError(f"draws: shift and scale must have shape {(terms, cases)}")
     out = np.empty((cases, units.shape[1]))
-    forward, inverse = band.forward, band.inverse
+    lukewarm = float(band_radiance(LUKEWARM_K, band=band))
     _fill(
         np.ascontiguousarray(temperature_k, dtype=np.float64),
         np.ascontiguousarray(nominal),
-        spread.field,
-        np.nan_to_num(spread.shift),
-        np.nan_to_num(spread.scale),
-        np.ascontiguousarray(units),
-        _packed(forward),
-        _packed(inverse),
-        np.array([range_k[0], range_k[1], float(band_radiance(LUKEWARM_K, band=band))]),
+        (
+            spread.field,
+            np.nan_to_num(spread.shift),
+            np.nan_to_num(spread.scale),
+            np.ascontiguousarray(units),
+        ),
+        (
+            _packed(band.forward),
+            _packed(band.inverse),
+            np.array([range_k[0], range_k[1], lukewarm]),
+            np.empty((3, BLOCK)),
+        ),
         out,
     )
     return out
@@ -135,6 +140,10 @@ def reading_errors_k(
 def _packed(series: Series) -> FloatArray:
     """Return ends and coefficients of a series in one array."""
     return np.concatenate([[series.low, series.high], series.coefficients])
+
+
+Tables = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+"""Packed series forward and inverse, range with the lukewarm radiance, work space."""
 
 
 @njit(cache=True, error_model="numpy")
@@ -157,37 +166,32 @@ def _series(value: FloatArray, count: int, packed: FloatArray, work: FloatArray)
 
 
 @njit(cache=True, error_model="numpy")
-def _radiance(value: FloatArray, count: int, forward: FloatArray, work: FloatArray) -> None:
-    _series(value, count, forward, work)
+def _radiance(value: FloatArray, count: int, tables: Tables) -> None:
+    _series(value, count, tables[0], tables[3])
     for i in range(count):
         square = value[i] * value[i]
         value[i] = square * square
 
 
 @njit(cache=True, error_model="numpy")
-def _temperature(value: FloatArray, count: int, inverse: FloatArray, work: FloatArray) -> None:
+def _temperature(value: FloatArray, count: int, tables: Tables) -> None:
     for i in range(count):
         value[i] = math.sqrt(math.sqrt(value[i])) if value[i] > 0.0 else np.nan
-    _series(value, count, inverse, work)
+    _series(value, count, tables[1], tables[3])
 
 
 @njit(cache=True, error_model="numpy")
 def _fill(
     temperature_k: FloatArray,
     nominal: FloatArray,
-    field: IntArray,
-    shift: FloatArray,
-    scale: FloatArray,
-    units: FloatArray,
-    forward: FloatArray,
-    inverse: FloatArray,
-    ends: FloatArray,
+    moves: tuple[IntArray, FloatArray, FloatArray, FloatArray],
+    tables: Tables,
     out: FloatArray,
 ) -> None:
     """Fill the errors case by case, 64 draws abreast."""
+    field, shift, scale, units = moves
     fields, draws = nominal.shape[1], units.shape[1]
     now = np.empty((fields + 1, BLOCK))
-    work = np.empty((3, BLOCK))
     moved = np.zeros(fields, dtype=np.bool_)
     for case in range(temperature_k.size):
         believed = nominal[case]
@@ -195,7 +199,7 @@ def _fill(
         for term in range(field.size):
             if shift[term, case] != 0.0 or scale[term, case] != 0.0:
                 moved[field[term]] = True
-        fixed = _fixed_radiances(believed, temperature_k[case], forward)
+        fixed = _fixed_radiances(believed, temperature_k[case], tables)
         for start in range(0, draws, BLOCK):
             count = min(BLOCK, draws - start)
             for f in range(fields):
@@ -208,15 +212,15 @@ def _fill(
                 for i in range(count):
                     now[f, i] += base + width * units[term, start + i]
             _hold_shares(now, count)
-            _apparent(now, count, temperature_k[case], moved, fixed, forward, inverse, work)
-            _read(now, count, believed, fixed, forward, inverse, ends, work)
+            _apparent(now, count, moved, fixed, tables)
+            _read(now, count, believed, fixed, tables)
             for i in range(count):
                 out[case, start + i] = now[fields, i] - temperature_k[case]
 
 
 @njit(cache=True, error_model="numpy")
-def _fixed_radiances(believed: FloatArray, temperature_k: float, forward: FloatArray) -> FloatArray:
-    """Return radiances at the believed temperatures: seven, in the order of use."""
+def _fixed_radiances(believed: FloatArray, temperature_k: float, tables: Tables) -> FloatArray:
+    """Return radiances at the believed temperatures in the order of use; last the true one."""
     value = np.array(
         [
             temperature_k - believed[STEP],
@@ -225,9 +229,10 @@ def _fixed_radiances(believed: FloatArray, temperature_k: float, forward: FloatA
             believed[WINDOW],
             believed[COLUMN_K],
             believed[HOUSING],
+            temperature_k,
         ]
     )
-    _radiance(value, value.size, forward, np.empty((3, value.size)))
+    _radiance(value, value.size - 1, tables)
     return value
 
 
@@ -241,17 +246,10 @@ def _hold_shares(now: FloatArray, count: int) -> None:
 
 
 @njit(cache=True, error_model="numpy")
-def _source(
-    row: FloatArray,
-    count: int,
-    moves: bool,
-    fixed: float,
-    forward: FloatArray,
-    work: FloatArray,
-) -> None:
+def _source(row: FloatArray, count: int, moves: bool, fixed: float, tables: Tables) -> None:
     """Replace a row of temperatures by radiances; one number where nothing moves."""
     if moves:
-        _radiance(row, count, forward, work)
+        _radiance(row, count, tables)
     else:
         for i in range(count):
             row[i] = fixed
@@ -259,27 +257,20 @@ def _source(
 
 @njit(cache=True, error_model="numpy")
 def _apparent(
-    now: FloatArray,
-    count: int,
-    temperature_k: float,
-    moved: NDArray[np.bool_],
-    fixed: FloatArray,
-    forward: FloatArray,
-    inverse: FloatArray,
-    work: FloatArray,
+    now: FloatArray, count: int, moved: NDArray[np.bool_], fixed: FloatArray, tables: Tables
 ) -> None:
     """Put what the sensor states into the last row."""
     stated = now[now.shape[0] - 1]
     for i in range(count):
-        stated[i] = temperature_k - now[STEP, i]
-    _source(stated, count, moved[STEP], fixed[0], forward, work)
+        stated[i] = fixed[6] - now[STEP, i]
+    _source(stated, count, moved[STEP], fixed[0], tables)
     for i in range(count):
         now[STEP, i] = now[HOUSING, i]  # kept for the gain; the step is spent
-    _source(now[REFLECTED], count, moved[REFLECTED], fixed[1], forward, work)
-    _source(now[AROUND], count, moved[AROUND], fixed[2], forward, work)
-    _source(now[WINDOW], count, moved[WINDOW], fixed[3], forward, work)
-    _source(now[COLUMN_K], count, moved[COLUMN_K], fixed[4], forward, work)
-    _source(now[HOUSING], count, moved[HOUSING], fixed[5], forward, work)
+    _source(now[REFLECTED], count, moved[REFLECTED], fixed[1], tables)
+    _source(now[AROUND], count, moved[AROUND], fixed[2], tables)
+    _source(now[WINDOW], count, moved[WINDOW], fixed[3], tables)
+    _source(now[COLUMN_K], count, moved[COLUMN_K], fixed[4], tables)
+    _source(now[HOUSING], count, moved[HOUSING], fixed[5], tables)
     for i in range(count):
         eps, share, tau = now[EPS, i], now[SOURCE, i], now[TAU, i]
         clear, mirrored = now[COLUMN, i], now[MIRRORED, i]
@@ -288,24 +279,17 @@ def _apparent(
         seen = clear * seen + (1.0 - clear) * now[COLUMN_K, i]
         glow = (1.0 - tau - mirrored) * now[WINDOW, i] + mirrored * now[HOUSING, i]
         stated[i] = tau * seen + glow
-    _temperature(stated, count, inverse, work)
+    _temperature(stated, count, tables)
     for i in range(count):
         stated[i] += now[OFFSET, i] + now[GAIN, i] * (stated[i] - now[STEP, i])
 
 
 @njit(cache=True, error_model="numpy")
 def _read(
-    now: FloatArray,
-    count: int,
-    believed: FloatArray,
-    fixed: FloatArray,
-    forward: FloatArray,
-    inverse: FloatArray,
-    ends: FloatArray,
-    work: FloatArray,
+    now: FloatArray, count: int, believed: FloatArray, fixed: FloatArray, tables: Tables
 ) -> None:
     """Replace what the sensor states by what the product reads; infinite where it cannot."""
-    stated = now[now.shape[0] - 1]
+    stated, ends = now[now.shape[0] - 1], tables[2]
     explained, clipped = now[EPS], now[TAU]
     eps, share, tau = believed[EPS], believed[SOURCE], believed[TAU]
     clear, mirrored, gain = believed[COLUMN], believed[MIRRORED], believed[GAIN]
@@ -315,12 +299,12 @@ def _read(
         clipped[i] = 1.0 if stated[i] > ends[1] else -1.0 if stated[i] < ends[0] else 0.0
         stated[i] = (stated[i] - believed[OFFSET] + gain * believed[HOUSING]) / (1.0 + gain)
         explained[i] = stated[i]
-    _radiance(explained, count, forward, work)
+    _radiance(explained, count, tables)
     for i in range(count):
         seen = ((explained[i] - glow) / tau - (1.0 - clear) * fixed[4]) / clear
         explained[i] = ((seen - behind) / share - (1.0 - eps) * fixed[1]) / eps
         stated[i] = explained[i]
-    _temperature(stated, count, inverse, work)
+    _temperature(stated, count, tables)
     for i in range(count):
         if clipped[i] != 0.0:
             stated[i] = np.inf if clipped[i] > 0.0 else -np.inf

@@ -249,7 +249,7 @@ def spot_share_frac(side_m: float, *, footprint_m: float, blur_px: float) -> flo
     return float(once(half + 0.5) - once(half - 0.5)) ** 2
 
 
-def seen_of_hottest(hot_ratio: float, *, spot_share: float) -> float:
+def seen_of_hottest(hot_ratio: float, *, spot_share: float, beside_frac: float = 0.0) -> float:
     """Return the rise that a reading has for one kelvin of the hottest part's rise.
 
     Parameters
@@ -258,6 +258,8 @@ def seen_of_hottest(hot_ratio: float, *, spot_share: float) -> float:
         Rise of the hottest part over the rise of the pan's mean, 1 or more. [-]
     spot_share : float
         Share of the pixel's signal that comes from the hottest part. [-]
+    beside_frac : float
+        How far what lies beside it is from the mean towards the hottest part. [-]
 
     Returns
     -------
@@ -267,20 +269,25 @@ def seen_of_hottest(hot_ratio: float, *, spot_share: float) -> float:
     Raises
     ------
     OutOfRangeError
-        If the ratio is under 1 or the share outside 0 to 1.
+        If the ratio is under 1 or a share outside 0 to 1.
 
     Notes
     -----
-    Beside the hottest part the pan is taken at its mean: the worst case. A ratio of
-    1.3 seen by half is 0.885: at a rise of 250 K the reading trails by 29 K.
+    With the pan at its mean beside the hottest part, the worst case, a ratio of 1.3
+    seen by half is 0.885: at a rise of 250 K the reading trails by 29 K; half-way
+    between both it is 0.942 and 14 K.
 
     References
     ----------
     Linear mixing; within 3 % of mixing radiances at these differences.
     """
-    if not (hot_ratio >= 1.0 and 0.0 <= spot_share <= 1.0):
-        raise OutOfRangeError(f"hot_ratio {hot_ratio}, spot_share {spot_share}: 1 or more, 0 to 1")
-    return (1.0 + spot_share * (hot_ratio - 1.0)) / hot_ratio
+    if not (hot_ratio >= 1.0 and 0.0 <= spot_share <= 1.0 and 0.0 <= beside_frac <= 1.0):
+        raise OutOfRangeError(
+            f"hot_ratio {hot_ratio}: 1 or more; spot_share {spot_share}, beside_frac "
+            f"{beside_frac}: 0 to 1"
+        )
+    share = spot_share + (1.0 - spot_share) * beside_frac
+    return (1.0 + share * (hot_ratio - 1.0)) / hot_ratio
 
 
 def needed_trip_k(limit_k: ArrayLike, *, rate_kps: ArrayLike, lead_s: ArrayLike) -> Floats:

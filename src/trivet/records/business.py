@@ -141,3 +141,5 @@ class Costs(Part):
     """Half-width of all one-off outlays and of the team."""
     life_s: Duration = figure("5 year", "time")
     """How long a unit lasts in a kitchen, for the cost of a burner watched."""
+    yearly: Amount | None = None
+    """What a household pays a year for cells or fees."""

@@ -40,7 +40,16 @@ class Line:
     y: FloatArray
     low: FloatArray | None = None
     high: FloatArray | None = None
-    style: Literal["reading", "hottest", "truth", "reference", "limit", "band"] = "reading"
+    style: Literal[
+        "reading",
+        "hottest",
+        "truth",
+        "reference",
+        "limit",
+        "band",
+        "needed",
+        "trip",
+    ] = "reading"
 
 
 @dataclass(frozen=True)
@@ -93,7 +102,18 @@ class PlanView:
 class Chart:
     """Content of a picture."""
 
-    kind: Literal["trace", "budget", "plan", "battery", "cash", "error"]
+    kind: Literal[
+        "trace",
+        "budget",
+        "plan",
+        "battery",
+        "cash",
+        "error",
+        "widths",
+        "timeline",
+        "days",
+        "tornado",
+    ]
     title: str
     caption: str
     x_label: str = ""

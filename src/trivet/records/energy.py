@@ -104,7 +104,7 @@ class Wake(Part):
     """From waking to the first order to the sensor."""
     first_frame_s: Duration | None = None
     """From that order to the first whole frame; from the card's frame rate when left out."""
-    boot_w: Power | None = None
+    boot_draw_w: Power | None = None
     """Power while booting; that of measuring when left out."""
     awake_after_s: Duration = figure("0 s", "time")
     """How long it stays awake after the last burner went off, until the hob is cold."""
@@ -144,7 +144,7 @@ class Radio(Part):
     """Most payload that one message holds."""
     connect_s: Duration = figure("0 s", "time")
     """Time to join the network before each message."""
-    connect_w: Power = figure("0 W", "power")
+    connect_draw_w: Power = figure("0 W", "power")
     """Power while joining."""
     header_bytes: int = Field(default=4, ge=0, le=64)
     """Bytes before the fields: version, unit, sequence number."""

@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.requirement import Of
@@ -219,7 +219,7 @@ class Prediction:
     assumed: tuple[str, ...]
     """Figures of the design with no origin: key, value, note."""
     cautions: tuple[str, ...]
-    seeing: Seeing = Seeing()
+    seeing: Seeing = field(default_factory=Seeing)
     """What can be seen, beyond the views: spots, shadows, seams, tolerance, poses."""
     population: UnitPopulation | None = None
     """How units differ and what calibrating them brings."""

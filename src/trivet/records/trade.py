@@ -1,8 +1,8 @@
 """A trade study: options, weighted criteria, and where the winner flips.
 
-``stages/trade.py`` makes one::
+``stages/predict/tradeoff.py`` makes one::
 
-    trade(design: Design, *, predictions: Mapping[str, Prediction]) -> TradeStudy
+    trade(design: Design) -> TradeStudy
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from trivet.records.figures import Fraction, Number
+from trivet.records.figures import Amount, Fraction, Number
 from trivet.records.part import Part
 
 TRADE_METRICS: dict[str, str] = {
@@ -75,6 +75,8 @@ class Option(Part):
     """Its name."""
     sensor: str | None = None
     """Sensor card that all heads get; the design's own when left out."""
+    sensor_price: Amount | None = None
+    """Price of the sensor in volume, where the bill cannot take it from the card."""
     scores: tuple[OptionScore, ...] = ()
     """Values of the criteria that have no metric."""
 

@@ -84,17 +84,23 @@ def _rate(value_kps: float, display: Display) -> str:
     return f"{value_kps:.1f} K/s"
 
 
-def show_prediction(prediction: Prediction, *, display: Display) -> RenderableType:
-    """Return coverage, budgets, ranges, margins, battery and money as tables."""
+def show_prediction(
+    prediction: Prediction, *, display: Display, whole: bool = False
+) -> RenderableType:
+    """Return the prediction on one page, and after it every table where all is asked for."""
+    from trivet.report.console_prediction import prediction_page
     from trivet.report.console_seeing import show_seeing
 
+    page = prediction_page(prediction, display=display)
+    if not whole:
+        return page
     return _group(
+        page,
         _views(prediction, display),
         show_seeing(prediction.seeing, display=display),
         *_budgets(prediction, display),
         _ranges(prediction, display),
         _margins(prediction, display),
-        _business(prediction),
         *[_line(f"Caution: {text}") for text in prediction.cautions],
         _line(f"{len(prediction.assumed)} figures of the design are assumed."),
     )
@@ -164,21 +170,6 @@ def _margins(prediction: Prediction, display: Display) -> Table:
     ]
     columns = ("alert", "limit", "rate>", "trips at>", "lead left>", "possible", "remark")
     return _table("Alert margins (predicted)", columns, rows)
-
-
-def _business(prediction: Prediction) -> Table:
-    life, money = prediction.battery, prediction.economics
-    units = money.break_even_units
-    rows = [
-        ("days of a charge", f"{life.days_p10:.0f} / {life.days_p50:.0f} / {life.days_p90:.0f}"),
-        (
-            "contribution",
-            f"{money.contribution} {money.currency} ({_share(money.contribution_frac)})",
-        ),
-        ("break-even", "never" if units is None else f"{units} units"),
-        ("cash trough", f"{money.cash_trough} {money.currency} in month {money.trough_month}"),
-    ]
-    return _table("Battery (P10 / P50 / P90) and money", ("quantity", "value>"), rows)
 
 
 def show_verdict(verdict: Verdict) -> RenderableType:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from trivet.records.comparison import Cell, DesignComparison, Row, SensorComparison
@@ -30,6 +30,33 @@ def show_seeing(seeing: Seeing, *, display: Display) -> RenderableType:
         _tolerance(seeing.tolerance) if seeing.tolerance else None,
         _search(seeing.search, display) if seeing.search else None,
     )
+
+
+def seeing_answers(seeing: Seeing) -> Iterator[tuple[str, str]]:
+    """Yield the questions of what is seen that fit on one page, with their answers."""
+    if seeing.unseen:
+        yield "seen by no head?", ", ".join(seeing.unseen)
+    one = seeing.tolerance
+    if one is not None:
+        ends = _ends(one.low_frac, one.high_frac)
+        worst = f"; most often lost: {one.worst_pan} on {one.worst_burner}"
+        yield (
+            "covered as mounted?",
+            f"all pans in {one.ok_draws} of {one.draws} draws ({ends} at 95 %)"
+            f"{worst if one.worst_burner else ''}",
+        )
+    cut = [name for seam in seeing.seams for name in seam.burners_cut]
+    if cut:
+        yield "cut by a seam?", ", ".join(dict.fromkeys(cut))
+    if seeing.shadows:
+        most = max(seeing.shadows, key=lambda shadow: shadow.hidden_frac)
+        yield (
+            "hidden by another pan?",
+            f"up to {_share(most.hidden_frac)} of {most.pan} on {most.burner}, by {most.by_pan} on"
+            f" {most.by_burner}",
+        )
+    if seeing.search is not None:
+        yield "where should it hang?", seeing.search.answer
 
 
 def _pans(seeing: Seeing, display: Display) -> RenderableType:

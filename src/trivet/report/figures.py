@@ -9,7 +9,8 @@ from trivet.records.design import Display
 from trivet.records.dossier import Chart
 from trivet.report.drawing import drawing_style, svg_text
 from trivet.report.figures_bars import draw_battery, draw_budget
-from trivet.report.figures_lines import draw_cash, draw_error
+from trivet.report.figures_business import draw_days, draw_timeline, draw_tornado
+from trivet.report.figures_lines import draw_cash, draw_error, draw_widths
 from trivet.report.figures_plan import draw_plan
 from trivet.report.figures_trace import draw_trace
 from trivet.report.scales import Scale
@@ -24,6 +25,10 @@ DRAWERS: dict[str, Callable[[Chart, Scale], Figure]] = {
     "battery": draw_battery,
     "cash": draw_cash,
     "error": draw_error,
+    "timeline": draw_timeline,
+    "days": draw_days,
+    "tornado": draw_tornado,
+    "widths": draw_widths,
 }
 
 

@@ -1,4 +1,4 @@
-"""The cash curve and the agreement chart."""
+"""The cash curve, the agreement chart, and error against temperature."""
 
 from __future__ import annotations
 
@@ -71,5 +71,46 @@ def draw_error(chart: Chart, scale: Scale) -> Figure:
     axes.set_xlabel(f"{chart.x_label} / {scale.difference_unit}")
     axes.grid(visible=False, axis="y")
     axes.tick_params(axis="y", length=0)
+    evidence_tag(axes, chart.evidence)
+    return figure
+
+
+DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
+COLOURS = (palette.BLUE, palette.OCHRE, palette.PLUM, palette.BLUE_MID, palette.OCHRE_MID)
+MARKERS = ("o", "s", "^", "D", "v")
+
+
+def draw_widths(chart: Chart, scale: Scale) -> Figure:
+    """Return half-widths over temperature, one line a base, the bound across."""
+    figure = new_figure(3.4 + 0.17 * len(chart.lines))
+    axes = figure.add_subplot()
+    for place, line in enumerate(chart.lines):
+        axes.plot(
+            scale.temperature(line.x),
+            scale.difference(line.y),
+            color=COLOURS[place % len(COLOURS)],
+            linestyle=DASHES[place % len(DASHES)],
+            marker=MARKERS[place % len(MARKERS)],
+            markersize=4,
+            linewidth=1.5,
+            label=short(line.label, 70),
+        )
+    for mark in chart.marks:
+        bound = float(scale.difference([mark.x])[0])
+        axes.axhline(bound, color=palette.GREY_DARK, linewidth=0.8)
+        axes.annotate(
+            short(mark.label),
+            (0.99, bound),
+            xycoords=("axes fraction", "data"),
+            xytext=(0, -9),
+            textcoords="offset points",
+            ha="right",
+            fontsize=7,
+            color=palette.GREY_DARK,
+        )
+    axes.set_ylim(bottom=0.0)
+    axes.set_xlabel(f"{chart.x_label} / {scale.temperature_unit}")
+    axes.set_ylabel(f"{chart.y_label} / {scale.difference_unit}")
+    figure.legend(loc="outside lower left", fontsize=7, frameon=False)
     evidence_tag(axes, chart.evidence)
     return figure

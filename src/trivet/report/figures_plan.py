@@ -21,7 +21,7 @@ FIELD_COLOURS = (palette.BLUE, palette.PLUM, palette.OCHRE, palette.GREY_DARK)
 DASHES: tuple[Dash, ...] = ("solid", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1, 2)))
 RING: Dash = (0, (3, 2))
 DOTS: Dash = (0, (1, 1.5))
-MARGIN_M = 0.06
+MARGIN_M, NAME_M = 0.06, 0.016
 
 
 def draw_plan(chart: Chart, scale: Scale) -> Figure:
@@ -117,6 +117,8 @@ def _circles(axes: Axes, plan: PlanView, scale: Scale) -> None:
     from matplotlib.patches import Circle
 
     pans = _pans(plan)
+    spot_m = max((one.diameter_m for one in plan.circles if one.kind == "spot"), default=0.0)
+    below = float(scale.length([spot_m / 2 + NAME_M])[0]) if spot_m else 0.0
     for circle in plan.circles:
         x, y, size = (float(v) for v in scale.length([circle.x_m, circle.y_m, circle.diameter_m]))
         if circle.kind == "head":
@@ -144,7 +146,7 @@ def _circles(axes: Axes, plan: PlanView, scale: Scale) -> None:
         if circle.kind == "burner":
             axes.text(
                 x,
-                y,
+                y - below,
                 short(circle.label, 20),
                 ha="center",
                 va="center",

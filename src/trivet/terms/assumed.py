@@ -36,6 +36,9 @@ REFLECTED_HALF_K = Assumed(10.0, "10 K", "half-width of a reflected temperature 
 WINDOW_HALF_K = Assumed(5.0, "5 K", "half-width of a window temperature without a range")
 TRANSMITTANCE_HALF = Assumed(0.03, "0.03", "half-width of a transmittance without a range")
 COOKING_SIGMA = Assumed(0.25, "25 %", "log-normal spread of cooking hours without a range")
+HOT_SPOT_BESIDE_FRAC = Assumed(
+    0.5, "50 %", "what a pixel sees beside the hottest 5 cm2: half-way from the mean to it"
+)
 COOKS_PER_DAY = Assumed(2.0, "2", "cooks a day where the diary gives hours only")
 SELF_DISCHARGE_DOUBLING_K = Assumed(10.0, "10 K", "warming that doubles the self-discharge")
 
@@ -54,6 +57,7 @@ OWN: dict[str, Assumed] = {
     "window_temperature_half": WINDOW_HALF_K,
     "transmittance_half": TRANSMITTANCE_HALF,
     "cooking_sigma": COOKING_SIGMA,
+    "hot_spot_beside": HOT_SPOT_BESIDE_FRAC,
     "cooks_per_day": COOKS_PER_DAY,
     "self_discharge_doubling": SELF_DISCHARGE_DOUBLING_K,
 }

@@ -8,7 +8,7 @@ from trivet.records.calibration import Calibration
 from trivet.records.comparison import SensorComparison
 from trivet.records.design import Design
 from trivet.records.dossier import Dossier, ShownCook
-from trivet.records.prediction import Prediction
+from trivet.records.prediction import Prediction, Remedies
 from trivet.records.verdict import Verdict
 from trivet.stages.dossier.agreement import agreement_section
 from trivet.stages.dossier.alerting import alert_section
@@ -17,6 +17,7 @@ from trivet.stages.dossier.caveats import CAUTIONS, assumption_section
 from trivet.stages.dossier.coverage import coverage_section
 from trivet.stages.dossier.fitted import calibration_section
 from trivet.stages.dossier.ledger import battery_section, money_section
+from trivet.stages.dossier.production import production_section
 from trivet.stages.dossier.proofs import claims, requirement_section, summary
 from trivet.stages.dossier.traces import trace_section
 
@@ -32,6 +33,7 @@ def dossier(
     verdict: Verdict,
     hashes: Mapping[str, str],
     sensors: SensorComparison | None = None,
+    remedies: Remedies | None = None,
 ) -> Dossier:
     """Return the content of the design review, verdict first.
 
@@ -51,6 +53,8 @@ def dossier(
         Name of each record and its hash.
     sensors : SensorComparison, optional
         Other sensor cards in the same place.
+    remedies : Remedies, optional
+        What declared changes do to requirements that fail.
 
     Returns
     -------
@@ -79,6 +83,7 @@ def dossier(
             requirement_section(design, verdict=verdict),
             coverage_section(design, prediction=prediction, sensors=sensors),
             budget_section(design, prediction=prediction),
+            production_section(design, prediction=prediction, remedies=remedies),
             agreement_section(design, verdict=verdict),
             trace_section(design, cooks=cooks),
             alert_section(design, prediction=prediction, cooks=cooks),

@@ -12,6 +12,7 @@ from trivet.records.dossier import Section, ShownCook, Table
 from trivet.records.prediction import Prediction
 from trivet.records.requirement import Alert, Evidence
 from trivet.stages.dossier.likeness import contents_of, guards, on_since_s, plan_of, reaches_s
+from trivet.stages.dossier.timeline import timeline_charts, timeline_tables
 from trivet.stages.dossier.words import (
     NONE,
     difference,
@@ -35,6 +36,7 @@ def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[Sho
         return Section("Alerts", ("The design has no alerts.",))
     tables = [_sheet(design), _settings(design), _limit_table(design)]
     tables.append(_margin_table(design, prediction))
+    tables += timeline_tables(design, prediction=prediction)
     grades: tuple[Evidence, ...] = ("simulated", "bench")
     tables += [table for grade in grades if (table := _leads(design, cooks, grade)) is not None]
     words = [
@@ -50,7 +52,8 @@ def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[Sho
     )
     if hopeless:
         words.append(f"The wanted lead is physically impossible for {joined(hopeless)}.")
-    return Section("Alerts", tuple(words), tuple(tables))
+    charts = timeline_charts(design, prediction=prediction)
+    return Section("Alerts", tuple(words), tuple(tables), charts)
 
 
 def _sheet(design: Design) -> Table:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Section, Table
 from trivet.records.prediction import Budget, BudgetLine, Prediction
+from trivet.stages.dossier.widths import share_table, width_chart
 from trivet.stages.dossier.words import NONE, difference, joined, share, temperature
 
 SHOWN_CASES = 3
@@ -39,13 +40,40 @@ def budget_section(design: Design, *, prediction: Prediction) -> Section:
         if (budgets := _of_base(prediction, base.name))
         for table in _base_tables(design, base.name, budgets)
     ]
+    words += _what_counts(prediction)
+    widths = width_chart(design, prediction=prediction)
+    shares = share_table(design, prediction=prediction)
     words += [f"Base {name}: not measurable with any pan of the set." for name in blind]
     return Section(
         "Error budget of a single reading",
         tuple(words),
-        (*tables, _range_table(design, prediction)),
-        tuple(charts),
+        (*tables, *([shares] if shares else []), _range_table(design, prediction)),
+        (*([widths] if widths else []), *charts),
     )
+
+
+def _what_counts(prediction: Prediction) -> list[str]:
+    """Return which terms err together, which are unknown, and where curvature was counted."""
+    words = []
+    pairs = dict.fromkeys(pair for one in prediction.budgets for pair in one.correlated)
+    if pairs:
+        words.append(f"Counted as correlated: {'; '.join(pairs)}.")
+    unknown = dict.fromkeys(term for one in prediction.budgets for term in one.unknown)
+    if unknown:
+        words.append(
+            f"Not in the sum, because the sensor card does not give their size: {joined(unknown)}."
+            " The half-widths are a lower bound in that respect."
+        )
+    curved = [one for one in prediction.budgets if one.measurable and one.second_order_k > 0]
+    most = max((one.second_order_k / max(one.u_gum_k, 1e-9) for one in curved), default=0.0)
+    words.append(
+        f"Terms of second order reach {share(most, 0)} of the combined uncertainty of readable"
+        " cases; they are counted from a third of the first order on, where they add 5 %."
+    )
+    clipped = max((one.clipped_frac for one in prediction.budgets if one.measurable), default=0.0)
+    if clipped > 0:
+        words.append(f"Up to {share(clipped)} of the draws of a readable case are clipped.")
+    return words
 
 
 def _of_base(prediction: Prediction, base: str) -> list[Budget]:

@@ -1,34 +1,128 @@
-"""Battery and money: days of a charge, shares of energy, a unit's ledger, the cash curve."""
+"""Battery and money: days of a charge, what eats it, a unit's ledger, cash, sensitivity."""
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal, InvalidOperation
 
 import numpy as np
 
+from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.dossier import Chart, Line, Mark, Section, Table
-from trivet.records.prediction import Economics, Prediction
+from trivet.records.prediction import Prediction
 from trivet.stages.dossier.words import (
+    NONE,
     definition_table,
     money,
     number,
     read_only,
+    seconds,
     share,
 )
 
 
+def _graded(table: Table) -> Table:
+    return Table(table.title, table.columns, table.rows, table.note, "predicted")
+
+
+# ------------------------------------------------------------------- battery
 def battery_section(prediction: Prediction) -> Section:
-    """Return the days of a charge and what uses them up."""
+    """Return the days of a charge, what uses them up, and what would change that."""
     life = prediction.battery
-    rows = (
+    words = (f"The life that is claimed is {life.claim}.",) if life.claim else ()
+    tables = [_days_table(life)]
+    if life.options:
+        tables.append(_options_table(life))
+    if life.message is not None:
+        tables.append(_message_table(life))
+    charts = []
+    if life.days:
+        charts.append(_days_chart(life))
+    if life.shares:
+        charts.append(_shares_chart(life))
+    return Section("Battery", words, tuple(tables), tuple(charts))
+
+
+def _days_table(life: BatteryLife) -> Table:
+    rows = [
         ("Days, one in ten falls short (P10)", number(life.days_p10, 0)),
         ("Days, median (P50)", number(life.days_p50, 0)),
         ("Days, one in ten exceeds (P90)", number(life.days_p90, 0)),
         ("Mean power", f"{number(1000 * life.mean_w, 2)} mW"),
+    ]
+    if life.largest:
+        rows.append(("Eats most", life.largest))
+    if math.isfinite(life.remind_day):
+        left = f", {share(life.remind_left_frac, 0)} left for a heavy user"
+        rows.append(("Remind on day, so that 95 % change in time", f"{life.remind_day:.0f}{left}"))
+    if math.isfinite(life.capacity_frac):
+        capacity = f"{share(life.capacity_frac, 0)} ({life.capacity_source})"
+        rows.append(("Capacity at the cells' temperature", capacity))
+    if life.law:
+        rows.append(("Self-discharge", life.law))
+    if math.isfinite(life.charge_h):
+        rows.append(("Charging from empty", f"{life.charge_h:.1f} h"))
+    if math.isfinite(life.aged_days_p50):
+        rows.append(("Median days at the end of service", number(life.aged_days_p50, 0)))
+    rows += [(f"Hours a day: {name}", f"{hours:.2f}") for name, hours in life.hours_per_day]
+    return _graded(definition_table("Days of a charge", rows, note=life.note))
+
+
+def _options_table(life: BatteryLife) -> Table:
+    rows = tuple(
+        (
+            one.name,
+            number(one.days_p10, 0),
+            number(one.days_p50, 0),
+            f"{number(one.error_k, 1)} K",
+            seconds(one.latency_s),
+            one.note or NONE,
+        )
+        for one in life.options
     )
-    days = definition_table("Days of a charge", rows, note=life.note)
-    table = Table(days.title, days.columns, days.rows, days.note, "predicted")
-    chart = Chart(
+    columns = ("Change", "Days P10", "Days P50", "Settling error", "Later by up to", "Remark")
+    note = "One thing changed at a time; the settling error widens every interval by so much."
+    return Table("What changes the days, and at what price", columns, rows, note, "predicted")
+
+
+def _message_table(life: BatteryLife) -> Table:
+    message = life.message
+    assert message is not None
+    bits = ", ".join(f"{name} {size}" for name, size in message.fields[:8])
+    rest = f" and {len(message.fields) - 8} more" if len(message.fields) > 8 else ""
+    rows = (
+        ("Payload", f"{message.payload_bytes} bytes"),
+        ("On the air, repeats counted", f"{message.air_bytes} bytes"),
+        ("Airtime", f"{1000 * message.airtime_s:.3g} ms"),
+        ("Energy by airtime and joining", f"{1000 * message.energy_j:.3g} mJ"),
+        ("A day", f"{message.j_per_day:.3g} J"),
+        ("Fits one message", "yes" if message.fits else "no"),
+        ("Fields and bits", bits + rest),
+    )
+    note = "Where the design states a message's energy, the ledger uses that."
+    return _graded(definition_table("One message", rows, note=note))
+
+
+def _days_chart(life: BatteryLife) -> Chart:
+    days = np.minimum(np.array(life.days), 3650.0)
+    marks = [Mark(life.remind_day, "remind")] if math.isfinite(life.remind_day) else []
+    if math.isfinite(life.claim_days):
+        marks.append(Mark(life.claim_days, "claimed"))
+    lasts = read_only(1.0 - np.arange(1, len(days) + 1) / 100)
+    return Chart(
+        "days",
+        "Days of a charge",
+        "Share of users whose charge lasts at least so long; cut at ten years.",
+        x_label="days",
+        y_label="users",
+        lines=(Line("lasts at least", read_only(days), lasts),),
+        marks=tuple(marks),
+        evidence="predicted",
+    )
+
+
+def _shares_chart(life: BatteryLife) -> Chart:
+    return Chart(
         "battery",
         "Where the energy goes",
         "Share of the energy by state, at the design's nominal figures.",
@@ -36,15 +130,26 @@ def battery_section(prediction: Prediction) -> Section:
         bars=tuple((state, float(part), "") for state, part in life.shares),
         evidence="predicted",
     )
-    return Section("Battery", (), (table,), (chart,) if life.shares else ())
 
 
+# --------------------------------------------------------------------- money
 def money_section(prediction: Prediction) -> Section:
-    """Return the ledger of one unit and the cumulative cash."""
+    """Return the ledger of one unit, the cash, the sensitivity and the cost of a burner."""
     ledger = prediction.economics
-    cash = _amounts(ledger)
-    charts = (_cash_chart(ledger, cash),) if cash else ()
-    return Section("Money", (), (_money_table(ledger),), charts)
+    cash = _amounts(ledger.monthly_cash, ledger.currency)
+    tables = [_money_table(ledger)]
+    if ledger.unit:
+        tables.append(_unit_table(ledger))
+    if ledger.flows:
+        tables.append(_years_table(ledger))
+    if ledger.tornado:
+        tables.append(_tornado_table(ledger))
+    if ledger.per_burner:
+        tables.append(_burner_table(ledger))
+    charts = [_cash_chart(ledger, cash)] if cash else []
+    if ledger.tornado:
+        charts.append(_tornado_chart(ledger))
+    return Section("Money", ledger.notes, tuple(tables), tuple(charts))
 
 
 def _money_table(ledger: Economics) -> Table:
@@ -55,7 +160,7 @@ def _money_table(ledger: Economics) -> Table:
         ledger.break_even_month,
         ledger.payback_months,
     )
-    rows = (
+    rows = [
         ("Net revenue a unit", money(ledger.net_revenue, currency)),
         ("Landed cost a unit", money(ledger.landed_cost, currency)),
         ("Contribution a unit", money(ledger.contribution, currency)),
@@ -66,20 +171,81 @@ def _money_table(ledger: Economics) -> Table:
         ("Net present value", money(ledger.npv, currency)),
         ("Internal rate of return", rates),
         ("Payback", "not in the plan" if payback is None else f"{payback:.1f} months"),
-    )
+    ]
+    if ledger.draws:
+        rows.append(("P(loss): present value under zero", share(ledger.loss_frac)))
+        ends = " / ".join(
+            number(one, 0) for one in (ledger.npv_p10, ledger.npv_p50, ledger.npv_p90)
+        )
+        rows.append(("Present value, P10 / P50 / P90", f"{ends} {currency}"))
     note = (
         "Counted in exact decimals, shown to the cent; every root of the rate of return is listed."
     )
-    table = definition_table("Unit and plan", rows, note=note)
-    return Table(table.title, table.columns, table.rows, table.note, "predicted")
+    if ledger.draws:
+        note += f" {ledger.draws} seeded draws, all figures with ranges at once."
+    return _graded(definition_table("Unit and plan", rows, note=note))
 
 
-def _amounts(ledger: Economics) -> list[float]:
+def _unit_table(ledger: Economics) -> Table:
+    rows = [(name, money(value, ledger.currency)) for name, value in ledger.unit]
+    rows += [(f"bill: {name}", money(value, ledger.currency)) for name, value in ledger.bill]
+    note = "The bill at the size of an order at full capacity, before yield."
+    return _graded(definition_table("One unit, line by line", rows, note=note))
+
+
+def _years_table(ledger: Economics) -> Table:
+    """Return the flows by year; the record holds them by month."""
+    months = max(len(column) for _, column in ledger.flows)
+    years = range(math.ceil(months / 12))
+    rows = tuple(
+        (
+            name,
+            *(
+                number(float(sum(map(Decimal, column[12 * year : 12 * year + 12]))), 0)
+                for year in years
+            ),
+        )
+        for name, column in ledger.flows
+    )
+    columns = ("Flow", *(f"Year {year + 1}" for year in years))
+    note = f"In {ledger.currency}, out negative; month by month in the record."
+    return Table("Flows", columns, rows, note, "predicted")
+
+
+def _tornado_table(ledger: Economics) -> Table:
+    rows = tuple(
+        (
+            one.figure,
+            one.low,
+            one.high,
+            money(one.npv_low, ledger.currency),
+            money(one.npv_high, ledger.currency),
+        )
+        for one in ledger.tornado
+    )
+    columns = ("Figure", "Low", "High", "Present value at low", "Present value at high")
+    return Table("Sensitivity, one figure at a time", columns, rows, "", "predicted")
+
+
+def _burner_table(ledger: Economics) -> Table:
+    rows = tuple(
+        (
+            one.name,
+            money(one.price, ledger.currency),
+            str(one.burners),
+            f"{one.years:.3g}",
+            money(one.per_burner_year, ledger.currency),
+        )
+        for one in ledger.per_burner
+    )
+    columns = ("What", "Price", "Burners", "Years", "A burner and year")
+    note = "Prices and lives as entered; the alternatives need not do the same job."
+    return Table("Cost of a burner watched", columns, rows, note, "predicted")
+
+
+def _amounts(texts: tuple[str, ...], currency: str) -> list[float]:
     try:
-        return [
-            float(Decimal(text.replace(ledger.currency, "").strip()))
-            for text in ledger.monthly_cash
-        ]
+        return [float(Decimal(text.replace(currency, "").strip())) for text in texts]
     except (InvalidOperation, ValueError):
         return []
 
@@ -97,5 +263,23 @@ def _cash_chart(ledger: Economics, cash: list[float]) -> Chart:
         y_label=ledger.currency,
         lines=(Line("cumulative cash", months, read_only(cash)),),
         marks=tuple(marks),
+        evidence="predicted",
+    )
+
+
+def _tornado_chart(ledger: Economics) -> Chart:
+    bars = [
+        (f"{one.figure}: {one.low} to {one.high}", float(Decimal(value)), end)
+        for one in ledger.tornado
+        for end, value in (("low", one.npv_low), ("high", one.npv_high))
+    ]
+    return Chart(
+        "tornado",
+        "Present value, one figure at a time",
+        "Hatched: at the low end; full: at the high end; dashed line: nothing earned.",
+        x_label="net present value",
+        y_label=ledger.currency,
+        bars=tuple(bars),
+        totals=(("nominal", float(Decimal(ledger.npv)), ""),),
         evidence="predicted",
     )

@@ -9,12 +9,15 @@ from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.cautions import cautions_of
 from trivet.stages.predict.margins import alert_margins
 from trivet.stages.predict.money import economics
+from trivet.stages.predict.population import unit_population
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
+from trivet.stages.predict.remedies import remedies
 from trivet.stages.predict.seeing import seeing_of, sight_cautions
 from trivet.stages.predict.views import seen_by
+from trivet.stages.predict.warning import warning_cautions, warning_timeline
 
-__all__ = ["predict"]
+__all__ = ["predict", "remedies"]
 
 
 def predict(design: Design) -> Prediction:
@@ -53,17 +56,27 @@ def predict(design: Design) -> Prediction:
     budgets = error_budgets(design, seen=seen, wanted=wanted_budgets(design))
     ranges = range_checks(design, eyes=seen.eyes)
     margins = alert_margins(design, seen=seen)
+    life = battery_days(design, generator=stream(design, name="battery"))
+    money = economics(design, life=life, budgets=budgets, generator=stream(design, name="money"))
+    warning = warning_timeline(
+        design, seen=seen, margins=margins, generator=stream(design, name="warning")
+    )
     return Prediction(
         views=seen.views,
         budgets=budgets,
         ranges=ranges,
         margins=margins,
-        battery=battery_days(design, generator=stream(design, name="battery")),
-        economics=economics(design),
+        battery=life,
+        economics=money,
         assumed=assumed_figures(design),
         cautions=(
             *cautions_of(design, seen=seen, budgets=budgets, ranges=ranges, margins=margins),
             *sight_cautions(seeing),
+            *warning_cautions(design, warning=warning, life=life),
+        ),
+        population=unit_population(
+            design, seen=seen, budgets=budgets, landed_cost=money.landed_cost
         ),
         seeing=seeing,
+        warning=warning,
     )

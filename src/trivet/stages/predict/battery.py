@@ -134,7 +134,7 @@ def _drawn(design: Design, generator: np.random.Generator) -> _Drawn:
         compute_w=compute * float(design.diary.burners),
         sound_j=sound,
         after_s=after,
-        boot_w=measure if wake.boot_w is None else float(wake.boot_w),
+        boot_w=measure if wake.boot_draw_w is None else float(wake.boot_draw_w),
     )
     usable = 1.0 - float(battery.cut_off_frac)
     return _Drawn(day, energy * usable, cell_k, rest_k, np.minimum(converter, 1.0))
@@ -164,7 +164,7 @@ def _figures(design: Design) -> DayFigures:
         compute_w=float(battery.compute_w) * float(design.diary.burners),
         standby_w=0.0 if wake.kind == "polling" else float(wake.standby_w),
         boot_s=float(wake.boot_s) + frame_s(design),
-        boot_w=float(battery.measure_w if wake.boot_w is None else wake.boot_w),
+        boot_w=float(battery.measure_w if wake.boot_draw_w is None else wake.boot_draw_w),
         settle_s=settling_of(design)[0],
         after_s=float(wake.awake_after_s),
         false_wakes=float(wake.false_per_day),

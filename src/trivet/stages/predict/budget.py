@@ -240,7 +240,7 @@ def monte_carlo(cases: Cases, *, draws: Floats) -> Drawn:
         np.concatenate(column) for column in zip(*rows, strict=True)
     )
     clipped = np.zeros(count)
-    for at in np.flatnonzero(lost > 0.0):
+    for at in np.flatnonzero(lost > 0.0).tolist():
         free = _errors(cases, spread, draws, ranged=False, part=slice(at, at + 1))
         clipped[at] = max(float(lost[at]) - float(np.isinf(free).mean()), 0.0)
     return Drawn(mean, deviation, low, high, lost - clipped, clipped)

@@ -89,6 +89,8 @@ def _sensors(eyes: Sequence[Eye]) -> list[str]:
                 ("range", card.range_high_k),
                 ("settling", card.settle_s),
                 ("drift with housing", card.housing_drift_per_k),
+                ("self-heating", card.self_heating_delta_k),
+                ("error of stored constants", card.constants_delta_k),
             )
             if value is None
         ]

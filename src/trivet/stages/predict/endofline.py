@@ -165,7 +165,8 @@ def _moved(
     if field == "transmittance":
         moved = np.minimum(moved, 1.0)
     changed = replace(sight, **{field: moved})
-    return np.asarray(sighted_apparent_k(temperature_k, sight=changed, band=cases.eye.band)) - before
+    after = sighted_apparent_k(temperature_k, sight=changed, band=cases.eye.band)
+    return np.asarray(after - before)
 
 
 def as_found_k(

@@ -111,6 +111,8 @@ def _margin(
         lead_s=lead_s,
         possible=possible,
         note=silent or _note(trip, error_k, latency_s, lead_s, possible),
+        error_k=error_k,
+        latency_s=latency_s,
     )
 
 

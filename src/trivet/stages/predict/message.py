@@ -61,7 +61,7 @@ def sized_message(design: Design, *, running_s: float) -> Message | None:
         overhead_bytes=radio.overhead_bytes,
         repeats=radio.repeats,
     )
-    energy = on_air * float(radio.send_w) + float(radio.connect_s) * float(radio.connect_w)
+    energy = on_air * float(radio.send_w) + float(radio.connect_s) * float(radio.connect_draw_w)
     every = float(design.battery.message_every_s)
     sent = min(running_s, DAY_S) / every if every > 0.0 else 0.0
     return Message(

@@ -19,14 +19,18 @@ from trivet.stages.predict.budget import (
     first_order,
     monte_carlo,
     unit_draws,
+    variance_shares,
     why_they_differ,
 )
-from trivet.stages.predict.terms import Cases, Place, cases_of
+from trivet.stages.predict.cases import Cases, Floats, Place
+from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import Eye, Seen, best_view
-from trivet.terms.contents import emissivity_range, fits, layer_m, seen_of
+from trivet.terms.contents import emissivity_range, film_share_frac, fits, layer_m, seen_of
 from trivet.units import kelvin
 
 LIQUID_C = (60.0, 80.0, 95.0)
+SHARED_PART = "budgets"
+"""The random stream whose budgets get shares of the variance too."""
 HOT_C = (120.0, 180.0, 230.0, 300.0)
 
 
@@ -154,6 +158,7 @@ def _places(design: Design, seen: Seen, wanted: Sequence[Wanted]) -> Iterable[li
 
 
 def _seen_places(design: Design, seen: Seen, one: Wanted) -> list[Place]:
+    spots = {burner.name: (float(burner.x_m), float(burner.y_m)) for burner in design.burners}
     found = [
         view
         for burner in design.burners
@@ -176,10 +181,23 @@ def _seen_places(design: Design, seen: Seen, one: Wanted) -> list[Place]:
                 emissivity=surface.at(number),
                 emissivity_source=surface.source,
                 blur_loss=seen.blur_losses[view],
+                film_share_frac=film_share_frac(one.base, pan=one.pan, band=eye.band)
+                if film_m > 0.0
+                else 1.0,
+                burner_m=spots[view.burner],
+                base=one.base.name,
             )
             for number, view in enumerate(own)
         ]
     return places
+
+
+def place_at(design: Design, *, seen: Seen, eye: Eye, one: Wanted, burner: str) -> Place | None:
+    """Return the place of a case on one burner, or None where this head is not its best."""
+    for place in _seen_places(design, seen, one):
+        if place.view.burner == burner and place.view.head == eye.head.name:
+            return replace(place, temperature_k=one.temperature_k)
+    return None
 
 
 def _head_budgets(
@@ -192,11 +210,18 @@ def _head_budgets(
     cases = cases_of(design, eye=eye, places=[place for _, place in chosen])
     linear = first_order(cases)
     generator = stream(design, name=f"{part}/{eye.head.name}")
-    drawn = monte_carlo(cases, draws=unit_draws(cases.terms, generator=generator))
+    drawn = monte_carlo(
+        cases, draws=unit_draws(cases.terms, generator=generator, pairs=cases.pairs)
+    )
+    shares = np.full_like(linear.contributions, np.nan)
+    if part == SHARED_PART:
+        shares = variance_shares(cases, generator=stream(design, name=f"shares/{eye.head.name}"))
     apparent_k = cases.apparent_k
     return {
         number: _budget(
-            design, wanted[number], _Row(row, place, cases, linear, drawn, float(apparent_k[row]))
+            design,
+            wanted[number],
+            _Row(row, place, cases, linear, drawn, float(apparent_k[row]), shares[:, row]),
         )
         for row, (number, place) in enumerate(chosen)
     }
@@ -204,7 +229,7 @@ def _head_budgets(
 
 @dataclass(frozen=True, eq=False)
 class _Row:
-    """One case among all of a head, with what the two methods say of it."""
+    """One case among all of a head, with what the methods say of it."""
 
     at: int
     place: Place
@@ -212,25 +237,33 @@ class _Row:
     linear: FirstOrder
     drawn: Drawn
     apparent_k: float
+    shares: Floats
+
+
+def _lines(row: _Row) -> tuple[BudgetLine, ...]:
+    signed = row.linear.contributions[:, row.at]
+    return tuple(
+        BudgetLine(
+            term.name,
+            abs(float(signed[number])),
+            term.distribution,
+            row.place.emissivity_source if term.field == "emissivity" else term.source,
+            float(row.shares[number]),
+            int(np.sign(np.nan_to_num(signed[number]))),
+        )
+        for number, term in enumerate(row.cases.terms)
+    )
 
 
 def _budget(design: Design, one: Wanted, row: _Row) -> Budget:
     at, linear, drawn = row.at, row.linear, row.drawn
-    lines = tuple(
-        BudgetLine(
-            term.name,
-            float(linear.contributions[number, at]),
-            term.distribution,
-            row.place.emissivity_source if term.field == "emissivity" else term.source,
-        )
-        for number, term in enumerate(row.cases.terms)
-    )
+    lines, terms = _lines(row), row.cases.terms
     u_k = float(linear.combined[at])
-    known = not any(np.isnan(term.low[at]) for term in row.cases.terms)
+    known = all(term.known for term in terms if term.needed)
     low_k, high_k = (float(drawn.low[at]), float(drawn.high[at])) if known else (math.nan,) * 2
     half_k = (high_k - low_k) / 2 if math.isfinite(high_k - low_k) else math.inf
     half_k = half_k if known else math.nan
-    lost = float(drawn.unexplained_frac[at])
+    lost = float(drawn.unexplained_frac[at] + drawn.clipped_frac[at])
     worst_k = max(half_k, abs(low_k), abs(high_k), COVERAGE_FACTOR * u_k)
     why = _why_not(design, row, worst_k if known else math.nan)
     dominant = max(lines, key=lambda line: line.u_k if math.isfinite(line.u_k) else -1.0)
@@ -248,7 +281,7 @@ def _budget(design: Design, one: Wanted, row: _Row) -> Budget:
         u95_mc_k=half_k,
         low_mc_k=low_k,
         high_mc_k=high_k,
-        unexplained_frac=lost,
+        unexplained_frac=float(drawn.unexplained_frac[at]),
         measurable=not why,
         reason=f"{why}; {told}" if why else told,
         note=why_they_differ(
@@ -258,6 +291,14 @@ def _budget(design: Design, one: Wanted, row: _Row) -> Budget:
             interval_k=(low_k, high_k),
             lost=lost,
         ),
+        second_order_k=float(linear.second_order[at]),
+        correlated=tuple(
+            f"{pair.first} and {pair.second}: {pair.coefficient:+.2f}, {pair.why}"
+            for pair in row.cases.pairs
+        ),
+        clipped_frac=float(drawn.clipped_frac[at]),
+        unknown=tuple(term.name for term in terms if not term.known and not term.needed),
+        burner=row.place.view.burner,
     )
 
 

@@ -101,7 +101,7 @@ def _mount_caution(tolerance: Tolerance | None) -> list[str]:
     if tolerance is None or tolerance.low_frac >= LIKELY_FRAC:
         return []
     return [
-        f"As mounted, every pan is covered with a probability of {tolerance.low_frac:.1%} to"
-        f" {tolerance.high_frac:.1%} ({tolerance.ok_draws} of {tolerance.draws} draws); most often"
+        f"As mounted, every pan is covered with a probability of {tolerance.low_frac:.2%} to"
+        f" {tolerance.high_frac:.2%} ({tolerance.ok_draws} of {tolerance.draws} draws); most often"
         f" lost: {tolerance.worst_pan} on {tolerance.worst_burner}."
     ]

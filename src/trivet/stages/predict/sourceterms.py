@@ -24,7 +24,9 @@ STEFAN_BOLTZMANN = 5.670374419e-8
 LEAST_SOURCE_FRAC = 0.05
 
 
-def source_terms(design: Design, *, eye: Eye, places: list[Place]) -> tuple[Floats, tuple[Term, ...]]:
+def source_terms(
+    design: Design, *, eye: Eye, places: list[Place]
+) -> tuple[Floats, tuple[Term, ...]]:
     """Return the believed share of the signal from the pan, and the terms that err about it."""
     found = {place.view: _shares(design, eye, place) for place in places}
     loss = np.array([found[place.view] for place in places])
@@ -78,9 +80,7 @@ def _shares(design: Design, eye: Eye, place: Place) -> tuple[float, float, float
     return least, min(most, 0.9), 1.0 - kept / (math.pi * inner**2)
 
 
-def film_term(
-    design: Design, *, places: list[Place], emissivity: Floats
-) -> tuple[Floats, Term]:
+def film_term(design: Design, *, places: list[Place], emissivity: Floats) -> tuple[Floats, Term]:
     """Return the believed drop through a thin film, half of the full one, and its term.
 
     Film and pan each radiate their own share: only the film's share of the

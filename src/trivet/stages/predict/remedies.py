@@ -1,0 +1,241 @@
+"""What would help most: every declared change against every predicted requirement that fails."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from trivet.errors import DesignError, InputError, TrivetError
+from trivet.facts.sensors import card as library_card
+from trivet.records.design import Design
+from trivet.records.part import file_key
+from trivet.records.prediction import Prediction, Remedies, Remedy
+from trivet.records.production import Option
+from trivet.records.requirement import METRICS, Requirement
+from trivet.stages.predict.battery import battery_days
+from trivet.stages.predict.money import economics
+from trivet.stages.predict.population import unit_population
+from trivet.stages.predict.ranges import range_checks
+from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
+from trivet.stages.predict.views import seen_by
+from trivet.stages.predict.warning import warning_timeline
+from trivet.terms.predicted import predicted_value
+
+TINY = 1e-9
+
+
+def remedies(design: Design, prediction: Prediction) -> Remedies:
+    """Return what each declared change does to each predicted requirement that fails.
+
+    Parameters
+    ----------
+    design : Design
+        With its options.
+    prediction : Prediction
+        Of the design as it stands.
+
+    Returns
+    -------
+    Remedies
+        Found by predicting the changed design anew, part by part; the changes that
+        bring a requirement inside stand first.
+
+    Raises
+    ------
+    InputError
+        If the prediction is not of this design.
+
+    Notes
+    -----
+    One change at a time: two that help only together are not found.  A change that
+    makes a design impossible is named so and helps nothing.
+
+    References
+    ----------
+    Exhaustive search over the declared options.
+    """
+    failing = [
+        one for one in _predicted(design) if not _inside(one, _value(one, prediction, design))
+    ]
+    tried: list[Remedy] = []
+    changed = {option.name: _changed_design(design, option) for option in design.options}
+    parts = {one.metric for one in failing}
+    again = {
+        name: made if isinstance(made, str) else _predicted_again(made, prediction, parts)
+        for name, made in changed.items()
+    }
+    for requirement in failing:
+        before = _value(requirement, prediction, design)
+        own = [
+            _remedy(requirement, before, name, changed[name], again[name])
+            for name in (option.name for option in design.options)
+        ]
+        tried += sorted(own, key=lambda one: _rank(one, requirement))
+    helped = {one.requirement for one in tried if one.inside}
+    return Remedies(
+        tried=tuple(tried),
+        failing=tuple(one.id for one in failing),
+        unhelped=tuple(one.id for one in failing if one.id not in helped),
+    )
+
+
+def _predicted(design: Design) -> list[Requirement]:
+    return [one for one in design.requirements if METRICS[one.metric].source == "prediction"]
+
+
+def _value(requirement: Requirement, prediction: Prediction, design: Design) -> float:
+    return predicted_value(requirement, prediction=prediction, design=design)[0]
+
+
+def _inside(requirement: Requirement, value: float) -> bool:
+    if math.isnan(value):
+        return False
+    if METRICS[requirement.metric].sense == "at_least":
+        return value >= requirement.limit_value - TINY
+    return value <= requirement.limit_value + TINY
+
+
+def _rank(remedy: Remedy, requirement: Requirement) -> tuple[bool, float]:
+    """Return inside first, then the best value first; unknown last."""
+    if math.isnan(remedy.after):
+        return (True, math.inf)
+    sign = -1.0 if METRICS[requirement.metric].sense == "at_least" else 1.0
+    return (not remedy.inside, sign * remedy.after)
+
+
+def _remedy(
+    requirement: Requirement,
+    before: float,
+    option: str,
+    changed: Design | str,
+    again: Prediction | str,
+) -> Remedy:
+    if isinstance(changed, str) or isinstance(again, str):
+        after, note = math.nan, changed if isinstance(changed, str) else str(again)
+    else:
+        after, _, note = predicted_value(requirement, prediction=again, design=changed)
+    return Remedy(
+        option=option,
+        requirement=requirement.id,
+        metric=requirement.metric,
+        limit=requirement.limit_value,
+        before=before,
+        after=after,
+        inside=_inside(requirement, after),
+        note=note,
+    )
+
+
+def _predicted_again(design: Design, prediction: Prediction, parts: set[str]) -> Prediction | str:
+    """Return the prediction of a changed design, only the parts that are asked for renewed."""
+    try:
+        seen = seen_by(design)
+        renewed = replace(prediction, views=seen.views)
+        if "range_headroom" in parts:
+            renewed = replace(renewed, ranges=range_checks(design, eyes=seen.eyes))
+        money = bool(parts & {"break_even_units", "contribution_frac"})
+        blind_counts = money and float(design.costs.returns_blind_frac) > 0.0
+        if "predicted_u95" in parts or blind_counts:
+            budgets = error_budgets(design, seen=seen, wanted=wanted_budgets(design), part="remedy")
+            landed = prediction.economics.landed_cost
+            units = unit_population(design, seen=seen, budgets=budgets, landed_cost=landed)
+            renewed = replace(renewed, budgets=budgets, population=units)
+        if "first_reading" in parts:
+            generator = stream(design, name="warning")
+            woken = warning_timeline(design, seen=seen, margins=(), generator=generator)
+            renewed = replace(renewed, warning=woken)
+        if "battery_days" in parts or money:
+            life = battery_days(design, generator=stream(design, name="battery"))
+            renewed = replace(renewed, battery=life)
+        if money:  # returns follow the life and what is measurable
+            earned = economics(design, life=renewed.battery, budgets=renewed.budgets)
+            renewed = replace(renewed, economics=earned)
+    except TrivetError as error:
+        return f"impossible: {error}"
+    return renewed
+
+
+def _changed_design(design: Design, option: Option) -> Design | str:
+    try:
+        return changed_design(design, option=option)
+    except (InputError, DesignError) as error:
+        return f"impossible: {error}"
+
+
+def changed_design(design: Design, *, option: Option) -> Design:
+    """Return a design with an option's keys set; ranges and origins elsewhere are kept.
+
+    Parameters
+    ----------
+    design : Design
+        As it stands.
+    option : Option
+        Keys and values as its file would write them.
+
+    Raises
+    ------
+    InputError
+        If a key does not exist or a value is not allowed; the key is named.
+    """
+    made = design
+    for key, raw in option.set.items():
+        try:
+            made = _set(made, key.split("."), raw)
+        except ValidationError as error:
+            first = error.errors(include_url=False)[0]
+            says = first.get("ctx", {}).get("found", first["msg"])
+            raise InputError(f"option {option.name!r}: {key} = {raw!r}: {says}") from None
+        except (KeyError, IndexError) as error:
+            raise InputError(f"option {option.name!r}: {key}: no such key ({error})") from None
+    names = {card.name for card in made.sensors}
+    missing = {head.sensor for head in made.heads} - names
+    cards = tuple(library_card(name) for name in sorted(missing))
+    return made.model_copy(update={"sensors": (*made.sensors, *cards)})
+
+
+def _set(value: Any, path: Sequence[str], raw: Any) -> Any:
+    """Return a part of a design with what stands at a path replaced."""
+    key, rest = path[0], path[1:]
+    if isinstance(value, tuple):
+        at = _position(value, key)
+        return (*value[:at], _set(value[at], rest, raw) if rest else raw, *value[at + 1 :])
+    if not isinstance(value, BaseModel):
+        raise KeyError(key)
+    name = next(
+        (
+            name
+            for name, field in type(value).model_fields.items()
+            if key in (name, field.alias or file_key(name))
+        ),
+        None,
+    )
+    if name is None:
+        raise KeyError(key)
+    inner = getattr(value, name)
+    if rest and inner is None:
+        new: Any = _nested(rest, raw)
+    else:
+        new = _set(inner, rest, raw) if rest else raw
+    fields = {one: getattr(value, one) for one in type(value).model_fields}
+    return type(value).model_validate({**fields, name: new})
+
+
+def _nested(path: Sequence[str], raw: Any) -> Mapping[str, Any]:
+    """Return tables within tables for a part that the design has not yet."""
+    return {path[0]: raw if len(path) == 1 else _nested(path[1:], raw)}
+
+
+def _position(items: tuple[Any, ...], key: str) -> int:
+    """Return where an entry of a list stands, by place or by name."""
+    if key.isdigit():
+        if int(key) < len(items):
+            return int(key)
+        raise IndexError(key)
+    for at, item in enumerate(items):
+        if key in (getattr(item, "name", None), getattr(item, "id", None)):
+            return at
+    raise KeyError(key)

@@ -1,0 +1,176 @@
+"""The trade study: every option predicted, scored and ranked, and where the winner flips."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from trivet.errors import InputError, TrivetError
+from trivet.kernels.tradestudy import scores, totals, weight_flips
+from trivet.records.design import Design
+from trivet.records.prediction import Prediction
+from trivet.records.trade import Criterion, Option, TradeCell, TradeRow, TradeStudy, WeightFlip
+from trivet.stages.predict import predict
+from trivet.terms.variants import with_sensor
+
+CAUTION = "Predicted from the design alone: no test stands behind a score."
+
+
+def trade(design: Design) -> TradeStudy:
+    """Return the ranking of the options that a design names.
+
+    Parameters
+    ----------
+    design : Design
+        Criteria, weights and options under ``trade``.
+
+    Returns
+    -------
+    TradeStudy
+        Options best first, and for each criterion the weights at which another wins.
+
+    Raises
+    ------
+    InputError
+        If there is no study, the weights do not sum to 1, or a score is missing.
+
+    Notes
+    -----
+    An option with another sensor is predicted whole: view, error, warning, power, cost
+    and returns move together. What is unknown or impossible scores 0 and is noted.
+    Values beyond the ends of a scale are held at 0 and 1.
+
+    References
+    ----------
+    Weighted-sum model; :mod:`trivet.kernels.tradestudy`.
+    """
+    study = design.trade
+    if not study.criteria or len(study.options) < 2:
+        raise InputError("trade: give [[trade.criteria]] and two or more [[trade.options]]")
+    weights = [float(one.weight_frac) for one in study.criteria]
+    totals(np.zeros((1, len(weights))), weights=weights)  # refuse before anything is predicted
+    notes: list[str] = [CAUTION]
+    values = np.array([_values(design, option, notes) for option in study.options])
+    score = scores(
+        values,
+        worst=[float(one.worst) for one in study.criteria],
+        best=[float(one.best) for one in study.criteria],
+    )
+    total = totals(score, weights=weights)
+    names = [one.name for one in study.options]
+    order = np.argsort(-total, kind="stable").tolist()
+    rows = tuple(
+        TradeRow(
+            names[at],
+            float(total[at]),
+            tuple(
+                TradeCell(one.name, float(values[at, col]), float(score[at, col]))
+                for col, one in enumerate(study.criteria)
+            ),
+        )
+        for at in order
+    )
+    flips = tuple(
+        WeightFlip(
+            criterion=one.name,
+            weight_frac=weight,
+            lower_frac=flip.lower,
+            lower_winner=names[flip.lower_winner] if flip.lower_winner >= 0 else "",
+            upper_frac=flip.upper,
+            upper_winner=names[flip.upper_winner] if flip.upper_winner >= 0 else "",
+        )
+        for one, weight, flip in zip(
+            study.criteria, weights, weight_flips(score, weights=weights), strict=True
+        )
+    )
+    lead = float(total[order[0]] - total[order[1]])
+    return TradeStudy(names[order[0]], names[order[1]], lead, rows, flips, tuple(notes))
+
+
+def _values(design: Design, option: Option, notes: list[str]) -> list[float]:
+    entered = {one.criterion: float(one.value) for one in option.scores}
+    needed = any(one.metric for one in design.trade.criteria)
+    prediction = _predicted(design, option, notes) if needed else None
+    return [
+        _value(option, one, entered=entered, prediction=prediction, notes=notes)
+        for one in design.trade.criteria
+    ]
+
+
+def _predicted(design: Design, option: Option, notes: list[str]) -> Prediction | None:
+    try:
+        if option.sensor is None:
+            return predict(design)
+        changed = with_sensor(design, sensor=option.sensor, price=option.sensor_price)
+        draws = [one.card(one.heads[0]).measure_w for one in (design, changed)]
+        if None in draws:
+            notes.append(
+                f"{option.name}: a card's draw is unknown; the power is not moved with it."
+            )
+        return predict(changed)
+    except TrivetError as error:
+        notes.append(f"{option.name}: impossible: {error}")
+        return None
+
+
+def _value(
+    option: Option,
+    criterion: Criterion,
+    *,
+    entered: dict[str, float],
+    prediction: Prediction | None,
+    notes: list[str],
+) -> float:
+    if criterion.metric is None:
+        if criterion.name not in entered:
+            raise InputError(f"trade: option {option.name!r} has no score of {criterion.name!r}")
+        return entered[criterion.name]
+    if prediction is None:
+        return math.nan
+    value = float(METRIC[criterion.metric](prediction))
+    if math.isnan(value):
+        notes.append(f"{option.name}: {criterion.name} is unknown and scores 0.")
+    return value
+
+
+def _best_views(prediction: Prediction, field: str) -> float:
+    places: dict[tuple[str, str], float] = {}
+    for view in prediction.views:
+        key = (view.burner, view.pan)
+        places[key] = max(places.get(key, -math.inf), float(getattr(view, field)))
+    return min(places.values(), default=math.nan)
+
+
+def _measurable(prediction: Prediction) -> float:
+    if not prediction.budgets:
+        return math.nan
+    return sum(one.measurable for one in prediction.budgets) / len(prediction.budgets)
+
+
+def _u95(prediction: Prediction) -> float:
+    known = [one.u95_k for one in prediction.budgets if one.measurable]
+    return float(np.median(known)) if known else math.nan
+
+
+def _lead(prediction: Prediction) -> float:
+    """Return the shortest lead over the cases that physics allows; no trip leaves none."""
+    cases = prediction.warning.cases if prediction.warning else ()
+    open_ = [one for one in cases if one.outcome not in ("impossible", "ordinary cooking")]
+    return min((0.0 if math.isnan(one.lead_s) else one.lead_s for one in open_), default=math.nan)
+
+
+METRIC: dict[str, Callable[[Prediction], float]] = {
+    "battery_days": lambda one: one.battery.days_p10,
+    "contribution_frac": lambda one: one.economics.contribution_frac,
+    "unit_cost": lambda one: float(one.economics.landed_cost),
+    "npv": lambda one: float(one.economics.npv),
+    "rim_in_view": lambda one: _best_views(one, "rim_in_view_frac"),
+    "pixels_across": lambda one: _best_views(one, "pixels_across"),
+    "measurable": _measurable,
+    "u95": _u95,
+    "range_headroom": lambda one: min((row.headroom_k for row in one.ranges), default=math.nan),
+    "lead": _lead,
+    "first_reading": lambda one: one.warning.first_reading_at_s(0.95) if one.warning else math.nan,
+}

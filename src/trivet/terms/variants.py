@@ -1,0 +1,65 @@
+"""A design with one thing exchanged, everything that hangs on it moved along."""
+
+from __future__ import annotations
+
+from trivet.facts.sensors import card as library_card
+from trivet.records.design import Design
+from trivet.records.figures import Figure, Money
+
+
+def with_sensor(design: Design, *, sensor: str, price: Money | None = None) -> Design:
+    """Return a design whose heads all have another sensor.
+
+    Parameters
+    ----------
+    design : Design
+        As it stands.
+    sensor : str
+        Card of the design or of the library.
+    price : Money, optional
+        Price of one sensor in volume; replaces that of the bill's sensor lines.
+
+    Returns
+    -------
+    Design
+        The power while measuring is moved by the difference of both cards' draws, where
+        both state one; the bill's sensor line follows the card by itself.
+
+    Raises
+    ------
+    InputError
+        If there is no such card.
+    """
+    own = design.card(design.heads[0])
+    if all(head.sensor == sensor for head in design.heads):
+        return design
+    known = {card.name: card for card in design.sensors}
+    new = known.get(sensor) or library_card(sensor)
+    heads = tuple(head.model_copy(update={"sensor": new.name}) for head in design.heads)
+    others = tuple(card for card in design.sensors if card.name != new.name)
+    battery = design.battery
+    if own.measure_w is not None and new.measure_w is not None:
+        step = (float(new.measure_w) - float(own.measure_w)) * len(design.heads)
+        battery = battery.model_copy(update={"measure_w": _moved(battery.measure_w, step)})
+    update = {"heads": heads, "sensors": (*others, new), "battery": battery}
+    return _priced(design.model_copy(update=update), price)
+
+
+def _priced(design: Design, price: Money | None) -> Design:
+    if price is None:
+        return design
+    bill = tuple(
+        line.model_copy(update={"price": price, "breaks": ()}) if line.sensor else line
+        for line in design.costs.bill
+    )
+    return design.model_copy(update={"costs": design.costs.model_copy(update={"bill": bill})})
+
+
+def _moved(figure: Figure, step: float) -> Figure:
+    value = max(float(figure) + step, 0.0)
+    low = None if figure.low is None else max(figure.low + step, 0.0)
+    high = None if figure.high is None else max(figure.high + step, 0.0)
+    text = f"{value * 1e3:.4g} mW"
+    return Figure(
+        value, low=low, high=high, origin=figure.origin, text=text, note="moved with the sensor"
+    )
