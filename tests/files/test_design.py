@@ -23,8 +23,11 @@ LARKPANE = ROOT / "examples" / "larkpane" / "design.toml"
 def changed(folder: Path, *changes: tuple[str, str], more: str = "") -> Path:
     text = LARKPANE.read_text(encoding="utf-8")
     for old, new in changes:
-        assert old in text, f"the example no longer holds {old!r}"
-        text = text.replace(old, new, 1)
+        # "[[table]] ... key" names the first such key behind the first such table.
+        table, _, key = old.rpartition(" ... ")
+        start = text.index(table) if table else 0
+        assert key in text[start:], f"the example no longer holds {old!r}"
+        text = text[:start] + text[start:].replace(key, new, 1)
     path = folder / "design.toml"
     path.write_text(text + more, encoding="utf-8")
     return path
@@ -55,12 +58,12 @@ def test_the_example_reads_in_si() -> None:
 def test_all_faults_are_reported_at_once(tmp_path: Path) -> None:
     path = changed(
         tmp_path,
-        ('height = "0.70 m"', 'hieght = "0.70 m"'),
+        ('[heads.mount] ... height = "0.70 m"', 'hieght = "0.70 m"'),
         ('u95_bound = "25 K"', 'u95_bound = "25 m"'),
         ('ambient = { value = "23 degC"', 'ambient = { value = "12 degC"'),
         ('pans = ["steel-skillet"]', 'pans = ["steel-skilet"]'),
         ('sensor = "thermopile-32x24-55"', 'sensor = "thermopile-32x24-50"'),
-        ('x = "200 mm"', 'x = "-190 mm"'),
+        ('[[burners]] ... x = "200 mm"', 'x = "-190 mm"'),
         ('id = "R2"', 'id = "R1"'),
         ('priority = "low"', 'priority = "lowest"'),
     )
@@ -80,7 +83,7 @@ def test_all_faults_are_reported_at_once(tmp_path: Path) -> None:
     assert unknown.line == line(path, "hieght")
     assert unknown.allowed == "did you mean 'height'?"
     assert "required" in found["heads[0].mount.height"].allowed
-    assert found["estimation.u95_bound"].line == line(path, "25 m")
+    assert found["estimation.u95_bound"].line == line(path, 'u95_bound = "25 m"')
     assert "'25 m'" in found["estimation.u95_bound"].found
     assert "'steel-skillet'" in found["requirements[6].pans[0]"].allowed
     assert "thermopile-32x24-55" in found["heads[0].sensor"].allowed
@@ -108,8 +111,18 @@ source = "made up for a test"
 @pytest.mark.parametrize(
     ("changes", "more", "key", "says"),
     [
-        ([('height = "0.70 m"', 'height = "-0.1 m"')], "", "heads[0].mount.height", "outside"),
-        ([('x = "200 mm"', 'x = "350 mm"')], "", "burners[1].x", "beyond the cooktop"),
+        (
+            [('[heads.mount] ... height = "0.70 m"', 'height = "-0.1 m"')],
+            "",
+            "heads[0].mount.height",
+            "outside",
+        ),
+        (
+            [('[[burners]] ... x = "200 mm"', 'x = "350 mm"')],
+            "",
+            "burners[1].x",
+            "beyond the cooktop",
+        ),
         ([], SENSOR, "sensors[0].fov_h", "rectilinear"),
         ([], SENSOR, "sensors[0].range_low", "not below"),
         ([('low = "325 degF"', 'low = "350 degF"')], "", "bands[1].low", "not below"),
@@ -120,7 +133,12 @@ source = "made up for a test"
         ([('surface = "gas-grate"', 'surface = "grate"')], "", "cooktop.surface", "library"),
         ([('name = "back-left"', 'name = "front-left"')], "", "burners[2].name", "already"),
         ([('limit = "pan-limit"', 'limit = "pan"')], "", "alerts[0].limit", "not defined"),
-        ([('bases = ["water"]', 'bases = ["watr"]')], "", "bands[0].bases[0]", "not defined"),
+        (
+            [('[[bands]] ... bases = ["water"]', 'bases = ["watr"]')],
+            "",
+            "bands[0].bases[0]",
+            "not defined",
+        ),
         ([('alert = "smoke-soon"', 'alert = "smoke"')], "", "requirements[8].alert", "not defined"),
         ([('metric = "rim_in_view"', 'metric = "rim"')], "", "requirements[0]", "metric"),
         ([('limit = "8"', 'limit = "8 m"')], "", "requirements[1]", "number"),
@@ -257,11 +275,11 @@ def test_advice_on_the_example() -> None:
 def test_advice_on_an_unwise_design(tmp_path: Path) -> None:
     path = changed(
         tmp_path,
-        ('y = "130 mm"', 'y = "195 mm"'),
-        ('height = "0.70 m"', 'height = "0.5 m"'),
+        ('[[burners]] ... y = "130 mm"', 'y = "195 mm"'),
+        ('[heads.mount] ... height = "0.70 m"', 'height = "0.5 m"'),
         ('set_point = "270 degC"', 'set_point = "390 degC"'),
         ('kind = "loss_of_sight"', 'kind = "time_to_limit"\nlimit = "oil-smoke"'),
-        ('channels = ["base_contents"]', "channels = []"),
+        ('channels = ["base_contents", "pan"]', "channels = []"),
         ('evidence = "bench"\nsafety = true', 'evidence = "simulated"\nsafety = true'),
         ('high = "30 K"', 'high = "60 K"'),
     )

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import pickle
+from itertools import pairwise
 
 import numpy as np
 import pytest
+from scipy import integrate
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.kernels import planck
-from trivet.kernels.planck import band_from_response, flat_band
+from trivet.kernels.planck import (
+    band_from_response,
+    flat_band,
+    radiating_temperature_k,
+    spectral_radiance,
+)
 
 BAND = flat_band(8e-6, 14e-6)
 
@@ -120,7 +127,7 @@ def test_a_response_curve_is_inverted_within_a_millikelvin_of_quadrature(pairs):
         kelvin = celsius + 273.15
         radiance = sum(
             integrate.quad(
-                lambda x: np.interp(x, wavelength, response) * spectral_radiance(x, kelvin),
+                lambda x, t=kelvin: np.interp(x, wavelength, response) * spectral_radiance(x, t),
                 low,
                 high,
                 epsrel=1e-12,

@@ -103,7 +103,8 @@ def test_grease_and_condensation_only_take_away(design_tables):
     assert grease.low[0] == pytest.approx(0.85 * (0.926 - 1.0), abs=0.01)
     assert grease.high[0] == 0.0
     drops = term(design_tables, "condensation")
-    assert drops.low[0] == pytest.approx(0.85 * (math.exp(-2 * 0.02) - 1.0), rel=0.2)
+    # drops of 20 to 50 um have extinction efficiencies of 2.1 to 2.6 in the band (FOG rows)
+    assert 0.85 * (math.exp(-2.6 * 0.02) - 1.0) < drops.low[0] < 0.85 * (math.exp(-0.04) - 1.0)
     assert drops.high[0] == 0.0
 
 
@@ -292,7 +293,7 @@ def test_second_order_of_a_square_is_exact(design_tables):
     draws = unit_draws(mirror, generator=np.random.default_rng(6), draws=100_000)
     drawn = monte_carlo(only, draws=draws).deviation[0]
     first = abs(linear.contributions[0, 0])
-    assert abs(math.hypot(first, linear.second_order[0]) - drawn) < abs(first - drawn)
+    assert math.hypot(first, linear.second_order[0]) == pytest.approx(drawn, rel=0.005)
 
 
 def test_shares_sum_to_one_and_follow_the_squares(design_tables):
@@ -315,7 +316,7 @@ def test_lines_carry_sign_and_share(design_tables):
 
 
 def test_clipped_draws_are_counted_apart(design_tables):
-    design_tables["sensors"][0]["range_high"] = "215 degC"
+    design_tables["sensors"][0]["range_high"] = "205 degC"
     one = budget(design_tables)
     assert 0.0 < one.clipped_frac < 1.0
     assert one.unexplained_frac == 0.0

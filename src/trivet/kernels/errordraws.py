@@ -290,7 +290,7 @@ def _read(
 ) -> None:
     """Replace what the sensor states by what the product reads; infinite where it cannot."""
     stated, ends = now[now.shape[0] - 1], tables[2]
-    explained, clipped = now[EPS], now[TAU]
+    explained, clipped, cool = now[EPS], now[TAU], now[GAIN]
     eps, share, tau = believed[EPS], believed[SOURCE], believed[TAU]
     clear, mirrored, gain = believed[COLUMN], believed[MIRRORED], believed[GAIN]
     glow = (1.0 - tau - mirrored) * fixed[3] + mirrored * fixed[5]
@@ -299,6 +299,7 @@ def _read(
         clipped[i] = 1.0 if stated[i] > ends[1] else -1.0 if stated[i] < ends[0] else 0.0
         stated[i] = (stated[i] - believed[OFFSET] + gain * believed[HOUSING]) / (1.0 + gain)
         explained[i] = stated[i]
+        cool[i] = 1.0 if stated[i] < LUKEWARM_K else 0.0
     _radiance(explained, count, tables)
     for i in range(count):
         seen = ((explained[i] - glow) / tau - (1.0 - clear) * fixed[4]) / clear
@@ -309,6 +310,8 @@ def _read(
         if clipped[i] != 0.0:
             stated[i] = np.inf if clipped[i] > 0.0 else -np.inf
         elif math.isnan(stated[i]):
-            stated[i] = -np.inf if explained[i] < ends[2] else np.inf
+            # Beyond the series there is no radiance either: the stated number decides.
+            below = cool[i] > 0.0 if math.isnan(explained[i]) else explained[i] < ends[2]
+            stated[i] = -np.inf if below else np.inf
         else:
             stated[i] += believed[STEP]

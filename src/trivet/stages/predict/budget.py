@@ -175,7 +175,7 @@ def first_order(cases: Cases) -> FirstOrder:
     with np.errstate(invalid="ignore"):
         slopes = ((near[:, 1] - near[:, 0]) / 0.2).T
         curved = (near[:, 2] + near[:, 3] - 2.0 * error[:, 4 * count : 4 * count + 1]).T
-        mixed = error[:, 4 * count + 1 :].reshape(-1, len(corners), 4) / 4.0
+        mixed = error[:, 4 * count + 1 :].reshape(len(error), len(corners), 4) / 4.0
         mixed = mixed[..., 0] - mixed[..., 1] - mixed[..., 2] + mixed[..., 3]
     contributions = np.where(unknown | ~np.isfinite(slopes), np.nan, slopes)
     flat = np.array([term.distribution == "rectangular" for term in terms])[:, None]
