@@ -36,6 +36,13 @@ def assumption_section(prediction: Prediction) -> Section:
     if not prediction.assumed:
         return Section("Assumptions", ("Every figure of the design states its origin.",))
     rows = tuple(_row(text) for text in prediction.assumed)
+    told = tuple(row for row in rows if row[2] != "–")
+    plain: dict[str, list[str]] = {}
+    for key, value, note in rows:
+        if note == "–":
+            part, _, name = key.rpartition(".")
+            plain.setdefault(part, []).append(f"{name} {value}")
+    bare = tuple((part, "; ".join(entries)) for part, entries in plain.items())
     words = (
         f"{len(rows)} figures state no datasheet, measurement or standard as their origin and"
         " count as assumed. Commission the ones that the error budgets name as dominant first.",
@@ -43,7 +50,10 @@ def assumption_section(prediction: Prediction) -> Section:
     return Section(
         "Assumptions",
         words,
-        (Table("Figures without an origin", ("Figure", "Value", "Note"), rows),),
+        (
+            Table("Figures without an origin, with a remark", ("Figure", "Value", "Note"), told),
+            Table("Figures without an origin or a remark", ("Part", "Figures"), bare),
+        ),
     )
 
 
