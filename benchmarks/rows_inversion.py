@@ -11,8 +11,13 @@ import numba
 import numpy as np
 from numba import njit, prange
 
-from trivet.kernels.inversion import InversionTerms, surface_temperature_stack_k
-from trivet.kernels.planck import Band, flat_band, quadrature_radiance, radiating_temperature_k
+from trivet.kernels.radiation.inversion import InversionTerms, surface_temperature_stack_k
+from trivet.kernels.radiation.planck import (
+    Band,
+    flat_band,
+    quadrature_radiance,
+    radiating_temperature_k,
+)
 
 BAND = flat_band(8e-6, 14e-6)
 SCALE_K = 0.02

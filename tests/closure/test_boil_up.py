@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from scipy.optimize import least_squares
 
-from trivet.kernels import loads
-from trivet.kernels.thermal import Losses, PanBase, RunSettings, cook_pans
+from trivet.kernels.heat import loads
+from trivet.kernels.heat.thermal import Losses, PanBase, RunSettings, cook_pans
 
 DATA = Path(__file__).parents[1] / "data/pot-water-thermocouples/one_litre_boil_up_ab.csv"
 RADIUS, STEP_S = 0.08, 2.0

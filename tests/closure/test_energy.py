@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.kernels import burners, loads
-from trivet.kernels.thermal import Losses, PanBase, RunSettings, cook_pans
+from trivet.kernels.heat import burners, loads
+from trivet.kernels.heat.thermal import Losses, PanBase, RunSettings, cook_pans
 
 CASES = {
     "dry": (loads.Layer(), 900.0),

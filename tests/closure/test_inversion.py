@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trivet.kernels import path, surface
-from trivet.kernels.inversion import InversionTerms, surface_temperature_stack_k
-from trivet.kernels.planck import (
+from trivet.kernels.radiation import path, surface
+from trivet.kernels.radiation.inversion import InversionTerms, surface_temperature_stack_k
+from trivet.kernels.radiation.planck import (
     band_from_response,
     band_radiance,
     flat_band,

@@ -11,7 +11,7 @@ import pytest
 
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
-from trivet.kernels.intervals import clopper_pearson
+from trivet.kernels.statistics.intervals import clopper_pearson
 from trivet.records.cook import CookPlan
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.calibrate import calibrate

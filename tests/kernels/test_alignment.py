@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, RecordingError
-from trivet.kernels.alignment import (
+from trivet.kernels.sensor.alignment import (
     clock_from_events,
     clock_offset_by_correlation,
     pair_events,

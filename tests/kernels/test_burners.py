@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels import burners
-from trivet.kernels.thermal import cell_area_frac, cell_centres
+from trivet.kernels.heat import burners
+from trivet.kernels.heat.thermal import cell_area_frac, cell_centres
 
 
 def integral(shape, radius):

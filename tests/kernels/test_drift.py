@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.kernels.drift import (
+from trivet.kernels.sensor.drift import (
     DriftModel,
     DriftSamples,
     drift_terms,

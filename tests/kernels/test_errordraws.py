@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError
-from trivet.kernels.errordraws import FIELDS, Spread, reading_errors_k
-from trivet.kernels.measurement import Sight, sighted_apparent_k, sighted_surface_k
-from trivet.kernels.planck import band_from_response, flat_band
-from trivet.kernels.sobol import sobol_points, total_order_shares
+from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
+from trivet.kernels.radiation.planck import band_from_response, flat_band
+from trivet.kernels.statistics.errordraws import FIELDS, Spread, reading_errors_k
+from trivet.kernels.statistics.sobol import sobol_points, total_order_shares
 
 BAND = flat_band(8e-6, 14e-6)
 BELIEVED = {

@@ -7,14 +7,14 @@ import pytest
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.facts.optical import optical_table
-from trivet.kernels.film import (
+from trivet.kernels.radiation.film import (
     OpticalConstants,
     film_emissivity,
     film_shares,
     film_transmittance,
     surface_band_emissivity,
 )
-from trivet.kernels.planck import flat_band
+from trivet.kernels.radiation.planck import flat_band
 
 BAND = flat_band(8e-6, 14e-6)
 WEIGHT = {"temperature_k": 450.0, "band": BAND}

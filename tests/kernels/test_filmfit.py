@@ -10,15 +10,15 @@ import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
 from trivet.facts.optical import optical_table
-from trivet.kernels.film import OpticalConstants, film_emissivity
-from trivet.kernels.filmfit import (
+from trivet.kernels.radiation.film import OpticalConstants, film_emissivity
+from trivet.kernels.radiation.filmfit import (
     EmissivityFit,
     PairedSamples,
     fit_emissivity,
     fit_film,
     pooled_emissivity,
 )
-from trivet.kernels.planck import band_radiance, flat_band
+from trivet.kernels.radiation.planck import band_radiance, flat_band
 
 BAND = flat_band(8e-6, 14e-6)
 SURROUND_K = 303.15

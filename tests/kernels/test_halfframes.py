@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import RecordingError
-from trivet.kernels.halfframes import (
+from trivet.kernels.sensor.halfframes import (
     compose_full_frames,
     half_frame_pattern,
     repeated_subpages,

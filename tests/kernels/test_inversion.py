@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.inversion import InversionTerms, surface_temperature_stack_k
-from trivet.kernels.planck import flat_band
+from trivet.kernels.radiation.inversion import InversionTerms, surface_temperature_stack_k
+from trivet.kernels.radiation.planck import flat_band
 
 BAND = flat_band(8e-6, 14e-6)
 

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.bill import Line, PriceBreak, bill_cost_drawn, bill_lines, overlap
-from trivet.kernels.ledger import MonthPlan, monthly_flows, shipments
+from trivet.kernels.product.bill import Line, PriceBreak, bill_cost_drawn, bill_lines, overlap
+from trivet.kernels.product.ledger import MonthPlan, monthly_flows, shipments
 
 CHIP = Line(
     "chip",

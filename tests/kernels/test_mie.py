@@ -7,9 +7,13 @@ import pytest
 
 from trivet.errors import OutOfRangeError
 from trivet.facts.optical import optical_table
-from trivet.kernels.film import OpticalConstants
-from trivet.kernels.mie import band_mass_extinction_m2_kg, mie_efficiencies, steam_transmittance
-from trivet.kernels.planck import flat_band
+from trivet.kernels.radiation.film import OpticalConstants
+from trivet.kernels.radiation.mie import (
+    band_mass_extinction_m2_kg,
+    mie_efficiencies,
+    steam_transmittance,
+)
+from trivet.kernels.radiation.planck import flat_band
 
 BAND = flat_band(8e-6, 14e-6)
 

@@ -9,11 +9,11 @@ import pytest
 from scipy.stats import norm
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.coverage import pixels_across, rim_coverage
-from trivet.kernels.intervals import clopper_pearson
-from trivet.kernels.mounting import MountSpread, coverage_draws, disc_views
-from trivet.kernels.optics import Pose, lens_from_fov, view_angle_rad
-from trivet.kernels.seams import in_field, overlap_width_m, union_frac
+from trivet.kernels.geometry.coverage import pixels_across, rim_coverage
+from trivet.kernels.geometry.mounting import MountSpread, coverage_draws, disc_views
+from trivet.kernels.geometry.optics import Pose, lens_from_fov, view_angle_rad
+from trivet.kernels.geometry.seams import in_field, overlap_width_m, union_frac
+from trivet.kernels.statistics.intervals import clopper_pearson
 
 FOV = {"fov_h_rad": math.radians(55.0), "fov_v_rad": math.radians(35.0)}
 MODELS = ("rectilinear", "equal-angle", "brown-conrady")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.occlusion import circle_overlap_m2, visible_base, visible_base_frac
+from trivet.kernels.geometry.occlusion import circle_overlap_m2, visible_base, visible_base_frac
 
 
 def _disc(radius, n=200_000):

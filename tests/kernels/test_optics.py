@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.coverage import (
+from trivet.kernels.geometry.coverage import (
     measurable_spot,
     psf_loss_frac,
     rim_coverage,
     size_of_source_loss_frac,
 )
-from trivet.kernels.optics import (
+from trivet.kernels.geometry.optics import (
     Lens,
     Pose,
     footprint_m,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import gaussian_filter
 
-from trivet.kernels.panfinder import BurnerRegion, find_pan
+from trivet.kernels.image.panfinder import BurnerRegion, find_pan
 
 PITCH = 0.0228
 OVER = 16

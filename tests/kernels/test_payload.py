@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.payload import BitField, airtime_s, packed, payload_bytes, unpacked
+from trivet.kernels.product.payload import BitField, airtime_s, packed, payload_bytes, unpacked
 
 BURNER = [
     BitField("temperature", 16, -100.0, 500.0, 0.1),

@@ -10,8 +10,8 @@ import pytest
 from scipy import integrate
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels import planck
-from trivet.kernels.planck import (
+from trivet.kernels.radiation import planck
+from trivet.kernels.radiation.planck import (
     band_from_response,
     flat_band,
     radiating_temperature_k,

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.kernels.optics import Pose, lens_from_fov, pixel_of_point, point_of_pixel
-from trivet.kernels.registration import fit_pose, spot_centroid
-from trivet.kernels.sampling import CellGrid, sampling_matrix
+from trivet.kernels.geometry.optics import Pose, lens_from_fov, pixel_of_point, point_of_pixel
+from trivet.kernels.geometry.registration import fit_pose, spot_centroid
+from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
 
 LENS = lens_from_fov(24, cols=32, fov_h_rad=math.radians(55), fov_v_rad=math.radians(40))
 BURNERS = np.array([[x, y, 0.01] for x in (-0.2, 0.2) for y in (-0.13, 0.13)])

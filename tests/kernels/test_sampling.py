@@ -9,8 +9,8 @@ import pytest
 from scipy.stats import norm
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.optics import Pose, lens_from_fov, point_of_pixel, ray_of_pixel
-from trivet.kernels.sampling import CellGrid, sampling_matrix
+from trivet.kernels.geometry.optics import Pose, lens_from_fov, point_of_pixel, ray_of_pixel
+from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
 
 POSE = Pose(0.01, 0.02, 0.76, tilt_rad=0.05, pan_rad=0.1)
 HOB, WALL, BASE = 40.0, 120.0, 200.0

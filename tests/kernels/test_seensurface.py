@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from trivet.kernels.planck import band_radiance, flat_band, radiating_temperature_k
-from trivet.kernels.seensurface import Hypothesis, mixture_interval, read_surface, weigh
+from trivet.kernels.radiation.planck import band_radiance, flat_band, radiating_temperature_k
+from trivet.kernels.radiation.seensurface import Hypothesis, mixture_interval, read_surface, weigh
 
 BAND = flat_band(8e-6, 14e-6)
 DARK = Hypothesis("dark", 0, False, 0.93, 0.02, 1.0, 2.5)

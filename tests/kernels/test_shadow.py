@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.occlusion import circle_overlap_m2
-from trivet.kernels.seams import disc_points
-from trivet.kernels.shadow import Tower, shadow_frac, shadow_outline_m, shadowed
+from trivet.kernels.geometry.occlusion import circle_overlap_m2
+from trivet.kernels.geometry.seams import disc_points
+from trivet.kernels.geometry.shadow import Tower, shadow_frac, shadow_outline_m, shadowed
 
 
 def test_a_wall_hides_the_strip_of_similar_triangles():

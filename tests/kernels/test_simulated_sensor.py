@@ -7,12 +7,12 @@ import pytest
 from scipy.sparse import csr_array
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.cellstats import area_quantiles_k, hottest_mean_k
-from trivet.kernels.patches import film_thickness_m, smooth_field
-from trivet.kernels.planck import band_radiance, flat_band, quadrature_radiance
-from trivet.kernels.probesim import ProbeErrors, probe_reading_k
-from trivet.kernels.render import at_moments, disc_cover, mixed_radiance, pixel_radiance
-from trivet.kernels.sensornoise import (
+from trivet.kernels.heat.cellstats import area_quantiles_k, hottest_mean_k
+from trivet.kernels.heat.patches import film_thickness_m, smooth_field
+from trivet.kernels.radiation.planck import band_radiance, flat_band, quadrature_radiance
+from trivet.kernels.radiation.render import at_moments, disc_cover, mixed_radiance, pixel_radiance
+from trivet.kernels.sensor.probesim import ProbeErrors, probe_reading_k
+from trivet.kernels.sensor.sensornoise import (
     SensorErrors,
     digitised_k,
     netd_radiance,

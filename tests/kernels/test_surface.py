@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels import surface
-from trivet.kernels.planck import band_radiance, flat_band
+from trivet.kernels.radiation import surface
+from trivet.kernels.radiation.planck import band_radiance, flat_band
 
 BAND = flat_band(8e-6, 14e-6)
 

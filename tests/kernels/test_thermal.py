@@ -9,8 +9,8 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels import loads
-from trivet.kernels.thermal import (
+from trivet.kernels.heat import loads
+from trivet.kernels.heat.thermal import (
     Control,
     Losses,
     PanBase,

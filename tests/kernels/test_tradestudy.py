@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError
-from trivet.kernels.tradestudy import scores, totals, weight_flips
+from trivet.kernels.product.tradestudy import scores, totals, weight_flips
 
 
 def test_two_options_by_hand():

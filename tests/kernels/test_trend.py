@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.kernels.trend import flicker, held_s, trailing_slope
+from trivet.kernels.image.trend import flicker, held_s, trailing_slope
 
 TIME = np.arange(400) / 4
 

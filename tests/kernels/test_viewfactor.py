@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.planck import band_radiance, flat_band
-from trivet.kernels.viewfactor import (
+from trivet.kernels.radiation.planck import band_radiance, flat_band
+from trivet.kernels.radiation.viewfactor import (
     disc_view_frac,
     mixed_surround_k,
     rectangle_view_frac,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.warning import (
+from trivet.kernels.sensor.warning import (
     Starts,
     crossing_s,
     first_reading_s,

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels import water
+from trivet.kernels.heat import water
 
 
 def test_boiling_and_vapour_pressure_close():

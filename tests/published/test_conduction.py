@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.special import jnp_zeros, jv
 
-from trivet.kernels import loads
-from trivet.kernels.thermal import (
+from trivet.kernels.heat import loads
+from trivet.kernels.heat.thermal import (
     Losses,
     PanBase,
     RunSettings,

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError, RecordingError
-from trivet.kernels import thermopile as tp
-from trivet.kernels.halfframes import subpage_mask
-from trivet.kernels.thermopile_health import (
+from trivet.kernels.sensor import thermopile as tp
+from trivet.kernels.sensor.halfframes import subpage_mask
+from trivet.kernels.sensor.thermopile_health import (
     confirm_subpage,
     saturated_pixels,
     stuck_pixels,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trivet.kernels import water
+from trivet.kernels.heat import water
 
 
 def slope_k_per_kpa(row):

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from trivet.errors import EvidenceError, RecordingError
-from trivet.kernels.drift import drift_terms
-from trivet.kernels.measurement import Sight as Seen
-from trivet.kernels.measurement import sighted_apparent_k
-from trivet.kernels.optics import Pose, pixel_of_point, point_of_pixel
-from trivet.kernels.planck import band_radiance, radiating_temperature_k
-from trivet.kernels.sampling import CellGrid, sampling_matrix
+from trivet.kernels.geometry.optics import Pose, pixel_of_point, point_of_pixel
+from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
+from trivet.kernels.radiation.measurement import Sight as Seen
+from trivet.kernels.radiation.measurement import sighted_apparent_k
+from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.kernels.sensor.drift import drift_terms
 from trivet.records.cook import SheetBurner, SheetProbe, Told
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from trivet.kernels.occlusion import visible_base_frac
+from trivet.kernels.geometry.occlusion import visible_base_frac
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.calibration import (

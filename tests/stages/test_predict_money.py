@@ -10,7 +10,7 @@ import pytest
 from pydantic import ValidationError
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.ledger import monthly_cash
+from trivet.kernels.product.ledger import monthly_cash
 from trivet.records.design import Design
 from trivet.records.figures import Money
 from trivet.stages.predict.battery import battery_days

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from trivet.errors import DesignError, InputError, OutOfRangeError
 from trivet.files.design import read_design
-from trivet.kernels.planck import band_radiance, flat_band, radiating_temperature_k
+from trivet.kernels.radiation.planck import band_radiance, flat_band, radiating_temperature_k
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.stages.predict.posesearch import search_pose

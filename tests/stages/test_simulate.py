@@ -138,7 +138,7 @@ def test_noise_is_constant_in_radiance(plain_design):
 
 def test_black_pan_looks_as_hot_as_it_is(plain_design):
     """Closure: emissivity, window and offsets undone by hand, in the middle of the pan."""
-    from trivet.kernels.planck import band_radiance, flat_band, radiating_temperature_k
+    from trivet.kernels.radiation.planck import band_radiance, flat_band, radiating_temperature_k
     from trivet.stages.simulate.draws import head_unit
 
     run = plan(duration="90 s")

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 from pydantic import BaseModel
 
-from trivet.kernels.optics import pixel_of_point
+from trivet.kernels.geometry.optics import pixel_of_point
 from trivet.records.design import Design, Head
 from trivet.records.figures import Figure
 from trivet.records.recording import Note

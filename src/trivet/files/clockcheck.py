@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trivet.errors import NotEnoughDataError, ProbeLogError
-from trivet.kernels.alignment import clock_offset_by_correlation
+from trivet.kernels.sensor.alignment import clock_offset_by_correlation
 from trivet.records.recording import Event, HeadFrames, Note, ProbeSeries
 
 SUSPECT_S = 5.0

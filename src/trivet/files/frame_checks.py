@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from trivet.errors import RecordingError
 from trivet.files.framesource import FrameSource, Series, Values
-from trivet.kernels.halfframes import compose_full_frames, half_frame_pattern
+from trivet.kernels.sensor.halfframes import compose_full_frames, half_frame_pattern
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 

@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 from trivet.errors import NotEnoughDataError, ProbeLogError
 from trivet.files.framesource import nearest_key
 from trivet.files.probes import ProbeLog, read_probe_log
-from trivet.kernels.channel_offsets import (
+from trivet.kernels.sensor.channel_offsets import (
     ChannelOffsets,
     common_temperature_offsets,
     offset_at_k,
 )
-from trivet.kernels.probe_uncertainty import probe_standard_uncertainty_k
-from trivet.kernels.thermocouple import ToleranceClass
+from trivet.kernels.sensor.probe_uncertainty import probe_standard_uncertainty_k
+from trivet.kernels.sensor.thermocouple import ToleranceClass
 from trivet.records.cook import CookSheet, SheetProbe
 from trivet.records.recording import Note, ProbeSeries
 

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from trivet.errors import RecordingError
 from trivet.files.framesource import FrameSource, check_shape
 from trivet.files.npz_members import MOST_MOMENTS, NpzMembers
-from trivet.kernels.halfframes import ReadPattern, compose_full_frames
-from trivet.kernels.thermopile import (
+from trivet.kernels.sensor.halfframes import ReadPattern, compose_full_frames
+from trivet.kernels.sensor.thermopile import (
     Readout,
     ThermopileConstants,
     ambient_temperature_k,
@@ -19,13 +19,13 @@ from trivet.kernels.thermopile import (
     half_frame_temperature_k,
     readout_of_register,
 )
-from trivet.kernels.thermopile_health import (
+from trivet.kernels.sensor.thermopile_health import (
     confirm_subpage,
     saturated_pixels,
     stuck_pixels,
     updated_subpage,
 )
-from trivet.kernels.thermopile_memory import COLS, ROWS, WORDS, ZERO_C_K
+from trivet.kernels.sensor.thermopile_memory import COLS, ROWS, WORDS, ZERO_C_K
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 

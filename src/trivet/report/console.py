@@ -21,67 +21,21 @@ from trivet.records.prediction import Prediction
 from trivet.records.recording import Note, Recording
 from trivet.records.requirement import OF_WORDS
 from trivet.records.verdict import Verdict
-from trivet.units import show_difference, show_length, show_temperature
+from trivet.report.console_parts import (
+    SIGNS,
+    difference_text,
+    rate_text,
+    share_text,
+    temperature_text,
+    text_group,
+    text_line,
+    text_table,
+)
+from trivet.units import show_length
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
     from rich.table import Table
-
-SIGNS = {"met": "●", "not met": "✕", "not proven": "◇"}
-STYLES = {"met": "bold blue", "not met": "bold magenta", "not proven": "bold yellow"}
-
-
-def _table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> Table:
-    """Return a table; a column headed with a trailing ``>`` is set flush right."""
-    from rich import box
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(title=Text(title), title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-    for column in columns:
-        right = column.endswith(">")
-        table.add_column(
-            Text(column.removesuffix(">")), justify="right" if right else "left", overflow="fold"
-        )
-    for row in rows:
-        table.add_row(*(Text(cell, style=STYLES.get(cell[2:], "")) for cell in row))
-    return table
-
-
-def _group(*parts: RenderableType | None) -> RenderableType:
-    from rich.console import Group
-
-    return Group(*(part for part in parts if part is not None))
-
-
-def _line(text: str) -> RenderableType:
-    from rich.text import Text
-
-    return Text(text)
-
-
-def _share(value_frac: float) -> str:
-    if not math.isfinite(value_frac):
-        return "unknown"
-    if value_frac < 1 <= round(value_frac, 3):
-        return "> 99.9 %"
-    return f"{100 * value_frac:.1f} %"
-
-
-def _temperature(value_k: float, display: Display) -> str:
-    if not math.isfinite(value_k):
-        return "unknown"
-    return show_temperature(value_k, display.temperature)
-
-
-def _difference(value_k: float, display: Display) -> str:
-    return show_difference(value_k, display.temperature)
-
-
-def _rate(value_kps: float, display: Display) -> str:
-    if display.temperature == "degF":
-        return f"{value_kps * 9 / 5:.1f} °F/s"
-    return f"{value_kps:.1f} K/s"
 
 
 def show_prediction(
@@ -94,15 +48,15 @@ def show_prediction(
     page = prediction_page(prediction, display=display)
     if not whole:
         return page
-    return _group(
+    return text_group(
         page,
         _views(prediction, display),
         show_seeing(prediction.seeing, display=display),
         *_budgets(prediction, display),
         _ranges(prediction, display),
         _margins(prediction, display),
-        *[_line(f"Caution: {text}") for text in prediction.cautions],
-        _line(f"{len(prediction.assumed)} figures of the design are assumed."),
+        *[text_line(f"Caution: {text}") for text in prediction.cautions],
+        text_line(f"{len(prediction.assumed)} figures of the design are assumed."),
     )
 
 
@@ -112,15 +66,15 @@ def _views(prediction: Prediction, display: Display) -> Table:
             one.burner,
             one.pan,
             one.head,
-            _share(one.rim_in_view_frac),
+            share_text(one.rim_in_view_frac),
             show_length(one.margin_m, display.length),
             f"{one.pixels_across:.1f}",
-            _share(one.visible_base_frac),
+            share_text(one.visible_base_frac),
         )
         for one in prediction.views
     ]
     columns = ("burner", "pan", "head", "rim in view>", "margin>", "pixels>", "base visible>")
-    return _table("View (predicted)", columns, rows)
+    return text_table("View (predicted)", columns, rows)
 
 
 def _budgets(prediction: Prediction, display: Display) -> list[Table]:
@@ -131,13 +85,13 @@ def _budgets(prediction: Prediction, display: Display) -> list[Table]:
         heats = sorted({one.temperature_k for one in budgets})
         cases: dict[tuple[str, str], dict[float, str]] = {}
         for one in budgets:
-            u95 = _difference(one.u95_k, display)
+            u95 = difference_text(one.u95_k, display)
             text = f"±{u95}" if one.measurable else "blind"
             cases.setdefault((one.pan, one.of), {})[one.temperature_k] = text
         rows = [(*case, *(cells.get(heat, "–") for heat in heats)) for case, cells in cases.items()]
-        columns = ("pan", "of", *(f"{_temperature(heat, display)}>" for heat in heats))
+        columns = ("pan", "of", *(f"{temperature_text(heat, display)}>" for heat in heats))
         title = f"Base {base}: 95 % half-width (predicted); blind: not measurable"
-        tables.append(_table(title, columns, rows))
+        tables.append(text_table(title, columns, rows))
     return tables
 
 
@@ -146,13 +100,13 @@ def _ranges(prediction: Prediction, display: Display) -> Table:
         (
             one.head,
             one.limit,
-            _temperature(one.limit_k, display),
-            _temperature(one.range_high_k, display),
-            _difference(one.headroom_k, display),
+            temperature_text(one.limit_k, display),
+            temperature_text(one.range_high_k, display),
+            difference_text(one.headroom_k, display),
         )
         for one in prediction.ranges
     ]
-    return _table("Range", ("head", "limit", "at>", "range ends>", "headroom>"), rows)
+    return text_table("Range", ("head", "limit", "at>", "range ends>", "headroom>"), rows)
 
 
 def _margins(prediction: Prediction, display: Display) -> Table:
@@ -160,8 +114,8 @@ def _margins(prediction: Prediction, display: Display) -> Table:
         (
             one.alert,
             one.limit,
-            _rate(one.rate_kps, display),
-            _temperature(one.trip_k, display),
+            rate_text(one.rate_kps, display),
+            temperature_text(one.trip_k, display),
             f"{one.lead_s:.0f} s" if math.isfinite(one.lead_s) else "unknown",
             "yes" if one.possible else "no",
             one.note,
@@ -169,7 +123,7 @@ def _margins(prediction: Prediction, display: Display) -> Table:
         for one in prediction.margins
     ]
     columns = ("alert", "limit", "rate>", "trips at>", "lead left>", "possible", "remark")
-    return _table("Alert margins (predicted)", columns, rows)
+    return text_table("Alert margins (predicted)", columns, rows)
 
 
 def show_verdict(verdict: Verdict) -> RenderableType:
@@ -186,7 +140,7 @@ def show_verdict(verdict: Verdict) -> RenderableType:
     counts: Counter[str] = Counter(one.decision for one in verdict.requirements)
     tail = ", ".join(f"{counts[word]} {word}" for word in SIGNS)
     columns = ("requirement", "decision", "what must hold", "limit", "why; evidence")
-    return _group(_table("Verdict", columns, rows), _line(f"{tail}."))
+    return text_group(text_table("Verdict", columns, rows), text_line(f"{tail}."))
 
 
 def show_calibration(calibration: Calibration) -> RenderableType:
@@ -213,10 +167,10 @@ def show_calibration(calibration: Calibration) -> RenderableType:
         for one in calibration.surfaces
     ]
     heads = ("contents", "finish", "emissivity>", "u>", "cooks>", "how", "why")
-    return _group(
-        _table(f"Heads ({calibration.evidence}; SI units)", columns, rows),
-        _table(f"Surfaces ({calibration.evidence})", heads, surfaces) if surfaces else None,
-        *[_line(f"Refused: {text}") for text in calibration.refusals],
+    return text_group(
+        text_table(f"Heads ({calibration.evidence}; SI units)", columns, rows),
+        text_table(f"Surfaces ({calibration.evidence})", heads, surfaces) if surfaces else None,
+        *[text_line(f"Refused: {text}") for text in calibration.refusals],
     )
 
 
@@ -225,7 +179,7 @@ def show_estimate(estimate: Estimate, *, display: Display) -> RenderableType:
     rows = [_estimate_row(one, display) for one in estimate.burners]
     columns = ("burner", "head", "moments>", "with a reading>", "last reading", "of", "highest>",
                "withheld for")  # fmt: skip
-    return _table("Estimate", columns, rows)
+    return text_table("Estimate", columns, rows)
 
 
 def _estimate_row(one: BurnerEstimate, display: Display) -> tuple[str, ...]:
@@ -234,13 +188,17 @@ def _estimate_row(one: BurnerEstimate, display: Display) -> tuple[str, ...]:
     withheld = ", ".join(f"{word} {count}" for word, count in lost.most_common(3)) or "–"
     last, of = "no moment", "–"
     if good.size and good[-1]:
-        half = _difference(float(one.u95_k[-1]), display)
-        last = f"{_temperature(float(one.reported_k[-1]), display)} ± {half}"
+        half = difference_text(float(one.u95_k[-1]), display)
+        last = f"{temperature_text(float(one.reported_k[-1]), display)} ± {half}"
         of = OF_WORDS[one.of[-1]].replace("_", " ") if one.of[-1] >= 0 else "–"
     elif good.size:
         last = f"no reading: {reason(Quality(int(one.flags[-1]))).replace('_', ' ')}"
-    top = _temperature(float(np.max(one.reported_k[good])), display) if good.any() else "no reading"
-    share = _share(float(good.mean())) if good.size else "none"
+    top = (
+        temperature_text(float(np.max(one.reported_k[good])), display)
+        if good.any()
+        else "no reading"
+    )
+    share = share_text(float(good.mean())) if good.size else "none"
     return (one.burner, one.head, str(good.size), share, last, of, top, withheld)
 
 
@@ -250,16 +208,16 @@ def show_alerts(log: AlertLog) -> RenderableType:
         (f"{one.time_s:.1f}", one.burner, one.alert, one.state, one.note) for one in log.changes
     ]
     if not rows:
-        return _line("No alert changed.")
-    return _table("Alerts", ("time / s>", "burner", "alert", "state", "note"), rows)
+        return text_line("No alert changed.")
+    return text_table("Alerts", ("time / s>", "burner", "alert", "state", "note"), rows)
 
 
 def show_check(notes: Sequence[Note]) -> RenderableType:
     """Return what is legal but unwise, where, and what to do."""
     if not notes:
-        return _line("Nothing to remark.")
+        return text_line("Nothing to remark.")
     rows = [(one.what, one.where, one.advice) for one in notes]
-    return _table("Remarks", ("what", "where", "what to do"), rows)
+    return text_table("Remarks", ("what", "where", "what to do"), rows)
 
 
 def show_recording(recording: Recording) -> RenderableType:
@@ -270,7 +228,9 @@ def show_recording(recording: Recording) -> RenderableType:
             str(head.time_s.size),
             f"{head.time_s[-1] - head.time_s[0]:.1f}" if head.time_s.size else "0",
             " x ".join(str(size) for size in head.apparent_k.shape[1:]),
-            _share(float(np.isfinite(head.apparent_k).mean())) if head.apparent_k.size else "none",
+            share_text(float(np.isfinite(head.apparent_k).mean()))
+            if head.apparent_k.size
+            else "none",
         )
         for head in recording.sight.heads
     ]
@@ -279,4 +239,4 @@ def show_recording(recording: Recording) -> RenderableType:
     reference = recording.reference
     tail = f"{len(reference.probes)} reference probes, {len(reference.events)} events."
     notes = show_check(recording.notes) if recording.notes else None
-    return _group(_table(title, columns, rows), _line(tail), notes)
+    return text_group(text_table(title, columns, rows), text_line(tail), notes)

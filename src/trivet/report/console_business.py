@@ -9,7 +9,15 @@ from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.design import Display
 from trivet.records.trade import TradeStudy
 from trivet.records.warning import WarningTimeline
-from trivet.report.console import _difference, _group, _line, _rate, _share, _table, _temperature
+from trivet.report.console_parts import (
+    difference_text,
+    rate_text,
+    share_text,
+    temperature_text,
+    text_group,
+    text_line,
+    text_table,
+)
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -22,11 +30,11 @@ def show_warning(warning: WarningTimeline, *, display: Display) -> RenderableTyp
     rows = [
         (
             one.alert,
-            _rate(one.rate_kps, display),
-            _temperature(one.needed_trip_k, display),
-            _temperature(one.needed_mean_k, display),
-            _temperature(one.trip_k, display),
-            _difference(one.error_k, display),
+            rate_text(one.rate_kps, display),
+            temperature_text(one.needed_trip_k, display),
+            temperature_text(one.needed_mean_k, display),
+            temperature_text(one.trip_k, display),
+            difference_text(one.error_k, display),
             f"{one.lead_s:.0f} of {one.lead_asked_s:.0f} s" if one.lead_s > 0.0 else "none",
             one.outcome,
         )
@@ -42,7 +50,7 @@ def show_warning(warning: WarningTimeline, *, display: Display) -> RenderableTyp
         "lead left>",
         "outcome",
     )
-    return _table("Alerts from a cold, sleeping unit (predicted, worst case)", columns, rows)
+    return text_table("Alerts from a cold, sleeping unit (predicted, worst case)", columns, rows)
 
 
 def show_battery(life: BatteryLife, *, display: Display) -> RenderableType:
@@ -51,13 +59,13 @@ def show_battery(life: BatteryLife, *, display: Display) -> RenderableType:
         (
             one.name,
             f"{one.days_p10:.0f} / {one.days_p50:.0f}",
-            _difference(one.error_k, display),
+            difference_text(one.error_k, display),
             f"{one.latency_s:.0f} s",
         )
         for one in life.options
     ]
     columns = ("battery", "days P10 / P50>", "settling error>", "later by>")
-    return _table("Days of a charge, one thing changed (predicted)", columns, rows)
+    return text_table("Days of a charge, one thing changed (predicted)", columns, rows)
 
 
 def show_money(money: Economics) -> RenderableType:
@@ -69,9 +77,9 @@ def show_money(money: Economics) -> RenderableType:
     columns = ("figure", "from, to>", f"NPV at low / {money.currency}>", "at high>")
     more = len(money.tornado) - MOST_BARS
     tail = f"Figures that move it less: {more}." if more > 0 else ""
-    return _group(
-        _table("Sensitivity of the present value (predicted)", columns, rows),
-        _line(tail) if tail else None,
+    return text_group(
+        text_table("Sensitivity of the present value (predicted)", columns, rows),
+        text_line(tail) if tail else None,
     )
 
 
@@ -79,7 +87,7 @@ def battery_words(life: BatteryLife) -> str:
     """Return the days of a charge in one line."""
     parts = [f"{life.days_p10:.0f} / {life.days_p50:.0f} / {life.days_p90:.0f} days"]
     if life.largest:
-        parts.append(f"most by '{life.largest}' ({_share(life.shares[0][1])})")
+        parts.append(f"most by '{life.largest}' ({share_text(life.shares[0][1])})")
     if math.isfinite(life.remind_day):
         parts.append(f"remind on day {life.remind_day:.0f}")
     if life.claim:
@@ -94,21 +102,21 @@ def money_words(money: Economics) -> str:
     when = "not in the plan" if month is None else f"in month {month}"
     return (
         f"contribution {_cents(money.contribution)} {money.currency}"
-        f" ({_share(money.contribution_frac)});"
+        f" ({share_text(money.contribution_frac)});"
         f" break-even {even}, {when}"
     )
 
 
 def cash_words(money: Economics) -> str:
     """Return what the cash does in one line."""
-    rates = ", ".join(_share(rate) for rate in money.irr_per_year) or "none"
+    rates = ", ".join(share_text(rate) for rate in money.irr_per_year) or "none"
     parts = [
         f"trough {_cents(money.cash_trough)} {money.currency} in month {money.trough_month}",
         f"NPV {money.npv}",
         f"IRR {rates}",
     ]
     if money.draws:
-        parts.append(f"P(loss) {_share(money.loss_frac)}")
+        parts.append(f"P(loss) {share_text(money.loss_frac)}")
     return "; ".join(parts)
 
 
@@ -128,25 +136,25 @@ def show_trade(study: TradeStudy) -> RenderableType:
     flips = [
         (
             one.criterion,
-            _share(one.weight_frac),
+            share_text(one.weight_frac),
             _flip(one.lower_frac, one.lower_winner, "below"),
             _flip(one.upper_frac, one.upper_winner, "above"),
         )
         for one in study.flips
     ]
-    return _group(
-        _table(
+    return text_group(
+        text_table(
             "Trade study: value (score 0 to 1)",
             ("option", "total>", *(f"{name}>" for name in names)),
             rows,
         ),
-        _table(
+        text_table(
             "Where the winner flips, the other weights keeping their ratios",
             ("criterion", "weight>", "falls", "rises"),
             flips,
         ),
-        _line(f"{study.winner} wins by {study.lead:.3f} over {study.runner_up}."),
-        *[_line(note) for note in study.notes],
+        text_line(f"{study.winner} wins by {study.lead:.3f} over {study.runner_up}."),
+        *[text_line(note) for note in study.notes],
     )
 
 
@@ -155,4 +163,4 @@ def _cell(value: float, score: float) -> str:
 
 
 def _flip(weight: float, winner: str, way: str) -> str:
-    return "never" if math.isnan(weight) else f"{way} {_share(weight)}: {winner}"
+    return "never" if math.isnan(weight) else f"{way} {share_text(weight)}: {winner}"

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 
 from trivet.records.design import Display
 from trivet.records.prediction import Budget, PanView, Prediction
-from trivet.report.console import _difference, _group, _line, _share, _table
 from trivet.report.console_business import (
     battery_words,
     cash_words,
@@ -17,6 +16,13 @@ from trivet.report.console_business import (
     show_battery,
     show_money,
     show_warning,
+)
+from trivet.report.console_parts import (
+    difference_text,
+    share_text,
+    text_group,
+    text_line,
+    text_table,
 )
 from trivet.report.console_seeing import seeing_answers
 from trivet.units import show_length, show_temperature
@@ -35,8 +41,8 @@ def prediction_page(prediction: Prediction, *, display: Display) -> RenderableTy
     tail = f"{len(prediction.assumed)} figures are assumed"
     if more > 0:
         tail = f"{more} more cautions; {tail}"
-    return _group(
-        _table(
+    return text_group(
+        text_table(
             "Prediction from the design alone",
             ("question", "answer"),
             [*_answers(prediction, display)],
@@ -45,8 +51,8 @@ def prediction_page(prediction: Prediction, *, display: Display) -> RenderableTy
         show_warning(prediction.warning, display=display) if prediction.warning else None,
         show_battery(prediction.battery, display=display) if prediction.battery.options else None,
         show_money(prediction.economics) if prediction.economics.tornado else None,
-        *[_line(f"Caution: {text}") for text in shown],
-        _line(f"{tail}; --whole prints every table, --json the record."),
+        *[text_line(f"Caution: {text}") for text in shown],
+        text_line(f"{tail}; --whole prints every table, --json the record."),
     )
 
 
@@ -63,7 +69,7 @@ def _answers(prediction: Prediction, display: Display) -> Iterator[tuple[str, st
         pixels = min(views, key=lambda one: one.pixels_across)
         yield (
             "is it seen?",
-            f"rim at worst {_share(rim.rim_in_view_frac)},"
+            f"rim at worst {share_text(rim.rim_in_view_frac)},"
             f" margin {show_length(rim.margin_m, display.length)} ({rim.pan} on {rim.burner});"
             f" {pixels.pixels_across:.1f} pixels across {pixels.pan}",
         )
@@ -77,12 +83,12 @@ def _answers(prediction: Prediction, display: Display) -> Iterator[tuple[str, st
         worst = max(known, key=lambda one: one.u95_k)
         yield (
             "how wrong?",
-            f"up to ±{_difference(worst.u95_k, display)} at 95 %: {_case(worst, display)};"
+            f"up to ±{difference_text(worst.u95_k, display)} at 95 %: {_case(worst, display)};"
             f" {worst.reason}",
         )
     for one in prediction.ranges:
         if one.headroom_k < 0.0:
-            short = _difference(-one.headroom_k, display)
+            short = difference_text(-one.headroom_k, display)
             yield "in range?", f"{one.limit} lies {short} above the range of {one.head}"
     yield from _soon(prediction)
     life = prediction.battery
@@ -150,14 +156,14 @@ def _errors(prediction: Prediction, display: Display) -> RenderableType:
             )
         )
     columns = ("base", "of", "measurable>", "95 % half-width>", "led by", "never measurable in")
-    return _table("Error by base, over pans and temperatures (predicted)", columns, rows)
+    return text_table("Error by base, over pans and temperatures (predicted)", columns, rows)
 
 
 def _span(known: list[Budget], display: Display) -> str:
     if not known:
         return "–"
     low, high = known[0].u95_k, known[-1].u95_k
-    return f"±{_difference(low, display)} to ±{_difference(high, display)}"
+    return f"±{difference_text(low, display)} to ±{difference_text(high, display)}"
 
 
 def _dominant(budget: Budget) -> str:

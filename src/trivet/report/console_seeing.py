@@ -11,7 +11,13 @@ from trivet.records.design import Display
 from trivet.records.figures import Figure
 from trivet.records.seeing import PoseSearch, Seeing, Tolerance
 from trivet.records.sensorcard import SensorCard
-from trivet.report.console import _difference, _group, _line, _share, _table
+from trivet.report.console_parts import (
+    difference_text,
+    share_text,
+    text_group,
+    text_line,
+    text_table,
+)
 from trivet.units import show_difference, show_length
 
 if TYPE_CHECKING:
@@ -23,7 +29,7 @@ MOST_ROWS, FEW_ROWS = 12, 6
 
 def show_seeing(seeing: Seeing, *, display: Display) -> RenderableType:
     """Return spots, shadows, seams, tolerance and poses as tables."""
-    return _group(
+    return text_group(
         _pans(seeing, display) if seeing.pans else None,
         _shadows(seeing) if seeing.shadows else None,
         _seams(seeing, display) if seeing.seams else None,
@@ -52,8 +58,8 @@ def seeing_answers(seeing: Seeing) -> Iterator[tuple[str, str]]:
         most = max(seeing.shadows, key=lambda shadow: shadow.hidden_frac)
         yield (
             "hidden by another pan?",
-            f"up to {_share(most.hidden_frac)} of {most.pan} on {most.burner}, by {most.by_pan} on"
-            f" {most.by_burner}",
+            f"up to {share_text(most.hidden_frac)} of {most.pan} on {most.burner},"
+            f" by {most.by_pan} on {most.by_burner}",
         )
     if seeing.search is not None:
         yield "where should it hang?", seeing.search.answer
@@ -77,17 +83,17 @@ def _pans(seeing: Seeing, display: Display) -> RenderableType:
                 f"{_signed(one.cold_k, display)} / {_signed(one.hot_k, display)}",
                 f"{_signed(one.rim_cold_k, display)} / {_signed(one.rim_hot_k, display)}",
                 f"{math.degrees(max(sight.far_angle_rad for sight in own)):.0f}°",
-                _share(min(sight.crowded_frac for sight in own)),
+                share_text(min(sight.crowded_frac for sight in own)),
             )
         )
     columns = ("pan", "pixel>", "spot>", "10x10", "cold / hot>", "at the rim>", "angle>",
                "seen>")  # fmt: skip
-    table = _table("Measurable spot, worst burner of each pan (predicted)", columns, rows)
+    table = text_table("Measurable spot, worst burner of each pan (predicted)", columns, rows)
     tail = (
         f"Cold / hot: error at most by what lies beside the pan ({seeing.beside}). Seen: share of"
         " the base with tall pans on all other burners."
     )
-    return _group(table, _line(tail))
+    return text_group(table, text_line(tail))
 
 
 def _length(value_m: float, display: Display) -> str:
@@ -95,20 +101,26 @@ def _length(value_m: float, display: Display) -> str:
 
 
 def _signed(value_k: float, display: Display) -> str:
-    text = _difference(value_k, display)
+    text = difference_text(value_k, display)
     return text if not value_k > 0 else f"+{text}"
 
 
 def _shadows(seeing: Seeing) -> RenderableType:
     ranked = sorted(seeing.shadows, key=lambda one: -one.hidden_frac)
     rows = [
-        (one.burner, one.pan, f"{one.by_pan} on {one.by_burner}", one.head, _share(one.hidden_frac))
+        (
+            one.burner,
+            one.pan,
+            f"{one.by_pan} on {one.by_burner}",
+            one.head,
+            share_text(one.hidden_frac),
+        )
         for one in ranked[:MOST_ROWS]
     ]
     columns = ("burner", "pan", "hidden by", "from head", "of its base>")
     left = len(ranked) - len(rows)
-    tail = _line(f"{left} more pairs hide less.") if left else None
-    return _group(_table("Pans that hide pans (predicted)", columns, rows), tail)
+    tail = text_line(f"{left} more pairs hide less.") if left else None
+    return text_group(text_table("Pans that hide pans (predicted)", columns, rows), tail)
 
 
 def _seams(seeing: Seeing, display: Display) -> RenderableType:
@@ -118,7 +130,7 @@ def _seams(seeing: Seeing, display: Display) -> RenderableType:
         words = f"gap of {width}" if one.overlap_m < 0 else width
         rows.append((one.head, one.other, words, ", ".join(one.burners_cut) or "none"))
     columns = ("head", "head", "overlap>", "burners cut")
-    return _table("Seams on the cooktop plane (predicted)", columns, rows)
+    return text_table("Seams on the cooktop plane (predicted)", columns, rows)
 
 
 def _tolerance(one: Tolerance) -> RenderableType:
@@ -126,16 +138,16 @@ def _tolerance(one: Tolerance) -> RenderableType:
         (line for line in one.lines if line.ok_frac < 1.0), key=lambda line: line.ok_frac
     )
     rows = [
-        (line.burner, line.pan, _share(line.ok_frac), _ends(line.low_frac, line.high_frac))
+        (line.burner, line.pan, share_text(line.ok_frac), _ends(line.low_frac, line.high_frac))
         for line in failing[:FEW_ROWS]
     ]
     title = f"Covered as mounted (predicted): {one.ok_draws} of {one.draws} draws cover all,"
     title += f" {_ends(one.low_frac, one.high_frac)}"
     if not rows:
-        return _line(f"{title}; no pan is ever lost.")
-    table = _table(title, ("burner", "pan", "covered>", "95 % interval>"), rows)
+        return text_line(f"{title}; no pan is ever lost.")
+    table = text_table(title, ("burner", "pan", "covered>", "95 % interval>"), rows)
     worst = f"Fails most: {one.worst_pan} on {one.worst_burner}. {one.spread}."
-    return _group(table, _line(worst))
+    return text_group(table, text_line(worst))
 
 
 def _ends(low: float, high: float) -> str:
@@ -158,7 +170,7 @@ def _search(search: PoseSearch, display: Display) -> RenderableType:
     columns = ("sensor", "fits", "x / y / height>", "tilt>", "margin>", "pixels>", "fails by")
     title = f"Pose search of head {search.head} (predicted): free {', '.join(search.free)}"
     asked = f"Asked: {'; '.join(search.constraints)}. Answer: {search.answer}."
-    return _group(_table(title, columns, rows), _line(asked))
+    return text_group(text_table(title, columns, rows), text_line(asked))
 
 
 def show_cards(cards: Sequence[SensorCard]) -> RenderableType:
@@ -180,8 +192,8 @@ def show_cards(cards: Sequence[SensorCard]) -> RenderableType:
     ]
     columns = ("card", "kind", "pixels>", "field", "noise>", "accuracy>", "range", "settles>",
                "draws>", "board>")  # fmt: skip
-    sources = [_line(f"{card.name}: {card.source}. {card.notes}") for card in cards]
-    return _group(_table("Sensor cards (classes of arrays)", columns, rows), *sources)
+    sources = [text_line(f"{card.name}: {card.source}. {card.notes}") for card in cards]
+    return text_group(text_table("Sensor cards (classes of arrays)", columns, rows), *sources)
 
 
 def _text(figure: Figure | None) -> str:
@@ -201,12 +213,12 @@ def show_comparison(
         title = f"Sensors for {comparison.design} (predicted)"
     columns = ("question", *(f"{name}>" for name in comparison.columns))
     sources = [
-        _line(f"{row.question}: {row.cells[0].source}") for row in comparison.rows if row.cells
+        text_line(f"{row.question}: {row.cells[0].source}") for row in comparison.rows if row.cells
     ]
-    return _group(
-        _table(title, columns, rows),
-        _line(comparison.note),
-        _line("Calculated from (first column; --json gives every cell's):"),
+    return text_group(
+        text_table(title, columns, rows),
+        text_line(comparison.note),
+        text_line("Calculated from (first column; --json gives every cell's):"),
         *sources,
     )
 
@@ -219,7 +231,7 @@ def cell_text(cell: Cell, *, row: Row, display: Display) -> str:
         return UNKNOWN
     match row.kind:
         case "fraction":
-            return _share(cell.value)
+            return share_text(cell.value)
         case "length":
             return show_length(cell.value, display.length)
         case "difference":

@@ -13,8 +13,8 @@ from trivet.device import alertfirmware, firmware
 from trivet.device import fixedpoint as fx
 from trivet.device.alertsettings import settings_array
 from trivet.errors import HandoffRefusedError
-from trivet.kernels.path import before_window
-from trivet.kernels.planck import Band, band_radiance, flat_band, radiating_temperature_k
+from trivet.kernels.radiation.path import before_window
+from trivet.kernels.radiation.planck import Band, band_radiance, flat_band, radiating_temperature_k
 from trivet.records.bundle import BundleFile, FirmwareBundle
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design

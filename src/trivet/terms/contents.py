@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface
-from trivet.kernels.film import (
+from trivet.kernels.radiation.film import (
     OpticalConstants,
     film_emissivity,
     film_shares,
     surface_band_emissivity,
 )
-from trivet.kernels.planck import Band, band_from_response, flat_band
-from trivet.kernels.surface import mixed_emissivity
+from trivet.kernels.radiation.planck import Band, band_from_response, flat_band
+from trivet.kernels.radiation.surface import mixed_emissivity
 from trivet.records.design import Base, Pan
 from trivet.records.requirement import Of
 from trivet.terms.assumed import (

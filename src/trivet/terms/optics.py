@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from functools import lru_cache
 
-from trivet.kernels.optics import Lens, Pose, lens_from_fov
-from trivet.kernels.planck import Band, band_from_response, flat_band
+from trivet.kernels.geometry.optics import Lens, Pose, lens_from_fov
+from trivet.kernels.radiation.planck import Band, band_from_response, flat_band
 from trivet.records.design import Burner, Design, Mount
 from trivet.records.sensorcard import SensorCard
 

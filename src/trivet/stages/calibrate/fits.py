@@ -10,7 +10,16 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.drift import (
+from trivet.kernels.radiation.filmfit import (
+    EmissivityFit,
+    PairedSamples,
+    fit_emissivity,
+    fit_film,
+    pooled_emissivity,
+)
+from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
+from trivet.kernels.radiation.planck import Band, band_radiance, band_radiance_slope
+from trivet.kernels.sensor.drift import (
     DriftFit,
     DriftModel,
     DriftSamples,
@@ -18,15 +27,6 @@ from trivet.kernels.drift import (
     fit_drift,
     pooled_units,
 )
-from trivet.kernels.filmfit import (
-    EmissivityFit,
-    PairedSamples,
-    fit_emissivity,
-    fit_film,
-    pooled_emissivity,
-)
-from trivet.kernels.measurement import Sight, sighted_apparent_k
-from trivet.kernels.planck import Band, band_radiance, band_radiance_slope
 from trivet.records.calibration import DriftCalibration, HeadCalibration, SurfaceCalibration
 from trivet.records.design import Contents, Design, Head
 from trivet.stages.calibrate.nominal import (

@@ -8,9 +8,9 @@ import numpy as np
 
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface, surfaces
-from trivet.kernels.drift import DriftModel
-from trivet.kernels.film import OpticalConstants, film_emissivity
-from trivet.kernels.planck import Band
+from trivet.kernels.radiation.film import OpticalConstants, film_emissivity
+from trivet.kernels.radiation.planck import Band
+from trivet.kernels.sensor.drift import DriftModel
 from trivet.records.calibration import (
     DriftCalibration,
     HeadCalibration,

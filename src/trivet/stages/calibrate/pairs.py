@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from trivet.kernels.occlusion import visible_base
-from trivet.kernels.optics import Lens, Pose, footprint_m, point_of_pixel
-from trivet.kernels.planck import band_radiance_slope
-from trivet.kernels.trend import trailing_slope
+from trivet.kernels.geometry.occlusion import visible_base
+from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, point_of_pixel
+from trivet.kernels.image.trend import trailing_slope
+from trivet.kernels.radiation.planck import band_radiance_slope
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Contents, Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording

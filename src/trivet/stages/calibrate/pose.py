@@ -11,10 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.coverage import rim_coverage
-from trivet.kernels.optics import Lens, Pose, footprint_m, pixel_of_point
-from trivet.kernels.registration import PoseFit, SpotCentroid, fit_pose, spot_centroid
-from trivet.kernels.sampling import CellGrid, sampling_matrix
+from trivet.kernels.geometry.coverage import rim_coverage
+from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
+from trivet.kernels.geometry.registration import PoseFit, SpotCentroid, fit_pose, spot_centroid
+from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
 from trivet.records.calibration import POSE_TERMS, PoseCalibration
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Design, Head

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from trivet.errors import EvidenceError, RecordingError
-from trivet.kernels.optics import Pose
+from trivet.kernels.geometry.optics import Pose
 from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
 from trivet.records.design import Base, Design, Pan
 from trivet.records.recording import Recording
@@ -67,7 +67,7 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
 
     References
     ----------
-    Methods and sources in kernels/registration.py, drift.py and filmfit.py.
+    Methods and sources in kernels/geometry/registration.py, drift.py and filmfit.py.
     """
     _check(design, recordings)
     if not recordings:

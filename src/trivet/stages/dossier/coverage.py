@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.optics import point_of_pixel
+from trivet.kernels.geometry.optics import point_of_pixel
 from trivet.records.arrays import FloatArray
 from trivet.records.comparison import SensorComparison
 from trivet.records.design import Burner, Design, Head, Pan

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from trivet.kernels.optics import pixel_of_point, point_of_pixel
+from trivet.kernels.geometry.optics import pixel_of_point, point_of_pixel
 from trivet.records.arrays import FloatArray
 from trivet.records.comparison import Cell, Row, SensorComparison
 from trivet.records.design import Burner, Design, Head, Pan

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import QuantityError
-from trivet.kernels.intervals import clopper_pearson, upper_bound_frac
+from trivet.kernels.statistics.intervals import clopper_pearson, upper_bound_frac
 from trivet.records.arrays import FloatArray
 from trivet.records.design import Display
 from trivet.records.dossier import Table

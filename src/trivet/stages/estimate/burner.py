@@ -7,18 +7,22 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from trivet.kernels.panfinder import BurnerRegion, PanTrack, find_pan
-from trivet.kernels.panreading import PanPixels, ReadingRule, read_pixels
-from trivet.kernels.panrings import RingRule, read_rings, ring_area_frac
-from trivet.kernels.planck import band_radiance, band_radiance_slope, radiating_temperature_k
-from trivet.kernels.seensurface import (
+from trivet.kernels.image.panfinder import BurnerRegion, PanTrack, find_pan
+from trivet.kernels.image.panreading import PanPixels, ReadingRule, read_pixels
+from trivet.kernels.image.panrings import RingRule, read_rings, ring_area_frac
+from trivet.kernels.image.trend import flicker, held_s, trailing_slope
+from trivet.kernels.radiation.planck import (
+    band_radiance,
+    band_radiance_slope,
+    radiating_temperature_k,
+)
+from trivet.kernels.radiation.seensurface import (
     Hypothesis,
     SurfaceReading,
     mixture_interval,
     read_surface,
     weigh,
 )
-from trivet.kernels.trend import flicker, held_s, trailing_slope
 from trivet.quality import BLOCKING, Quality
 from trivet.records.design import Design
 from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate

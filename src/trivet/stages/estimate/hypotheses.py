@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from trivet.facts.materials import material
-from trivet.kernels.planck import Band
-from trivet.kernels.seensurface import Hypothesis
+from trivet.kernels.radiation.planck import Band
+from trivet.kernels.radiation.seensurface import Hypothesis
 from trivet.records.calibration import Calibration, SurfaceCalibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from trivet.errors import RecordingError
-from trivet.kernels.optics import view_angle_rad
-from trivet.kernels.water import boiling_point_k
+from trivet.kernels.geometry.optics import view_angle_rad
+from trivet.kernels.heat.water import boiling_point_k
 from trivet.records.calibration import Calibration
 from trivet.records.design import Burner, Design
 from trivet.records.estimate import BurnerEstimate, Estimate
@@ -44,7 +44,7 @@ def estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estim
 
     References
     ----------
-    The radiometric equation and its terms are in kernels/seensurface.py.
+    The radiometric equation and its terms are in kernels/radiation/seensurface.py.
     """
     if not sight.heads:
         raise RecordingError("the recording has no frames; import at least one head's")

@@ -9,15 +9,15 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import RecordingError
-from trivet.kernels.optics import Pose, footprint_m, point_of_pixel
-from trivet.kernels.panfinder import BurnerRegion
-from trivet.kernels.planck import (
+from trivet.kernels.geometry.optics import Pose, footprint_m, point_of_pixel
+from trivet.kernels.image.panfinder import BurnerRegion
+from trivet.kernels.image.trend import trailing_slope
+from trivet.kernels.radiation.planck import (
     Band,
     band_radiance,
     band_radiance_slope,
     radiating_temperature_k,
 )
-from trivet.kernels.trend import trailing_slope
 from trivet.records.calibration import DriftCalibration, HeadCalibration
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames

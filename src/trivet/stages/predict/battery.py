@@ -9,10 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trivet.facts.cells import CellKind, cell_kind
-from trivet.kernels.energy import DAY_S, YEAR_D
-from trivet.kernels.energyday import DayFigures, StateDay, load_j_per_day, remind_day, state_days
-from trivet.kernels.shelflife import days_left, shelf_factor
-from trivet.kernels.warning import settling_k
+from trivet.kernels.product.energy import DAY_S, YEAR_D
+from trivet.kernels.product.energyday import (
+    DayFigures,
+    StateDay,
+    load_j_per_day,
+    remind_day,
+    state_days,
+)
+from trivet.kernels.product.shelflife import days_left, shelf_factor
+from trivet.kernels.sensor.warning import settling_k
 from trivet.records.business_result import BatteryLife, BatteryOption
 from trivet.records.design import Design
 from trivet.records.energy import Battery
@@ -69,7 +75,7 @@ def battery_days(design: Design, *, generator: np.random.Generator) -> BatteryLi
 
     References
     ----------
-    Energy balance of :func:`trivet.kernels.shelflife.days_left`.
+    Energy balance of :func:`trivet.kernels.product.shelflife.days_left`.
     """
     battery, kind = design.battery, cell_kind(design.battery.chemistry)
     stop_k = min(float(battery.temperature_limit_k), kind.high_k)

@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trivet.kernels.errordraws import FIELDS as ALL_FIELDS
-from trivet.kernels.errordraws import Spread, reading_errors_k
-from trivet.kernels.measurement import Sight, explained_radiance, sighted_apparent_k
-from trivet.kernels.planck import band_radiance, radiating_temperature_k
-from trivet.kernels.sobol import sobol_points, total_order_shares
+from trivet.kernels.radiation.measurement import Sight, explained_radiance, sighted_apparent_k
+from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.kernels.statistics.errordraws import FIELDS as ALL_FIELDS
+from trivet.kernels.statistics.errordraws import Spread, reading_errors_k
+from trivet.kernels.statistics.sobol import sobol_points, total_order_shares
 from trivet.stages.predict.cases import Cases, Floats, Pair, Term
 from trivet.stages.predict.correlation import correlated_units, groups_of, matrix_of
 
@@ -71,7 +71,7 @@ def error_k(cases: Cases, *, deviations: Mapping[str, Floats]) -> Floats:
     Notes
     -----
     Exact to 1e-6 K without deviations.  The plain form of
-    :func:`trivet.kernels.errordraws.reading_errors_k`, without the sensor's range.
+    :func:`trivet.kernels.statistics.errordraws.reading_errors_k`, without the sensor's range.
     """
     truth_k = cases.temperature_k[:, None]
     believed = _columns(cases.sight)

@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.kernels.errordraws import FIELDS
-from trivet.kernels.measurement import Sight, sighted_apparent_k
+from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
+from trivet.kernels.statistics.errordraws import FIELDS
 from trivet.records.prediction import PanView
 from trivet.stages.predict.views import Eye
 

@@ -6,7 +6,7 @@ import itertools
 
 import numpy as np
 
-from trivet.kernels.planck import flat_band
+from trivet.kernels.radiation.planck import flat_band
 from trivet.records.design import Design
 from trivet.terms.contents import TABLE_BAND_M, emissivity_range, fits
 

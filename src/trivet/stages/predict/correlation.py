@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from trivet.errors import InputError
-from trivet.kernels.uncertainty import correlation_matrix
+from trivet.kernels.statistics.uncertainty import correlation_matrix
 from trivet.records.design import Design
 from trivet.stages.predict.cases import Floats, Pair, Term
 from trivet.stages.predict.pathterms import window_half_k

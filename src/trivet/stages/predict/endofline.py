@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.errors import InputError
-from trivet.kernels.measurement import Sight, sighted_apparent_k
+from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
 from trivet.records.design import Design
 from trivet.stages.predict.cases import Cases, Floats, Term
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trivet.kernels.measurement import sighted_apparent_k
+from trivet.kernels.radiation.measurement import sighted_apparent_k
 from trivet.records.design import Base, Design, Limit, Pan
 from trivet.records.prediction import AlertMargin, Budget
 from trivet.records.requirement import Alert

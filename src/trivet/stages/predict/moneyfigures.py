@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trivet.errors import InputError
-from trivet.kernels.bill import Line, PriceBreak, bill_cost_drawn, bill_lines
-from trivet.kernels.cost import ONE, ZERO, Channel, UnitCosts, UnitLedger, unit_lines
-from trivet.kernels.ledger import MonthPlan, monthly_flows, shipments
+from trivet.kernels.product.bill import Line, PriceBreak, bill_cost_drawn, bill_lines
+from trivet.kernels.product.cost import ONE, ZERO, Channel, UnitCosts, UnitLedger, unit_lines
+from trivet.kernels.product.ledger import MonthPlan, monthly_flows, shipments
 from trivet.records.business import BillLine, Costs
 from trivet.records.business_result import BatteryLife
 from trivet.records.design import Design

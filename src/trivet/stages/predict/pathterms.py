@@ -8,11 +8,11 @@ from functools import lru_cache
 import numpy as np
 
 from trivet.facts.optical import optical_table
-from trivet.kernels.film import OpticalConstants, film_transmittance
-from trivet.kernels.mie import mie_efficiencies, steam_transmittance
-from trivet.kernels.path import condensed_transmittance
-from trivet.kernels.planck import Band
-from trivet.kernels.viewfactor import (
+from trivet.kernels.radiation.film import OpticalConstants, film_transmittance
+from trivet.kernels.radiation.mie import mie_efficiencies, steam_transmittance
+from trivet.kernels.radiation.path import condensed_transmittance
+from trivet.kernels.radiation.planck import Band
+from trivet.kernels.radiation.viewfactor import (
     disc_view_frac,
     mixed_surround_k,
     rectangle_view_frac,

@@ -11,8 +11,8 @@ import numpy as np
 from scipy.special import ndtr
 
 from trivet.errors import InputError
-from trivet.kernels.errordraws import FIELDS, Spread, reading_errors_k
-from trivet.kernels.intervals import clopper_pearson
+from trivet.kernels.statistics.errordraws import FIELDS, Spread, reading_errors_k
+from trivet.kernels.statistics.intervals import clopper_pearson
 from trivet.records.design import Design
 from trivet.records.prediction import Budget, UnitError, UnitPopulation
 from trivet.stages.predict.budget import COVERAGE_FACTOR, first_order

@@ -14,8 +14,8 @@ from scipy.optimize import minimize
 
 from trivet.errors import InputError
 from trivet.facts.sensors import card as library_card
-from trivet.kernels.mounting import disc_views
-from trivet.kernels.optics import Lens, Pose
+from trivet.kernels.geometry.mounting import disc_views
+from trivet.kernels.geometry.optics import Lens, Pose
 from trivet.records.design import Design, Head, Search
 from trivet.records.figures import Figure
 from trivet.records.seeing import PoseFound, PoseSearch

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trivet.kernels.water import boiling_point_k
+from trivet.kernels.heat.water import boiling_point_k
 from trivet.records.design import Base, Design, Pan
 from trivet.records.prediction import Budget, BudgetLine
 from trivet.stages.predict.budget import (

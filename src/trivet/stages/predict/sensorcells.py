@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from trivet.kernels.coverage import ENOUGH_PIXELS_ACROSS
+from trivet.kernels.geometry.coverage import ENOUGH_PIXELS_ACROSS
 from trivet.records.comparison import UNKNOWN, Cell, Kind
 from trivet.records.design import Design
 from trivet.records.figures import Figure

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from trivet.kernels.planck import band_radiance_slope
+from trivet.kernels.radiation.planck import band_radiance_slope
 from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.stages.predict.cases import Floats, Shape, Term

@@ -8,9 +8,9 @@ from itertools import combinations
 
 import numpy as np
 
-from trivet.kernels.occlusion import visible_base
-from trivet.kernels.seams import disc_points, overlap_width_m, union_frac
-from trivet.kernels.shadow import Tower, shadow_frac, shadowed
+from trivet.kernels.geometry.occlusion import visible_base
+from trivet.kernels.geometry.seams import disc_points, overlap_width_m, union_frac
+from trivet.kernels.geometry.shadow import Tower, shadow_frac, shadowed
 from trivet.records.design import Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import Seam, Shadow, UnionSight

@@ -7,8 +7,8 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.kernels.coverage import ENOUGH_PIXELS_ACROSS
-from trivet.kernels.occlusion import circle_overlap_m2
+from trivet.kernels.geometry.coverage import ENOUGH_PIXELS_ACROSS
+from trivet.kernels.geometry.occlusion import circle_overlap_m2
 from trivet.records.design import Design
 from trivet.stages.predict.cases import Place, Term
 from trivet.stages.predict.views import Eye

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.kernels.coverage import ENOUGH_PIXELS_ACROSS
-from trivet.kernels.measurement import Sight, sighted_apparent_k, sighted_surface_k
-from trivet.kernels.occlusion import visible_base_frac
-from trivet.kernels.optics import footprint_m, pixel_of_point
-from trivet.kernels.spot import rim_loss_frac, spot_factor
+from trivet.kernels.geometry.coverage import ENOUGH_PIXELS_ACROSS
+from trivet.kernels.geometry.occlusion import visible_base_frac
+from trivet.kernels.geometry.optics import footprint_m, pixel_of_point
+from trivet.kernels.geometry.spot import rim_loss_frac, spot_factor
+from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import FillSight, FootprintMap, PanSight

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trivet.kernels.measurement import Sight, sighted_apparent_k
+from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
 from trivet.records.design import Design
 from trivet.stages.predict.cases import Cases, Floats, Pair, Place, Term
 from trivet.stages.predict.correlation import declared_pairs

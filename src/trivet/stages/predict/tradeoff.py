@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from trivet.errors import InputError, TrivetError
-from trivet.kernels.tradestudy import scores, totals, weight_flips
+from trivet.kernels.product.tradestudy import scores, totals, weight_flips
 from trivet.records.design import Design
 from trivet.records.prediction import Prediction
 from trivet.records.trade import Criterion, Option, TradeCell, TradeRow, TradeStudy, WeightFlip
@@ -44,7 +44,7 @@ def trade(design: Design) -> TradeStudy:
 
     References
     ----------
-    Weighted-sum model; :mod:`trivet.kernels.tradestudy`.
+    Weighted-sum model; :mod:`trivet.kernels.product.tradestudy`.
     """
     study = design.trade
     if not study.criteria or len(study.options) < 2:

@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.coverage import rim_coverage, size_of_source_loss_frac
-from trivet.kernels.occlusion import visible_base_frac
-from trivet.kernels.optics import Lens, Pose, footprint_m, pixel_of_point
-from trivet.kernels.planck import Band
+from trivet.kernels.geometry.coverage import rim_coverage, size_of_source_loss_frac
+from trivet.kernels.geometry.occlusion import visible_base_frac
+from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
+from trivet.kernels.radiation.planck import Band
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.prediction import PanView
 from trivet.records.sensorcard import SensorCard

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.kernels.warning import (
+from trivet.kernels.sensor.warning import (
     HOT_SPOT_M2,
     FirstReading,
     Starts,
@@ -85,7 +85,7 @@ def warning_timeline(
 
     References
     ----------
-    :mod:`trivet.kernels.warning`.
+    :mod:`trivet.kernels.sensor.warning`.
     """
     rates = np.array([float(rate) for rate in design.heating_rates_kps])
     drawn = _wake(design, _rates(rates, generator), generator)

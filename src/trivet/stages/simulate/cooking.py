@@ -12,10 +12,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
 
-from trivet.kernels.burners import level_frac, limited_level, pan_power_w
-from trivet.kernels.cellstats import hottest_mean_k
-from trivet.kernels.loads import FoodPatch, contact_w_m2k, stack_layers
-from trivet.kernels.thermal import (
+from trivet.kernels.heat.burners import level_frac, limited_level, pan_power_w
+from trivet.kernels.heat.cellstats import hottest_mean_k
+from trivet.kernels.heat.loads import FoodPatch, contact_w_m2k, stack_layers
+from trivet.kernels.heat.thermal import (
     EnergyLedger,
     Losses,
     PanBase,

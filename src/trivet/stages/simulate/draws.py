@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trivet.kernels.optics import Pose
-from trivet.kernels.sensornoise import SensorErrors
-from trivet.kernels.water import boiling_point_k
+from trivet.kernels.geometry.optics import Pose
+from trivet.kernels.heat.water import boiling_point_k
+from trivet.kernels.sensor.sensornoise import SensorErrors
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design, Head
 from trivet.records.figures import Figure

@@ -9,13 +9,13 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from trivet.kernels.probe_uncertainty import (
+from trivet.kernels.sensor.probe_uncertainty import (
     ATTACHMENT_ERROR,
     LOGGER_K,
     probe_standard_uncertainty_k,
 )
-from trivet.kernels.probesim import ProbeErrors, probe_reading_k
-from trivet.kernels.thermocouple import tolerance_k
+from trivet.kernels.sensor.probesim import ProbeErrors, probe_reading_k
+from trivet.kernels.sensor.thermocouple import tolerance_k
 from trivet.records.cook import CookPlan, SheetBurner, SheetProbe, Told, ToldEntry
 from trivet.records.design import Design
 from trivet.records.figures import Figure

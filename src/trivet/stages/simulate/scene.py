@@ -11,15 +11,15 @@ import numpy.typing as npt
 
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface
-from trivet.kernels.film import OpticalConstants, film_emissivity, surface_band_emissivity
-from trivet.kernels.lens import Lens
-from trivet.kernels.loads import WATER_FILM_KG_M2
-from trivet.kernels.optics import Pose, point_of_pixel, view_angle_rad
-from trivet.kernels.path import column_transmittance, through_window
-from trivet.kernels.planck import Band, band_radiance
-from trivet.kernels.render import disc_cover, mixed_radiance, pixel_radiance
-from trivet.kernels.sampling import sampling_matrix
-from trivet.kernels.sensornoise import wander_k
+from trivet.kernels.geometry.lens import Lens
+from trivet.kernels.geometry.optics import Pose, point_of_pixel, view_angle_rad
+from trivet.kernels.geometry.sampling import sampling_matrix
+from trivet.kernels.heat.loads import WATER_FILM_KG_M2
+from trivet.kernels.radiation.film import OpticalConstants, film_emissivity, surface_band_emissivity
+from trivet.kernels.radiation.path import column_transmittance, through_window
+from trivet.kernels.radiation.planck import Band, band_radiance
+from trivet.kernels.radiation.render import disc_cover, mixed_radiance, pixel_radiance
+from trivet.kernels.sensor.sensornoise import wander_k
 from trivet.records.design import Design
 from trivet.stages.simulate.cooking import STEP_S, PanHistory
 from trivet.stages.simulate.draws import HeadUnit, Kitchen

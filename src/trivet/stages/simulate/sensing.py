@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from trivet.kernels.halfframes import subpage_mask
-from trivet.kernels.path import through_window
-from trivet.kernels.planck import band_radiance
-from trivet.kernels.render import at_moments
-from trivet.kernels.sensornoise import (
+from trivet.kernels.radiation.path import through_window
+from trivet.kernels.radiation.planck import band_radiance
+from trivet.kernels.radiation.render import at_moments
+from trivet.kernels.sensor.halfframes import subpage_mask
+from trivet.kernels.sensor.sensornoise import (
     digitised_k,
     netd_radiance,
     noisy_apparent_k,

@@ -11,11 +11,11 @@ import numpy.typing as npt
 from trivet.errors import InputError
 from trivet.facts.materials import Material, material
 from trivet.facts.surfaces import surface
-from trivet.kernels.burners import FluxMap, default_pattern, flux_map
-from trivet.kernels.loads import Layer, oil_layer, water_layer
-from trivet.kernels.patches import film_thickness_m, smooth_field
-from trivet.kernels.sampling import CellGrid
-from trivet.kernels.thermal import cell_area_frac, cell_centres
+from trivet.kernels.geometry.sampling import CellGrid
+from trivet.kernels.heat.burners import FluxMap, default_pattern, flux_map
+from trivet.kernels.heat.loads import Layer, oil_layer, water_layer
+from trivet.kernels.heat.patches import film_thickness_m, smooth_field
+from trivet.kernels.heat.thermal import cell_area_frac, cell_centres
 from trivet.records.cook import CookBurner, CookPlan
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.stages.simulate.draws import Kitchen, drawn, stream

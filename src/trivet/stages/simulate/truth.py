@@ -7,11 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from trivet.kernels.cellstats import area_quantiles_k, hottest_mean_k
-from trivet.kernels.lens import Lens
-from trivet.kernels.occlusion import visible_base
-from trivet.kernels.optics import Pose, pixel_of_point
-from trivet.kernels.planck import Band
+from trivet.kernels.geometry.lens import Lens
+from trivet.kernels.geometry.occlusion import visible_base
+from trivet.kernels.geometry.optics import Pose, pixel_of_point
+from trivet.kernels.heat.cellstats import area_quantiles_k, hottest_mean_k
+from trivet.kernels.radiation.planck import Band
 from trivet.records.recording import BurnerTruth
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.stages.simulate.cooking import PanHistory

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.agreement import agreement_limits_by_cook
+from trivet.kernels.statistics.agreement import agreement_limits_by_cook
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.records.verdict import ProofCook, Stratum

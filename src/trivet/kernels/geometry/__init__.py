@@ -1,0 +1,1 @@
+"""Where a head looks: lenses, poses, coverage, walls, shadows, and what each pixel samples."""

@@ -1,0 +1,1 @@
+"""Pans, burners, contents and food as heat."""

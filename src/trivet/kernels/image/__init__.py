@@ -1,0 +1,1 @@
+"""Pans in frames: edge, covered pixels, rings, trends."""

@@ -1,0 +1,1 @@
+"""Energy, payload and money."""

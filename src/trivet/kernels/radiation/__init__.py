@@ -1,0 +1,1 @@
+"""Radiation in the band: Planck, surfaces, films, windows, droplets, and back to temperature."""

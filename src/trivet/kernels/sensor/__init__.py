@@ -1,0 +1,1 @@
+"""Sensors and reference probes: raw words, drift, noise, thermocouples, clocks, waking."""

@@ -1,0 +1,1 @@
+"""Intervals, agreement, uncertainty, conformance."""
