@@ -10,7 +10,7 @@ MAKE_VENV = [ -x $(BIN)/python ] || uv venv --quiet --python $(PYTHON) $(VENV)
 INSTALL = uv pip install --quiet --python $(BIN)/python --constraint requirements.lock
 else
 MAKE_VENV = [ -x $(BIN)/python ] || $(PYTHON) -m venv $(VENV)
-INSTALL = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock
+INSTALL = $(BIN)/python -m pip install --quiet --no-compile --disable-pip-version-check --constraint requirements.lock
 endif
 
 .PHONY: demo test test-slow bench lint lock docs clean

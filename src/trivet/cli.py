@@ -29,7 +29,7 @@ Json = Annotated[bool, typer.Option("--json", help="Print the record as JSON, no
 Fresh = Annotated[bool, typer.Option("--fresh", help="Compute again what the store has.")]
 Csv = Annotated[Path | None, typer.Option("--csv", help="Write the rows to this file.")]
 
-MET, NOT_MET = 0, 1
+MET, NOT_MET, INTERRUPTED = 0, 1, 130
 
 
 @app.command()
@@ -325,17 +325,14 @@ def _run() -> int:
         return int(result) if isinstance(result, int) else 0
     except typer.Exit as stop:
         return stop.exit_code
-    except typer.Abort:
-        return 130
     except wrong as fault:
         fault.show()
         return 2
     except TrivetError as fault:
         print(f"trivet: {fault}", file=sys.stderr)
         return fault.exit_code
-    except KeyboardInterrupt:
-        print("trivet: interrupted; nothing is half written", file=sys.stderr)
-        return 130
+    except (KeyboardInterrupt, typer.Abort):
+        return INTERRUPTED
     except OSError as fault:
         print(f"trivet: {fault.filename or 'storage'}: {fault.strerror or fault}", file=sys.stderr)
         return 3
@@ -354,4 +351,6 @@ def main() -> None:
             file=sys.stderr,
         )
         code = 3
+    if code == INTERRUPTED:  # typer may have caught it first
+        print("trivet: interrupted; nothing is half written", file=sys.stderr)
     sys.exit(code)

@@ -76,6 +76,15 @@ def test_one_fault(tmp_path: Path, old: str, new: str, key: str, words: str) -> 
     assert words in text, text
 
 
+def test_a_sensor_without_a_price_anywhere_is_named(tmp_path: Path) -> None:
+    card = 'sensor = "thermopile-32x24-55"'
+    assert card in LARKPANE
+    path = tmp_path / "design.toml"
+    path.write_text(LARKPANE.replace(card, 'sensor = "bolometer-160x120-57"', 1), "utf-8")
+    with pytest.raises(DesignError, match="sensor card 'bolometer-160x120-57' states none"):
+        read_design(path)
+
+
 def test_two_ways_to_say_the_goods_are_refused(tmp_path: Path) -> None:
     text = said(tmp_path, ("[costs]\n", '[costs]\nunit_cost = "41.00 USD"\n'))
     assert "costs.unit_cost" in text

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -85,3 +87,24 @@ def test_json_is_the_only_thing_on_stdout(tmp_path: Path) -> None:
     record = json.loads(done.stdout)
     assert record["views"]
     assert record["budgets"]
+
+
+def test_an_interrupt_exits_130_and_leaves_nothing_half_written(tmp_path: Path) -> None:
+    assert trivet("new", str(tmp_path / "p")).returncode == 0
+    running = subprocess.Popen(
+        [sys.executable, "-m", "trivet", "prove", str(tmp_path / "p")],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    deadline = time.monotonic() + 60
+    while not list((tmp_path / "p").glob("results/recording/*")):
+        assert running.poll() is None, "finished before it could be interrupted"
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
+    running.send_signal(signal.SIGINT)
+    _, said = running.communicate(timeout=60)
+    assert running.returncode == 130
+    assert "interrupted" in said
+    assert "Traceback" not in said
+    assert not list((tmp_path / "p").glob("results/*/.*"))

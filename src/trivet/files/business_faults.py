@@ -105,6 +105,10 @@ def _goods(toml: TomlFile) -> Iterator[Fault]:
         place: Path = ("costs", "bill", at)
         if line.price is None and not line.sensor:
             yield toml.fault((*place, "price"), f"no price of {line.name!r}", "an amount")
+        elif line.price is None:
+            for name in _priceless(toml):
+                found = f"no price of {line.name!r}, and sensor card {name!r} states none"
+                yield toml.fault((*place, "price"), found, "an amount, e.g. price = '31.00 USD'")
         breaks = [PriceBreak(one.at_least, one.at_most, one.price.amount) for one in line.breaks]
         try:
             pair = overlap(breaks)
@@ -114,6 +118,18 @@ def _goods(toml: TomlFile) -> Iterator[Fault]:
         if pair is not None:
             found = f"breaks from {pair[0].at_least} and from {pair[1].at_least} overlap"
             yield toml.fault((*place, "breaks"), found, "one price for each size of an order")
+
+
+def _priceless(toml: TomlFile) -> Iterator[str]:
+    """Yield the heads' sensor cards that state no board price."""
+    own = {str(one.get("name")): one for one in toml.content.get("sensors", []) if one}
+    library = sensor_cards()
+    for name in dict.fromkeys(str(one.get("sensor")) for one in toml.content.get("heads", [])):
+        if name in own:
+            if "board_price" not in own[name]:
+                yield name
+        elif name in library and library[name].board_price is None:
+            yield name
 
 
 def _channel(toml: TomlFile) -> Iterator[Fault]:
