@@ -125,6 +125,19 @@ def compare(
 
 
 @app.command()
+def remedies(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Try the design's declared changes against every predicted requirement that fails.
+
+    Example: trivet remedies my-monitor
+    """
+    from trivet.report.console_production import show_remedies
+
+    chain = _chain(project, fresh=fresh)
+    record = chain.remedies
+    _show(record, show_remedies(record, display=chain.design.display), json)
+
+
+@app.command()
 def trade(project: Project, json: Json = False) -> None:
     """Rank the design's options by weighted criteria; say at which weight the winner flips.
 

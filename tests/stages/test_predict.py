@@ -28,8 +28,8 @@ from trivet.stages.predict.money import economics
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import (
     Wanted,
-    _places,
     error_budgets,
+    places_of,
     stream,
     wanted_budgets,
 )
@@ -232,7 +232,7 @@ def test_monte_carlo_of_one_rectangular_cause_has_its_known_width(design):
 def _one_case(design, field, half) -> Cases:
     seen = seen_by(design)
     wanted = [Wanted(design.base("dry"), design.pan("iron-24"), 503.15)]
-    places = next(iter(_places(design, seen, wanted)))[:1]
+    places = next(iter(places_of(design, seen, wanted)))[:1]
     cases = cases_of(design, eye=seen.eyes[0], places=places)
     one = np.array([half])
     return replace(cases, terms=(Term("it", field, -one, one, "rectangular", "test"),))

@@ -25,7 +25,7 @@ from trivet.stages.predict.correlation import correlated_units, groups_of, matri
 from trivet.stages.predict.endofline import carried
 from trivet.stages.predict.pathterms import surround_range_k, view_of
 from trivet.stages.predict.population import half_width_k, unit_population
-from trivet.stages.predict.readings import Wanted, _places, error_budgets
+from trivet.stages.predict.readings import Wanted, error_budgets, places_of
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import seen_by
 from trivet.terms.budgetterms import TERM_NAMES
@@ -38,7 +38,9 @@ def cases(tables, base="dry", pan="iron-24", kelvin=HOT_K) -> Cases:
     design = Design.model_validate(tables)
     seen = seen_by(design)
     wanted = [Wanted(design.base(base), design.pan(pan), kelvin)]
-    return cases_of(design, eye=seen.eyes[0], places=next(iter(_places(design, seen, wanted)))[:1])
+    return cases_of(
+        design, eye=seen.eyes[0], places=next(iter(places_of(design, seen, wanted)))[:1]
+    )
 
 
 def term(tables, name, **keywords) -> Term:
@@ -180,7 +182,7 @@ def test_film_and_pan_radiate_their_own_shares(design_tables):
 def _film_places(tables):
     design = Design.model_validate(tables)
     wanted = [Wanted(design.base("film"), design.pan("steel-24"), HOT_K)]
-    return next(iter(_places(design, seen_by(design), wanted)))
+    return next(iter(places_of(design, seen_by(design), wanted)))
 
 
 def test_every_term_may_be_named_in_a_file(design_tables):

@@ -24,6 +24,7 @@ from trivet.report.console_parts import (
     text_line,
     text_table,
 )
+from trivet.report.console_production import unit_answers
 from trivet.report.console_seeing import seeing_answers
 from trivet.units import show_length, show_temperature
 
@@ -86,6 +87,7 @@ def _answers(prediction: Prediction, display: Display) -> Iterator[tuple[str, st
             f"up to ±{difference_text(worst.u95_k, display)} at 95 %: {_case(worst, display)};"
             f" {worst.reason}",
         )
+    yield from unit_answers(prediction, display)
     for one in prediction.ranges:
         if one.headroom_k < 0.0:
             short = difference_text(-one.headroom_k, display)

@@ -45,6 +45,36 @@ def with_sensor(design: Design, *, sensor: str, price: Money | None = None) -> D
     return _priced(design.model_copy(update=update), price)
 
 
+def power_moved(design: Design, *, before: Design) -> Design | None:
+    """Return a design whose power while measuring follows from its sensors' own draws.
+
+    Parameters
+    ----------
+    design : Design
+        With other sensors than before, and the power of before.
+    before : Design
+        With the sensors that its stated power is of; the same number of heads.
+
+    Returns
+    -------
+    Design or None
+        None where a card whose draw would be needed does not state it.
+    """
+    step = 0.0
+    for one, two in zip(before.heads, design.heads, strict=True):
+        old, new = before.card(one), design.card(two)
+        if old.name == new.name:
+            continue
+        if old.measure_w is None or new.measure_w is None:
+            return None
+        step += float(new.measure_w) - float(old.measure_w)
+    if step == 0.0:
+        return design
+    battery = design.battery
+    moved = battery.model_copy(update={"measure_w": _moved(battery.measure_w, step)})
+    return design.model_copy(update={"battery": moved})
+
+
 def _priced(design: Design, price: Money | None) -> Design:
     if price is None:
         return design

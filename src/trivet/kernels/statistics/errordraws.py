@@ -44,6 +44,8 @@ HOUSING = 12
 LEAST_SHARE = 1e-6
 BLOCK = 64
 LUKEWARM_K = 300.0
+CUT_FRAC = 3e-11
+"""Coefficients under this share of the largest are left out: 1e-7 K at most."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,8 +140,10 @@ def reading_errors_k(
 
 
 def _packed(series: Series) -> FloatArray:
-    """Return ends and coefficients of a series in one array."""
-    return np.concatenate([[series.low, series.high], series.coefficients])
+    """Return ends and coefficients of a series in one array, cut where they stop to count."""
+    size = np.abs(series.coefficients)
+    last = int(np.flatnonzero(size > CUT_FRAC * size.max())[-1])
+    return np.concatenate([[series.low, series.high], series.coefficients[: last + 1]])
 
 
 Tables = tuple[FloatArray, FloatArray, FloatArray, FloatArray]

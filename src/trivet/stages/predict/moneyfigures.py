@@ -178,8 +178,15 @@ def bill_of(design: Design) -> tuple[Line, ...]:
     if not costs.bill:
         if costs.unit_cost is None:
             raise InputError("costs: neither 'unit_cost' nor a [[costs.bill]]; give one")
-        return (Line("goods", costs.unit_cost.amount),)
-    return tuple(line for one in costs.bill for line in _lines(design, one))
+        return (Line("goods", costs.unit_cost.amount), *_calibration(design))
+    lines = tuple(line for one in costs.bill for line in _lines(design, one))
+    return (*lines, *_calibration(design))
+
+
+def _calibration(design: Design) -> tuple[Line, ...]:
+    """Return the end of the line as a line of the bill; its scrap is for the declared yield."""
+    rules = design.end_of_line
+    return () if rules is None else (Line("calibration at the end of the line", rules.cost.amount),)
 
 
 def _lines(design: Design, one: BillLine) -> tuple[Line, ...]:

@@ -125,9 +125,11 @@ def surround_range_k(
     -----
     Taking all ends at once is the wide side: things overhead warm together.
     """
-    shares = np.array(
-        [[view_of(thing, spot_m=spot) for thing in design.surroundings.mirrored] for spot in spots]
-    )
+    known = {
+        spot: [view_of(thing, spot_m=spot) for thing in design.surroundings.mirrored]
+        for spot in set(spots)
+    }
+    shares = np.array([known[spot] for spot in spots])
     room = design.surroundings.ambient_k
     ends = []
     for end in (0, 1):

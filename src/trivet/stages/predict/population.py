@@ -19,7 +19,7 @@ from trivet.stages.predict.budget import COVERAGE_FACTOR, first_order
 from trivet.stages.predict.cases import Cases, Floats, Place, Term
 from trivet.stages.predict.correlation import matrix_of
 from trivet.stages.predict.endofline import as_found_k
-from trivet.stages.predict.readings import Wanted, place_at, stream
+from trivet.stages.predict.readings import Wanted, places_of, stream
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import Eye, Seen
 
@@ -85,8 +85,13 @@ def unit_population(
     told = [one for one in budgets if one.measurable]
     errors: list[UnitError] = []
     bare = design.model_copy(update={"end_of_line": None})
+    stands = _stands(design, seen, told)
     for eye in seen.eyes:
-        cases = [(one, place) for one in told if (place := _place(design, seen, eye, one))]
+        cases = [
+            (one, place)
+            for one, place in zip(told, stands, strict=True)
+            if place is not None and place.view.head == eye.head.name
+        ]
         if cases:
             errors += _eye_errors(design, bare, eye, cases, units)
     total = int(units.passes.size)
@@ -104,9 +109,15 @@ def unit_population(
     )
 
 
-def _place(design: Design, seen: Seen, eye: Eye, budget: Budget) -> Place | None:
-    wanted = Wanted(design.base(budget.base), design.pan(budget.pan), budget.temperature_k)
-    return place_at(design, seen=seen, eye=eye, one=wanted, burner=budget.burner)
+def _stands(design: Design, seen: Seen, budgets: Sequence[Budget]) -> list[Place | None]:
+    """Return where each budget's pan stands: on the burner for which it is stated."""
+    wanted = [
+        Wanted(design.base(one.base), design.pan(one.pan), one.temperature_k) for one in budgets
+    ]
+    return [
+        next((place for place in places if place.view.burner == one.burner), None)
+        for one, places in zip(budgets, places_of(design, seen, wanted), strict=True)
+    ]
 
 
 def _drawn_units(design: Design, seen: Seen) -> _Units:

@@ -94,7 +94,8 @@ def error_budgets(
     *,
     seen: Seen,
     wanted: Sequence[Wanted],
-    part: str = "budgets",
+    part: str = SHARED_PART,
+    shared: bool = True,
 ) -> tuple[Budget, ...]:
     """Return an error budget for each wanted case, at the burner where it is worst.
 
@@ -108,6 +109,8 @@ def error_budgets(
         What to budget.
     part : str
         Name of the random stream.
+    shared : bool
+        Whether lines of the main budgets get their shares of the variance too.
 
     Returns
     -------
@@ -124,7 +127,7 @@ def error_budgets(
     JCGM 100:2008; JCGM 101:2008.
     """
     places: dict[str, list[tuple[int, Place]]] = {eye.head.name: [] for eye in seen.eyes}
-    for number, burner_places in enumerate(_places(design, seen, wanted)):
+    for number, burner_places in enumerate(places_of(design, seen, wanted)):
         for place in burner_places:
             places[place.view.head].append((number, place))
     best: dict[int, tuple[Eye, Place, float]] = {}
@@ -141,13 +144,16 @@ def error_budgets(
     for eye in seen.eyes:
         chosen = [(n, place) for n, (own_eye, place, _) in sorted(best.items()) if own_eye is eye]
         if chosen:
-            done.update(_head_budgets(design, eye, chosen, wanted, part))
+            own_shares = shared and part == SHARED_PART
+            done.update(
+                _head_budgets(design, eye, chosen, wanted=wanted, part=part, shared=own_shares)
+            )
     return tuple(
         done[number] if number in done else _unseen(one) for number, one in enumerate(wanted)
     )
 
 
-def _places(design: Design, seen: Seen, wanted: Sequence[Wanted]) -> Iterable[list[Place]]:
+def places_of(design: Design, seen: Seen, wanted: Sequence[Wanted]) -> Iterable[list[Place]]:
     """Return for each wanted case its place on every burner that is seen."""
     known: dict[tuple[str, str], list[Place]] = {}
     for one in wanted:
@@ -192,20 +198,14 @@ def _seen_places(design: Design, seen: Seen, one: Wanted) -> list[Place]:
     return places
 
 
-def place_at(design: Design, *, seen: Seen, eye: Eye, one: Wanted, burner: str) -> Place | None:
-    """Return the place of a case on one burner, or None where this head is not its best."""
-    for place in _seen_places(design, seen, one):
-        if place.view.burner == burner and place.view.head == eye.head.name:
-            return replace(place, temperature_k=one.temperature_k)
-    return None
-
-
 def _head_budgets(
     design: Design,
     eye: Eye,
     chosen: list[tuple[int, Place]],
+    *,
     wanted: Sequence[Wanted],
     part: str,
+    shared: bool,
 ) -> dict[int, Budget]:
     cases = cases_of(design, eye=eye, places=[place for _, place in chosen])
     linear = first_order(cases)
@@ -214,7 +214,7 @@ def _head_budgets(
         cases, draws=unit_draws(cases.terms, generator=generator, pairs=cases.pairs)
     )
     shares = np.full_like(linear.contributions, np.nan)
-    if part == SHARED_PART:
+    if shared:
         shares = variance_shares(cases, generator=stream(design, name=f"shares/{eye.head.name}"))
     apparent_k = cases.apparent_k
     return {

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -21,9 +21,10 @@ from trivet.stages.predict.money import economics
 from trivet.stages.predict.population import unit_population
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
-from trivet.stages.predict.views import seen_by
+from trivet.stages.predict.views import Seen, seen_by
 from trivet.stages.predict.warning import warning_timeline
 from trivet.terms.predicted import predicted_value
+from trivet.terms.variants import power_moved
 
 TINY = 1e-9
 
@@ -44,15 +45,14 @@ def remedies(design: Design, prediction: Prediction) -> Remedies:
         Found by predicting the changed design anew, part by part; the changes that
         bring a requirement inside stand first.
 
-    Raises
-    ------
-    InputError
-        If the prediction is not of this design.
-
     Notes
     -----
     One change at a time: two that help only together are not found.  A change that
-    makes a design impossible is named so and helps nothing.
+    makes a design impossible is named so and helps nothing; a figure that a changed
+    card does not give, such as its price, leaves only what rests on it unknown.  The
+    power while measuring follows the sensors' own draws unless the change sets it.
+    The draws are those of the prediction, so that a change that does not touch a
+    requirement leaves its value as it is.  About half a second a change.
 
     References
     ----------
@@ -63,16 +63,16 @@ def remedies(design: Design, prediction: Prediction) -> Remedies:
     ]
     tried: list[Remedy] = []
     changed = {option.name: _changed_design(design, option) for option in design.options}
-    parts = {one.metric for one in failing}
+    metrics = {one.metric for one in failing}
     again = {
-        name: made if isinstance(made, str) else _predicted_again(made, prediction, parts)
+        name: made if isinstance(made, str) else _predicted_again(design, made, prediction, metrics)
         for name, made in changed.items()
     }
     for requirement in failing:
         before = _value(requirement, prediction, design)
         own = [
-            _remedy(requirement, before, name, changed[name], again[name])
-            for name in (option.name for option in design.options)
+            _remedy(requirement, before, option.name, again[option.name])
+            for option in design.options
         ]
         tried += sorted(own, key=lambda one: _rank(one, requirement))
     helped = {one.requirement for one in tried if one.inside}
@@ -107,17 +107,23 @@ def _rank(remedy: Remedy, requirement: Requirement) -> tuple[bool, float]:
     return (not remedy.inside, sign * remedy.after)
 
 
-def _remedy(
-    requirement: Requirement,
-    before: float,
-    option: str,
-    changed: Design | str,
-    again: Prediction | str,
-) -> Remedy:
-    if isinstance(changed, str) or isinstance(again, str):
-        after, note = math.nan, changed if isinstance(changed, str) else str(again)
+@dataclass(frozen=True)
+class _Again:
+    """The prediction of a changed design, and for each metric why it has none."""
+
+    design: Design
+    prediction: Prediction
+    missing: Mapping[str, str]
+
+
+def _remedy(requirement: Requirement, before: float, option: str, again: _Again | str) -> Remedy:
+    fault = again if isinstance(again, str) else again.missing.get(requirement.metric, "")
+    if fault or isinstance(again, str):
+        after, note = math.nan, fault
     else:
-        after, _, note = predicted_value(requirement, prediction=again, design=changed)
+        after, _, note = predicted_value(
+            requirement, prediction=again.prediction, design=again.design
+        )
     return Remedy(
         option=option,
         requirement=requirement.id,
@@ -130,33 +136,71 @@ def _remedy(
     )
 
 
-def _predicted_again(design: Design, prediction: Prediction, parts: set[str]) -> Prediction | str:
-    """Return the prediction of a changed design, only the parts that are asked for renewed."""
+MONEY = frozenset({"break_even_units", "contribution_frac"})
+
+
+def _predicted_again(
+    own: Design, changed: Design, prediction: Prediction, metrics: set[str]
+) -> _Again | str:
+    """Return what is asked for of a changed design; a part that fails leaves the others."""
     try:
-        seen = seen_by(design)
-        renewed = replace(prediction, views=seen.views)
-        if "range_headroom" in parts:
-            renewed = replace(renewed, ranges=range_checks(design, eyes=seen.eyes))
-        money = bool(parts & {"break_even_units", "contribution_frac"})
-        blind_counts = money and float(design.costs.returns_blind_frac) > 0.0
-        if "predicted_u95" in parts or blind_counts:
-            budgets = error_budgets(design, seen=seen, wanted=wanted_budgets(design), part="remedy")
-            landed = prediction.economics.landed_cost
-            units = unit_population(design, seen=seen, budgets=budgets, landed_cost=landed)
-            renewed = replace(renewed, budgets=budgets, population=units)
-        if "first_reading" in parts:
-            generator = stream(design, name="warning")
-            woken = warning_timeline(design, seen=seen, margins=(), generator=generator)
-            renewed = replace(renewed, warning=woken)
-        if "battery_days" in parts or money:
-            life = battery_days(design, generator=stream(design, name="battery"))
-            renewed = replace(renewed, battery=life)
-        if money:  # returns follow the life and what is measurable
-            earned = economics(design, life=renewed.battery, budgets=renewed.budgets)
-            renewed = replace(renewed, economics=earned)
+        seen = seen_by(changed)
     except TrivetError as error:
         return f"impossible: {error}"
-    return renewed
+    now = replace(prediction, views=seen.views)
+    missing: dict[str, str] = {}
+    powered: Design | None = changed
+    if own.battery.measure_w == changed.battery.measure_w and len(own.heads) == len(changed.heads):
+        powered = power_moved(changed, before=own)
+    design = changed if powered is None else powered
+    if powered is None:
+        why = "unknown: the draw of a sensor card is not stated, so that the power cannot follow"
+        missing = dict.fromkeys({"battery_days", *MONEY}, why)
+    for part, serves in _PARTS:
+        asked = (metrics & serves) - missing.keys()
+        if not asked:
+            continue
+        try:
+            now = part(design, seen, now)
+        except TrivetError as error:
+            missing.update(dict.fromkeys(asked, f"unknown: {error}"))
+    return _Again(design, now, missing)
+
+
+def _ranged(design: Design, seen: Seen, now: Prediction) -> Prediction:
+    return replace(now, ranges=range_checks(design, eyes=seen.eyes))
+
+
+def _erring(design: Design, seen: Seen, now: Prediction) -> Prediction:
+    budgets = error_budgets(design, seen=seen, wanted=wanted_budgets(design), shared=False)
+    landed = now.economics.landed_cost
+    units = unit_population(design, seen=seen, budgets=budgets, landed_cost=landed)
+    return replace(now, budgets=budgets, population=units)
+
+
+def _woken(design: Design, seen: Seen, now: Prediction) -> Prediction:
+    generator = stream(design, name="warning")
+    found = warning_timeline(design, seen=seen, margins=(), generator=generator)
+    return replace(now, warning=found)
+
+
+def _lasting(design: Design, seen: Seen, now: Prediction) -> Prediction:
+    return replace(now, battery=battery_days(design, generator=stream(design, name="battery")))
+
+
+def _earned(design: Design, seen: Seen, now: Prediction) -> Prediction:
+    """Money follows the life and, where blind readings come back, what is measurable."""
+    return replace(now, economics=economics(design, life=now.battery, budgets=now.budgets))
+
+
+_PARTS: tuple[tuple[Callable[[Design, Seen, Prediction], Prediction], frozenset[str]], ...] = (
+    (_ranged, frozenset({"range_headroom"})),
+    (_erring, MONEY | {"predicted_u95"}),
+    (_woken, frozenset({"first_reading"})),
+    (_lasting, MONEY | {"battery_days"}),
+    (_earned, MONEY),
+)
+"""What renews a part of the prediction, and which metrics rest on it, in order of need."""
 
 
 def _changed_design(design: Design, option: Option) -> Design | str:
