@@ -27,6 +27,10 @@ test-slow: $(VENV)/dev.done
 bench: $(VENV)/dev.done
 	$(BIN)/python -m benchmarks
 
+# Measures every check of the simulator and writes docs/simulator.md.
+docs: $(VENV)/dev.done
+	$(BIN)/python -m tests.closure.checks
+
 lint: $(VENV)/dev.done
 	$(BIN)/ruff check . && $(BIN)/ruff format --check . && $(BIN)/mypy && $(BIN)/lint-imports
 

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from trivet.device import alertmachine as machine
+from trivet.device.alertcooks import changes_of_cooks
 from trivet.device.alertsettings import HEAT_ON, AlertSettings, settings_array
 
 COOKS, SAMPLES, PERIOD_MS = 10_000, 4_800, 250
@@ -49,7 +49,7 @@ def made_cooks(count: int, *, generator: np.random.Generator) -> NDArray[np.int1
 def by_machine(cooks: NDArray[np.int16]) -> list[Ints]:
     """Return each cook's changes by the device's own machine: (moment, alert, on)."""
     settings = settings_array((LEVEL, AHEAD))
-    found = machine.changes_of_cooks(
+    found = changes_of_cooks(
         np.arange(SAMPLES, dtype=np.int64) * PERIOD_MS,
         reading_dk=cooks,
         word=np.full(SAMPLES, HEAT_ON, dtype=np.int64),

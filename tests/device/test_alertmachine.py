@@ -194,6 +194,10 @@ def _plain_run(*arguments):
         "_judged",
         "_delayed",
         "_cause",
+        "_quiet_until",
+        "_noted",
+        "_run_plain",
+        "_run_ahead",
         "_run_alert",
         "_sort_by_moment",
     )

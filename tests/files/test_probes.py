@@ -276,11 +276,46 @@ class TestPotSet:
         _, between = offset_at_k(335.0, offsets=offsets, probe=0)
         assert calm < 0.04 < between  # what lies between the plateaus was not measured
 
+    def test_held_out_boil_spreads_by_under_0_3_k(self):
+        """Offsets from the run's first part; the rest of its boil was not used."""
+        log = read_probe_log(POT / "Calibration.xlsx")
+        kelvin = log.readings_c + 273.15
+        whole = common_temperature_offsets(kelvin, time_s=log.time_s)
+        middle = whole.span_s[1].mean()
+        early = log.time_s <= middle
+        offsets = common_temperature_offsets(kelvin[early], time_s=log.time_s[early])
+        boil = kelvin[~early]
+        corrected = np.column_stack(
+            [boil[:, i] - offset_at_k(boil[:, i], offsets=offsets, probe=i)[0] for i in range(10)]
+        )
+        assert len(boil) >= 10
+        assert np.ptp(boil, axis=1).max() > 1.4
+        assert np.ptp(corrected, axis=1).max() <= 0.3
+
     def test_offsets_need_a_settled_run(self):
         log = read_probe_log(POT / "Calibration.xlsx")
         heating = slice(30, 200)
         with pytest.raises(NotEnoughDataError, match="never had a common temperature"):
             common_temperature_offsets(log.readings_c[heating] + 273.15, time_s=log.time_s[heating])
+
+
+class TestStuck:
+    def test_a_stretch_is_blanked_and_noted_for_heated_columns_alone(self, tmp_path):
+        time = np.arange(0.0, 600.0, 2.0)
+        live = np.round(25.0 + 0.3 * time, 1)
+        stuck = np.where((time > 200) & (time < 400), 65.0, live)
+        room = np.full(time.size, 22.0)
+        text = _text(time, live, stuck, room, header="time_s,pan,oil,room")
+        log = read_probe_log(_log(tmp_path, text), must_move=("pan", "oil"))
+        assert np.isnan(log.readings_c[(time > 202) & (time < 398), 1]).all()
+        assert np.isfinite(log.readings_c[:, 2]).all()
+        assert "stuck" in _notes(log)
+
+    def test_throughout_is_refused(self, tmp_path):
+        time = np.arange(0.0, 600.0, 2.0)
+        text = _text(time, 25.0 + 0.2 * time, np.full(time.size, 31.0))
+        with pytest.raises(ProbeLogError, match=r"'oil' reads 31 C throughout.*stuck"):
+            read_probe_log(_log(tmp_path, text), must_move=("pan", "oil"))
 
 
 class TestEvents:

@@ -23,7 +23,8 @@ from trivet.files.cooks import read_cooks
 from trivet.files.design import read_design
 from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.arrays import ArrayField
-from trivet.records.cook import SheetBurner, SheetProbe, Told
+from trivet.records.benchsheet import SheetFlat, SheetMark, SheetPatch, SheetTarget
+from trivet.records.cook import CookPlan, CookPlans, SheetBurner, SheetProbe, Told
 from trivet.records.estimate import Estimate
 from trivet.records.provenance import fingerprint
 
@@ -31,10 +32,24 @@ ROOT = Path(__file__).parents[2]
 LARKPANE = ROOT / "examples" / "larkpane"
 VALUE_TYPES = {"ArrayField", "Quantity", "MoneyText", "Money", "Metric"}
 
+_PLAN: dict[str, Any] = {
+    "name": "one",
+    "purpose": "proof",
+    "duration": "3 min",
+    "burners": [
+        {"burner": "b", "pan": "p", "base": "dry", "schedule": [{"at": "0 s", "level": "50 %"}]}
+    ],
+}
 _PARTS: dict[type[BaseModel], dict[str, Any]] = {
     Told: {"base_contents": "oil", "front-left": {"pan": "array"}},
     SheetBurner: {"burner": "base64", "diameter": "26 cm", "contents": "oil", "volume": "5 mL"},
     SheetProbe: {"column": "tc1", "class": "iec-2", "u": "0.5 K", "x": "-3 cm"},
+    SheetMark: {"row": 3, "col": 4.5, "x": "1 cm", "y": "-2 cm"},
+    SheetTarget: {"burner": "base64", "diameter": "18 cm"},
+    SheetPatch: {"x": "0 m", "y": "1 cm", "diameter": "2 dm", "emissivity": "0.1", "probe": "é"},
+    SheetFlat: {"from": "1 s", "to": "9 s", "temperature": "40 degC"},
+    CookPlan: _PLAN,
+    CookPlans: {"format": 1, "cooks": [_PLAN]},
 }
 
 
@@ -58,6 +73,8 @@ class Samples:
             return self.of(next(one for one in arguments if one is not type(None)))
         if origin is tuple:
             return tuple(self.members(arguments))
+        if origin is dict:
+            return {self.of(arguments[0]): self.of(arguments[1]) for _ in range(2)}
         if dataclasses.is_dataclass(kind) and isinstance(kind, type):
             hints = get_type_hints(kind, include_extras=True)
             return kind(

@@ -83,6 +83,29 @@ def test_film_thickness_on_shiny_steel():
         assert abs(fit.emissivity - eps) < 0.03
 
 
+def test_a_wrong_k_is_in_the_thickness_and_not_in_the_emissivity():
+    """Constants 20 % too weak: refitted with the right ones the thickness moves as it was said."""
+    rng = np.random.default_rng(9)
+    oil = _oil()
+    strong = OpticalConstants(oil.wavelength_m, oil.n, 1.2 * oil.k, oil.name)
+    eps = film_emissivity(20e-6, film=strong, substrate=0.15, temperature_k=420.0, band=BAND)
+    pairs = _pairs(float(eps), rng, probe_u=0.5)
+    fits = [
+        fit_film(pairs, film=film, substrate=(0.15, 0.01), start_m=40e-6, band=BAND, scale_u=0.2)
+        for film in (oil, strong)
+    ]
+    assert fits[0].thickness_m / fits[1].thickness_m == pytest.approx(1.2, abs=0.05)
+    assert fits[0].emissivity == pytest.approx(fits[1].emissivity, abs=0.005)
+    whole = fits[0].covariance
+    assert whole.shape == (3, 3)
+    assert np.linalg.eigvalsh(whole).min() > -1e-15
+    assert math.sqrt(whole[0, 0]) / fits[0].thickness_m > 0.2
+    assert whole[0, 2] == pytest.approx(-(0.2**2) * fits[0].thickness_m)
+    # with the k scale known, what is left is the fit's own
+    known = whole[0, 0] - whole[0, 2] ** 2 / whole[2, 2]
+    assert math.sqrt(known) < 0.25 * fits[0].thickness_m
+
+
 def test_film_on_a_dark_pan_does_not_show():
     rng = np.random.default_rng(9)
     with pytest.raises(NotEnoughDataError, match="does not show"):

@@ -7,6 +7,7 @@ import math
 import cv2
 import numpy as np
 import pytest
+from scipy import ndimage
 
 from trivet.errors import OutOfRangeError
 from trivet.kernels.geometry.coverage import (
@@ -25,6 +26,7 @@ from trivet.kernels.geometry.optics import (
     ray_of_pixel,
     view_angle_rad,
 )
+from trivet.kernels.geometry.spot import misplaced_loss_frac
 
 DISTORTION = (-0.21, 0.05, -0.004, 0.0011, -0.0007)
 POSES = (Pose(0, 0, 0.76), Pose(0.1, -0.05, 0.7, 0.2, -0.6, 0.3), Pose(-0.2, 0.3, 1.1, -0.3, 2.0))
@@ -213,3 +215,24 @@ def test_measurable_spot_flags_few_pixels():
     assert spot.footprint_m == pytest.approx(analytic, rel=0.02)
     assert 2.0 < spot.spot_m / spot.footprint_m < 3.0
     assert not spot.enough_pixels
+
+
+@pytest.mark.parametrize(("radius", "within"), [(5.0, 0.12), (8.0, 0.08)])
+def test_a_misplaced_rim_against_a_blurred_picture(radius, within):
+    # A fine picture of the disc, blurred by box and Gaussian, averaged over a shifted disc.
+    fine, size = 21, 22
+    place = (np.arange(size * fine) + 0.5) / fine - size / 2
+    x, y = np.meshgrid(place, place)
+    picture = (np.hypot(x, y) <= radius).astype(float)
+    seen = ndimage.uniform_filter(ndimage.gaussian_filter(picture, 0.5 * fine), fine)
+    lost = [1.0 - seen[np.hypot(x - at, y) <= radius - 1.0].mean() for at in (0.0, 0.5, 1.0, 2.0)]
+    found = misplaced_loss_frac(
+        radius, inside_px=1.0, offset_px=np.array([0.5, 1.0, 2.0]), sigma_px=0.5
+    )
+    assert found == pytest.approx(np.array(lost[1:]) - lost[0], rel=within)
+
+
+def test_a_rim_in_its_place_adds_nothing_and_nonsense_is_refused():
+    assert misplaced_loss_frac(5.0, inside_px=1.0, offset_px=0.0, sigma_px=0.5) == 0.0
+    with pytest.raises(OutOfRangeError, match="must not be negative"):
+        misplaced_loss_frac(5.0, inside_px=1.0, offset_px=-1.0, sigma_px=0.5)

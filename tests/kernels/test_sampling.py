@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 
 import numpy as np
@@ -11,6 +12,13 @@ from scipy.stats import norm
 from trivet.errors import OutOfRangeError
 from trivet.kernels.geometry.optics import Pose, lens_from_fov, point_of_pixel, ray_of_pixel
 from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
+from trivet.kernels.radiation.planck import (
+    flat_band,
+    quadrature_radiance,
+    radiating_temperature_k,
+)
+from trivet.kernels.radiation.render import Cells, pixel_radiance
+from trivet.stages.simulate.scene import image_steps
 
 POSE = Pose(0.01, 0.02, 0.76, tilt_rad=0.05, pan_rad=0.1)
 HOB, WALL, BASE = 40.0, 120.0, 200.0
@@ -25,6 +33,7 @@ def _lens(model="rectilinear", fov=(55, 40)):
 def _values(sampling, grids, of_cells=BASE):
     v = np.full(sampling.matrix.shape[1], of_cells)
     v[list(sampling.wall_column)] = WALL
+    v[list(sampling.apron_column)] = HOB
     v[sampling.hob_column], v[sampling.surround_column] = HOB, 25.0
     return v
 
@@ -46,12 +55,13 @@ def _weights(count, at, step, sigma):
     return w / w.sum(axis=1, keepdims=True)
 
 
-def _brute(lens, grids, sigma, n):
+def _brute(lens, grids, sigma, n, of=(HOB, WALL, BASE)):
     """n x n rays a pixel; cylinders only; surfaces by distance to the axis, not by our tracer."""
+    hob, wall, base = of
     beyond = math.ceil(5 * sigma)
-    rows = (np.arange(-beyond * n, (24 + beyond) * n) + 0.5) / n - 0.5
-    cols = (np.arange(-beyond * n, (32 + beyond) * n) + 0.5) / n - 0.5
-    image = np.full((rows.size, cols.size), HOB)
+    rows = (np.arange(-beyond * n, (lens.rows + beyond) * n) + 0.5) / n - 0.5
+    cols = (np.arange(-beyond * n, (lens.cols + beyond) * n) + 0.5) / n - 0.5
+    image = np.full((rows.size, cols.size), hob)
     for i, row in enumerate(rows):
         rays = ray_of_pixel(np.stack([np.full_like(cols, row), cols], -1), lens=lens, pose=POSE)
         slope = rays[:, :2] / -rays[:, 2:]
@@ -65,8 +75,9 @@ def _brute(lens, grids, sigma, n):
             t = np.clip(-(at_top * run).sum(1) / np.maximum((run**2).sum(1), 1e-30), 0, 1)
             hit = np.hypot(*(at_top + t[:, None] * run).T) <= g.radius_m
             seen = (np.hypot(*at_top.T) <= g.radius_m) & (np.hypot(*at_fill.T) <= g.radius_m)
-            image[i] = np.where(hit, np.where(seen, BASE, WALL), image[i])
-    return _weights(24, rows, 1 / n, sigma) @ image @ _weights(32, cols, 1 / n, sigma).T
+            image[i] = np.where(hit, np.where(seen, base, wall), image[i])
+    down, across = _weights(lens.rows, rows, 1 / n, sigma), _weights(lens.cols, cols, 1 / n, sigma)
+    return down @ image @ across.T
 
 
 @pytest.mark.parametrize("sigma", [0.4, 0.0])
@@ -92,6 +103,41 @@ def test_against_heavy_supersampling(model, sigma):
     assert np.abs(error).max() <= worst
 
 
+def test_simulated_frames_against_heavy_supersampling():
+    """The simulator's own settings, and its rendering from cells to radiance, at both sizes.
+
+    The larger array is checked in a window of it, from the near rims of two pans outwards.
+    """
+    band = flat_band(8e-6, 14e-6)
+    fine = lens_from_fov(120, cols=160, fov_h_rad=math.radians(57), fov_v_rad=math.radians(44))
+    window = dataclasses.replace(
+        fine, rows=24, cols=32, centre_offset_row_px=20.0, centre_offset_col_px=15.0
+    )
+    grids = (
+        CellGrid(-0.2, 0.13, 0.12, 4, 8, 0.01, 0.05),
+        CellGrid(0.2, 0.13, 0.1, 4, 8, 0.01, 0.12, 0.06),
+        CellGrid(0.0, -0.02, 0.09, 4, 8, 0.02, 0.1),
+    )
+    for lens, full, rays in ((_lens(), _lens(), 64), (window, fine, 56)):
+        strips, steps = image_steps(full)
+        sampling = sampling_matrix(
+            grids, lens=lens, pose=POSE, sigma_px=0.5, strips_per_px=strips, steps_per_px=steps
+        )
+        kelvin = np.full((1, sum(grid.cells for grid in grids)), BASE + 273.15)
+        rest_c = _values(sampling, grids)[kelvin.shape[1] :]
+        cells = Cells(kelvin, np.ones(kelvin.shape), np.ones((kelvin.size, 1)), np.zeros((1, 1)), 0)
+        rest = quadrature_radiance(rest_c + 273.15, band=band)[None]
+        got = pixel_radiance(sampling.matrix, cells=(cells,), rest=rest, band=band)
+        levels = quadrature_radiance(np.array([HOB, WALL, BASE]) + 273.15, band=band)
+        wanted = _brute(lens, grids, 0.5, rays, of=tuple(levels))
+        frames = [
+            radiating_temperature_k(np.ravel(one).astype(float), band=band) for one in (got, wanted)
+        ]
+        error = frames[0] - frames[1]
+        assert math.sqrt((error**2).mean()) <= 0.020
+        assert np.abs(error).max() <= 0.15
+
+
 def test_converges_to_its_own_fine_answer():
     lens = _lens()
     grids = (CellGrid(-0.2, 0.1, 0.12, 4, 8, 0.01, 0.05), CellGrid(0.2, 0.1, 0.1, 4, 8, 0.01, 0.12))
@@ -112,7 +158,7 @@ def test_rows_sum_to_one(grids):
     sums = np.asarray(s.matrix.sum(axis=1)).ravel()
     np.testing.assert_allclose(sums, 1.0, atol=1e-12)
     assert s.matrix.data.min() >= 0
-    assert s.matrix.shape == (768, sum(g.cells for g in grids) + len(grids) + 2)
+    assert s.matrix.shape == (768, sum(g.cells for g in grids) + 2 * len(grids) + 2)
 
 
 def test_cells_sit_where_they_belong():
@@ -129,6 +175,18 @@ def test_cells_sit_where_they_belong():
     inner = np.hypot(at[:, 0] - 0.02, at[:, 1] + 0.01) < 0.11
     assert inner.sum() > 80
     np.testing.assert_allclose(got[inner], (3 * at[:, 0] - 2 * at[:, 1])[inner], atol=0.002)
+
+
+def test_flames_show_in_a_ring_around_the_base():
+    """The apron's share of all pixels is its area on the hob, less what the pan hides."""
+    lens, pose = _lens(fov=(40, 40)), Pose(0, 0, 0.9)
+    flat = CellGrid(0.0, 0.0, 0.1, 4, 8, apron_m=0.03)
+    s = sampling_matrix((flat,), lens=lens, pose=pose, sigma_px=0.4)
+    pixel_m2 = (2 * 0.9 * math.tan(math.radians(20))) ** 2 / 768
+    ring = float(s.matrix[:, [s.apron_column[0]]].sum()) * pixel_m2
+    assert ring == pytest.approx(math.pi * (0.13**2 - 0.1**2), rel=0.01)
+    with pytest.raises(OutOfRangeError, match="apron"):
+        CellGrid(0, 0, 0.1, 2, 4, apron_m=-0.01)
 
 
 def test_near_pan_hides_what_stands_behind():

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from trivet.kernels.radiation.mixture import mixture_quantiles
 from trivet.kernels.radiation.planck import band_radiance, flat_band, radiating_temperature_k
-from trivet.kernels.radiation.seensurface import Hypothesis, mixture_interval, read_surface, weigh
+from trivet.kernels.radiation.seensurface import Hypothesis, no_evidence, read_surface, weigh
 
 BAND = flat_band(8e-6, 14e-6)
 DARK = Hypothesis("dark", 0, False, 0.93, 0.02, 1.0, 2.5)
@@ -80,9 +81,50 @@ def test_a_hold_at_the_boil_speaks_for_water() -> None:
     assert weights(scene_k, 0.0, (DARK, WATER), held_s=60.0)[-1, 1] > 0.95
 
 
+def quantiles(reading, weight):
+    found = mixture_quantiles(
+        reading.temperature_k, u_k=reading.u_k, weight=weight, levels=(0.025, 0.5, 0.975)
+    )
+    return found.T
+
+
+def test_evidence_outlives_its_block() -> None:
+    scene_k, rate_kps = np.full(8, 400.0), np.array([0.1, 1.8, 0, 0, 0, 0, 0, 0])
+    rest = {"hypotheses": (DARK, SHINY), "boiling_k": 373.1}
+    whole = weigh(
+        read(scene_k, (DARK, SHINY)), scene_rate_kps=rate_kps, plateau_s=np.zeros(8), **rest
+    )
+    evidence = no_evidence(2)
+    parts = [
+        weigh(
+            read(scene_k[part], (DARK, SHINY)),
+            scene_rate_kps=rate_kps[part],
+            plateau_s=np.zeros(4),
+            evidence=evidence,
+            **rest,
+        )
+        for part in (slice(0, 4), slice(4, 8))
+    ]
+    np.testing.assert_array_equal(np.concatenate(parts), whole)
+    assert whole[-1, 1] < 1e-3
+
+
+def test_quantiles_of_distant_sharp_parts_agree_with_bisection() -> None:
+    rng = np.random.default_rng(8)
+    centre = rng.uniform(300.0, 900.0, (200, 7))
+    u = 10.0 ** rng.uniform(-3.0, 1.5, (200, 7))
+    weight = 10.0 ** rng.uniform(-6.0, 0.0, (200, 7))
+    levels = (0.025, 0.5, 0.975)
+    found = mixture_quantiles(centre, u_k=u, weight=weight, levels=levels)
+    share = weight / weight.sum(axis=1, keepdims=True)
+    for n, level in enumerate(levels):
+        below = (share * stats.norm.cdf(found[:, n, None], centre, u)).sum(axis=1)
+        np.testing.assert_allclose(below, level, atol=1e-6)
+
+
 def test_interval_of_one_hypothesis_is_the_normal_one() -> None:
     reading = read(np.full(3, 450.0), (DARK,))
-    middle, low, high = mixture_interval(reading, weight=np.ones((3, 1)))
+    low, middle, high = quantiles(reading, np.ones((3, 1)))
     np.testing.assert_allclose(middle, reading.temperature_k[:, 0], atol=0.01)
     half = stats.norm.ppf(0.975) * reading.u_k[:, 0]
     np.testing.assert_allclose(high - middle, half, atol=0.01)
@@ -94,7 +136,7 @@ def test_interval_of_a_mixture_agrees_with_draws() -> None:
     pair = (DARK, dataclasses.replace(DARK, emissivity=0.7))
     reading = read(np.full(1, 450.0), pair)
     weight = np.array([[0.7, 0.3]])
-    middle, low, high = mixture_interval(reading, weight=weight)
+    low, middle, high = quantiles(reading, weight)
     which = rng.choice(2, size=400_000, p=weight[0])
     drawn = rng.normal(reading.temperature_k[0][which], reading.u_k[0][which])
     np.testing.assert_allclose(

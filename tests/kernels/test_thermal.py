@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.heat import loads
+from trivet.kernels.heat import foodpatch, loads
 from trivet.kernels.heat.thermal import (
     Control,
     Losses,
@@ -109,12 +109,28 @@ def test_thick_oil_without_convection_follows_conduction():
 
 
 def patch(steps, n_theta=8):
-    cover = np.zeros((6, n_theta, 1), dtype=bool)
-    cover[:3] = True  # the inner half of the radius, a quarter of the base
-    contact = loads.contact_w_m2k(
+    piece = np.full((6, n_theta, 1), -1)
+    piece[:3] = 0  # the inner half of the radius, a quarter of the base
+    contact = foodpatch.contact_w_m2k(
         np.arange(steps) * 1.0, start_w_m2k=250, peak_w_m2k=650, peak_s=60, decay_s=120
     )
-    return loads.FoodPatch(cover, contact[:, None])
+    column = foodpatch.food_column(
+        0.012,
+        density_kg_m3=1050.0,
+        specific_heat_j_kgk=3560.0,
+        conductivity_w_mk=0.5,
+        water_frac=0.6,
+    )
+    deep = (slice(None), None, None, None)
+    return foodpatch.FoodPatch(
+        piece,
+        contact[:, None, None],
+        column_k=np.full((12, 6, n_theta, 1), 278.15),
+        water_kg_m2=column.water_kg_m2[deep],
+        areal_j_m2k=column.areal_j_m2k[deep],
+        between_w_m2k=column.between_w_m2k[deep],
+        half_m2k_w=column.half_m2k_w,
+    )
 
 
 def test_cold_food_pulls_the_pan_down_and_closes_energy():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.kernels.image.trend import flicker, held_s, trailing_slope
+from trivet.kernels.image.trend import Tail, flicker, flicker_memory, held_s, trailing_slope
 
 TIME = np.arange(400) / 4
 
@@ -38,3 +38,25 @@ def test_hold_counts_from_its_beginning() -> None:
     condition = np.array([True, True, False, True, True, True])
     held = held_s(condition, time_s=np.arange(6.0))
     np.testing.assert_array_equal(held, [0.0, 1.0, 0.0, 1.0, 2.0, 3.0])
+
+
+@pytest.mark.parametrize("length", [1, 7, 100])
+def test_blocks_give_the_bits_of_the_whole(length: int) -> None:
+    rng = np.random.default_rng(9)
+    values = 300 + rng.normal(0, 1.0, TIME.size)
+    values[50:55] = np.nan
+    tail, memory, begun_s = Tail(10.0), flicker_memory(), np.full(1, np.nan)
+    slopes, flickers, holds = [], [], []
+    for begin in range(0, TIME.size, length):
+        part = slice(begin, begin + length)
+        joined, time_s, first = tail.extended(values[part], TIME[part])
+        slopes.append(trailing_slope(joined, time_s=time_s, span_s=10.0, start=first))
+        flickers.append(flicker(values[part], time_s=TIME[part], span_s=3.0, memory=memory))
+        holds.append(held_s(values[part] < 301.0, time_s=TIME[part], begun_s=begun_s))
+        assert tail.time_s.size <= 45
+    for found, whole in (
+        (slopes, trailing_slope(values, time_s=TIME, span_s=10.0)),
+        (flickers, flicker(values, time_s=TIME, span_s=3.0)),
+        (holds, held_s(values < 301.0, time_s=TIME)),
+    ):
+        np.testing.assert_array_equal(np.concatenate(found), whole)

@@ -104,6 +104,51 @@ def test_life_falls_with_the_draw(comparison, design_tables):
     assert cells(comparison, "days of a charge")["bolometer-160x120-57"].unknown
 
 
+def test_cost_battery_and_returns_move_together_with_the_card(design_tables):
+    tables = copy.deepcopy(design_tables)
+    tables["sensors"] = []
+    tables["heads"][0]["sensor"] = "thermopile-32x24-55"
+    tables["battery"]["claim"] = "60 day"
+    costs = tables["costs"]
+    costs.pop("unit_cost", None)
+    costs |= {"returns_short_life": "10 %", "yield": "80 %", "duty": "10 %"}
+    costs["bill"] = [
+        {"name": "array", "sensor": True, "board_share": "40 %"},
+        {"name": "rest", "price": "10.00 USD"},
+    ]
+    tables["sensors"] = [sensor_cards()["thermopile-32x24-55"]]
+    found = compare_sensors(Design.model_validate(tables))
+    in_bill = cells(found, "sensor in the bill")
+    # [own calculation] 40 % of 65.00 and of 45.00; the bolometer's card states no price
+    assert in_bill["thermopile-32x24-55"].text == "26.00 USD"
+    assert in_bill["thermopile-8x8-60"].text == "18.00 USD"
+    assert in_bill["bolometer-160x120-57"].unknown
+    landed = cells(found, "landed cost")
+    step = landed["thermopile-32x24-55"].value - landed["thermopile-8x8-60"].value
+    assert step == pytest.approx((26 - 18) / 0.8 * 1.1)
+    assert landed["bolometer-160x120-57"].unknown
+    returns, days = cells(found, "returns"), cells(found, "days of a charge")
+    assert days["thermopile-8x8-60"].value > days["thermopile-32x24-55"].value
+    assert returns["thermopile-8x8-60"].value < returns["thermopile-32x24-55"].value
+    assert "claim" in returns["thermopile-8x8-60"].source
+
+
+def test_a_price_that_the_trade_study_declares_stands_in_the_bill(design_tables):
+    tables = copy.deepcopy(design_tables)
+    tables["costs"].pop("unit_cost", None)
+    tables["costs"]["bill"] = [{"name": "array", "sensor": True, "price": "20.00 USD"}]
+    tables["trade"] = {
+        "criteria": [{"name": "days", "weight": "100 %", "metric": "battery_days", "worst": "0",
+                      "best": "9"}],
+        "options": [{"name": "own"},
+                    {"name": "fine", "sensor": "bolometer-160x120-57", "sensor_price": "85 USD"}],
+    }  # fmt: skip
+    found = compare_sensors(Design.model_validate(tables))
+    cell = cells(found, "sensor in the bill")["bolometer-160x120-57"]
+    assert cell.value == 85.0
+    assert "trade.options.fine" in cell.source
+
+
 def test_an_impossible_card_says_why_in_every_cell(design_tables):
     wide = {**design_tables["sensors"][0], "name": "too-wide", "fov_h": "180 deg"}
     design_tables["sensors"].append(wide)

@@ -340,6 +340,7 @@ def make_cook(name: str = "sear-r0", *, evidence: str = "simulated") -> ShownCoo
         pan_p95_k=true_k + 8,
         contents_k=true_k,
         food_k=np.full(time_s.size, NAN),
+        core_k=np.full(time_s.size, NAN),
         contents_kg=np.full(time_s.size, 0.005),
         emissivity=np.full(time_s.size, 0.9),
         heat_w=np.full(time_s.size, 1000.0),

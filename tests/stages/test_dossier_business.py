@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 
 import pytest
 from rich.console import Console
@@ -131,6 +132,30 @@ def test_a_trade_study_links_the_models(design_tables):
     text = _printed(show_trade(study))
     assert study.winner in text
     assert "no test stands behind a score" in text
+
+
+def test_a_study_says_how_firm_its_winner_is(design_tables):
+    study = trade(_studied(design_tables))
+    assert study.draws == 10_000
+    assert sum(row.win_frac for row in study.rows) == pytest.approx(1.0)
+    for row in study.rows:
+        assert row.win_low_frac <= row.win_frac <= row.win_high_frac
+    assert study == trade(_studied(design_tables))
+
+
+def test_what_a_card_does_not_say_is_not_taken_over_from_the_own_card(design_tables):
+    tables = design_tables
+    _studied(tables)
+    tables["trade"]["options"][1]["sensor"] = "thermopile-80x64-wide"
+    tables["trade"]["criteria"][1] |= {"metric": "measurable", "best": "1"}
+    for option in tables["trade"]["options"]:
+        option.pop("scores")
+    study = trade(Design.model_validate(tables))
+    row = next(row for row in study.rows if row.option == "bolometer")
+    assert all(math.isnan(cell.value) and cell.score == 0.0 for cell in row.cells)
+    assert any("draw is unknown" in note for note in study.notes)
+    assert any("no accuracy" in note for note in study.notes)
+    assert row.win_frac > 0.0  # unknown may be anything
 
 
 def test_a_study_whose_weights_do_not_sum_is_refused(design_tables):

@@ -26,6 +26,7 @@ from trivet.stages.predict.endofline import carried
 from trivet.stages.predict.pathterms import surround_range_k, view_of
 from trivet.stages.predict.population import half_width_k, unit_population
 from trivet.stages.predict.readings import Wanted, error_budgets, places_of
+from trivet.stages.predict.sourceterms import misplaced_m
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import seen_by
 from trivet.terms.budgetterms import TERM_NAMES
@@ -169,6 +170,25 @@ def test_a_pan_does_not_mirror_its_own_flame(design_tables):
     (flame,) = Design.model_validate(design_tables).surroundings.mirrored
     assert view_of(flame, spot_m=(0.2, -0.13)) == 0.0
     assert view_of(flame, spot_m=(0.2, 0.13)) > 0.0
+
+
+def test_a_misplaced_rim_costs_what_the_blurred_edge_says(design_tables):
+    design = Design.model_validate(design_tables)
+    eye = seen_by(design).eyes[0]
+    # [own calculation] straight below, 5 mm and 1 deg at 0.70 m: each coordinate has a variance of
+    # (5 mm)^2 / 3 + (12.22 mm)^2 / 3; the 95 % radius is 2.448 times its root
+    spread = math.sqrt((5.0**2 + (700 * math.radians(1.0)) ** 2) / 3)
+    below = misplaced_m(design, eye=eye, spot_m=(0.0, 0.0))
+    assert below == pytest.approx(2.4477 * spread * 1e-3, rel=1e-3)
+    assert misplaced_m(design, eye=eye, spot_m=(0.2, 0.13)) > below
+    loose = term(design_tables, "registration and edge").high[0]
+    assert loose > 0.0
+    mount = design_tables["heads"][0]["mount"]
+    mount |= {"position_tolerance": "1 mm", "angle_tolerance": "0.1 deg"}
+    tight = term(design_tables, "registration and edge").high[0]
+    assert 0.0 < tight < 0.1 * loose
+    mount |= {"position_tolerance": "0 mm", "angle_tolerance": "0 deg"}
+    assert term(design_tables, "registration and edge").high[0] == pytest.approx(0.0, abs=1e-12)
 
 
 def test_film_and_pan_radiate_their_own_shares(design_tables):
@@ -374,7 +394,7 @@ def units_of(tables):
         Wanted(design.base("water"), design.pan("iron-24"), 363.15),
     ]
     budgets = error_budgets(design, seen=seen, wanted=wanted)
-    return unit_population(design, seen=seen, budgets=budgets, landed_cost="45.00")
+    return unit_population(design, seen=seen, budgets=budgets, made_cost="45.00")
 
 
 def test_the_poor_unit_is_worse_and_the_line_helps(design_tables):

@@ -13,9 +13,16 @@ from trivet.errors import InputError, OutOfRangeError
 from trivet.kernels.product.ledger import monthly_cash
 from trivet.records.design import Design
 from trivet.records.figures import Money
+from trivet.stages.predict import predict
 from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.money import economics
-from trivet.stages.predict.moneyfigures import bill_of, drawn_figures, ledger_of, nominal_figures
+from trivet.stages.predict.moneyfigures import (
+    bill_of,
+    drawn_figures,
+    ledger_of,
+    made_cost,
+    nominal_figures,
+)
 from trivet.terms.variants import with_sensor
 
 COSTS = {
@@ -282,6 +289,33 @@ def test_cost_of_a_burner_by_hand(design_tables):
     assert got.pop(design_tables["project"]["name"]) == f"{own:.2f}"
     # (310 + 8 x 4) / (4 x 8) = 10.6875; 90 / 4 = 22.50
     assert got == {"switch": "10.69", "probe": "22.50"}
+
+
+def test_scrap_at_the_end_of_the_line_lowers_the_yield_and_raises_the_landed_cost(design_tables):
+    design_tables["end_of_line"] = {
+        "points": ["60 degC"], "time": "4 min", "cost": "1.50 USD", "reject_limit": "10 K"
+    }  # fmt: skip
+    design = _design(design_tables)
+    # [own calculation] (20.00 + 1.50) / (80 % x 75 %) = 35.833333; duty 10 %; freight 1.50
+    money = economics(design, passed_frac=0.75)
+    assert dict(money.unit)["goods, yield counted"] == "-35.83"
+    assert float(money.landed_cost) == pytest.approx(21.5 / 0.6 * 1.1 + 1.5, abs=1e-6)
+    assert any("75.00%" in note for note in money.notes)
+    # What a unit has cost before it is thrown away: 20.00 / 80 %
+    assert Decimal(made_cost(design)) == 25
+    with pytest.raises(InputError, match="no unit passes"):
+        economics(design, passed_frac=0.0)
+
+
+def test_the_prediction_carries_its_own_scrap_into_the_ledger(design_tables):
+    design_tables["end_of_line"] = {
+        "points": ["60 degC", "250 degC"], "time": "4 min", "cost": "0.00 USD",
+        "reject_limit": "5 K",
+    }  # fmt: skip
+    one = predict(_design(design_tables))
+    assert 0.0 < one.population.yield_frac < 1.0
+    by_hand = 25.0 / one.population.yield_frac * 1.1 + 1.5
+    assert float(one.economics.landed_cost) == pytest.approx(by_hand, abs=1e-5)
 
 
 def test_zero_burners_are_refused(design_tables):

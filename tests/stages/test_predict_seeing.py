@@ -18,6 +18,7 @@ from trivet.stages.predict.posesearch import search_pose
 from trivet.stages.predict.seeing import seeing_of, sight_cautions
 from trivet.stages.predict.tolerance import mount_tolerance
 from trivet.stages.predict.views import seen_by
+from trivet.terms.contents import layer_m
 
 FLAT = {"depth": "1 um", "thickness": "1 um"}
 
@@ -161,6 +162,27 @@ def test_a_flared_wall_hides_less_and_its_rim_reaches_further(design_tables):
 
 
 # ---------------------------------------------------------------- shadows
+@pytest.mark.parametrize("flare", ["0 deg", "0.001 deg", "5 deg", "30 deg"])
+def test_contents_fill_a_frustum(design_tables, flare):
+    pan = {**design_tables["pans"][0], "diameter": "200 mm", "depth": "120 mm", "flare": flare}
+    design_tables["pans"] = [pan]
+    design_tables["bases"] = [{"name": "water", "contents": "water", "volume": "1.5 L"}]
+    design = made(design_tables)
+    height = layer_m(design.bases[0], pan=design.pans[0])
+    # [own calculation] volume of a frustum: pi h / 3 (R^2 + R r + r^2)
+    low, high = 0.1, 0.1 + height * math.tan(float(design.pans[0].flare_rad))
+    volume = math.pi * height / 3 * (low**2 + low * high + high**2)
+    assert volume == pytest.approx(1.5e-3, rel=2e-5)
+
+
+def test_a_lid_is_remarked_on_what_it_hides(design_tables):
+    design_tables["pans"][0]["lid"] = True
+    found = seen(design_tables)
+    lidded = design_tables["pans"][0]["name"]
+    for one in found.fills:
+        assert ("lid" in one.remark) == (one.pan == lidded)
+
+
 def test_a_tall_pan_hides_the_burner_behind_it(design_tables):
     design_tables["heads"][0]["mount"] = {"y": "-0.35 m", "height": "0.70 m"}
     stock = {**design_tables["pans"][0], "name": "stock", "diameter": "240 mm", "depth": "250 mm"}
@@ -307,6 +329,83 @@ def test_a_tilted_head_is_found_where_the_mount_is_off_the_middle(design_tables)
     found = search_pose(made(tables), eyes=seen_by(made(tables)).eyes)
     assert found.poses[0].fits
     assert math.degrees(found.poses[0].tilt_rad) < -5  # it looks back towards the front
+
+
+def test_a_turned_field_fits_a_deep_hob_from_lower(design_tables):
+    # Burners at +-100 mm across and +-250 mm along: with rim and margin 230 and 380 mm.
+    # [own calculation] straight: 380 mm / tan(17.5 deg) = 1.2052 m; turned by a quarter:
+    # the longer of 380 mm / tan(27.5 deg) = 0.7300 m and 230 mm / tan(17.5 deg) = 0.7295 m
+    tables = design_tables
+    tables["cooktop"] |= {"width": "700 mm", "depth": "900 mm"}
+    for burner, (x, y) in zip(
+        tables["burners"], ((-100, -250), (100, -250), (-100, 250), (100, 250)), strict=True
+    ):
+        burner |= {"x": f"{x} mm", "y": f"{y} mm"}
+    tables["pans"] = [{**tables["pans"][0], **FLAT}]
+    tables["search"] = {"height": {"value": "0.9 m", "low": "0.6 m", "high": "1.3 m"}}
+    eyes = seen_by(made(tables)).eyes
+    straight = search_pose(made(tables), eyes=eyes).poses[0]
+    assert straight.height_m == pytest.approx(0.380 / math.tan(math.radians(17.5)), abs=1e-4)
+    for turn in ("roll", "pan"):
+        tables["search"] = {
+            "height": {"value": "0.9 m", "low": "0.6 m", "high": "1.3 m"},
+            turn: {"value": "0 deg", "low": "0 deg", "high": "180 deg"},
+        }
+        best = search_pose(made(tables), eyes=eyes).poses[0]
+        assert best.fits
+        assert best.height_m == pytest.approx(0.380 / math.tan(math.radians(27.5)), abs=2e-3)
+        angle = getattr(best.heads[0], f"{turn}_rad")
+        assert math.degrees(angle) == pytest.approx(90.0, abs=1.0)
+
+
+def test_two_heads_share_a_line_of_burners(design_tables):
+    # [own calculation] four burners 300 mm apart: each head takes two, from the middle between
+    # them; (150 + 120 + 10) mm / tan(27.5 deg) = 0.53788 m
+    tables = design_tables
+    tables["cooktop"] |= {"width": "1300 mm"}
+    first, head = tables["burners"][0], tables["heads"][0]
+    tables["burners"] = [
+        {**first, "name": f"b{at}", "x": f"{300 * at - 450} mm", "y": "0 mm"} for at in range(4)
+    ]
+    tables["heads"] = [{**head, "name": name} for name in ("one", "two")]
+    tables["pans"] = [{**tables["pans"][0], **FLAT}]
+    ranges = {
+        "height": {"value": "0.7 m", "low": "0.4 m", "high": "1.2 m"},
+        "x": {"value": "0 m", "low": "-0.5 m", "high": "0.5 m"},
+    }
+    tables["search"] = {"head": "one", **ranges, "others": [{"head": "two", **ranges}]}
+    found = search_pose(made(tables), eyes=seen_by(made(tables)).eyes)
+    best = found.poses[0]
+    assert best.fits
+    assert [one.head for one in best.heads] == ["one", "two"]
+    assert sorted(one.x_m for one in best.heads) == pytest.approx([-0.3, 0.3], abs=2e-3)
+    for one in best.heads:
+        assert one.height_m == pytest.approx(0.280 / math.tan(math.radians(27.5)), abs=5e-3)
+    assert "one at x" in found.answer
+    assert "two at x" in found.answer
+    assert any(text.startswith("two: height") for text in found.free)
+
+
+def test_more_than_four_free_parameters_are_searched_too(design_tables):
+    tables = design_tables
+    tables["pans"] = [{**tables["pans"][0], **FLAT}]
+    turn = {"value": "0 deg", "low": "-20 deg", "high": "20 deg"}
+    tables["search"] = {
+        "height": {"value": "0.9 m", "low": "0.5 m", "high": "1.1 m"},
+        "x": {"value": "0 m", "low": "-0.1 m", "high": "0.1 m"},
+        "y": {"value": "0 m", "low": "-0.1 m", "high": "0.1 m"},
+        "tilt": turn, "pan": turn, "roll": turn,
+    }  # fmt: skip
+    eyes = seen_by(made(tables)).eyes
+    best = search_pose(made(tables), eyes=eyes).poses[0]
+    assert best.fits
+    # The level pose at 0.8246 m is one of those allowed: the best is no worse.
+    tables["search"] = {"height": tables["search"]["height"]}
+    level = search_pose(made(tables), eyes=eyes).poses[0]
+    assert best.pixels_across > level.pixels_across - 0.05
+    tables["search"] = {"others": [{"head": ""}]}
+    with pytest.raises(InputError, match="named twice"):
+        search_pose(made(tables), eyes=eyes)
 
 
 def test_without_a_search_section_nothing_is_searched(design):

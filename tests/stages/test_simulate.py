@@ -219,7 +219,8 @@ def test_food_hides_the_pan_and_cools_it(plain_design):
     assert np.array_equal(np.isfinite(truth.food_k), inside)
     gap = bare.truth.burners[0].pan_k - truth.pan_k
     assert abs(np.interp(39.5, truth.time_s, gap)) < 1e-9
-    assert 15 < np.interp(75, truth.time_s, gap) < 60
+    # a half space of meat takes less than two nodes did: its resistance grows with time
+    assert 8 < np.interp(75, truth.time_s, gap) < 60
     events = [(e.event, e.time_s) for e in fed.recording.reference.events]
     assert ("food_in", 40.0) in events
     assert ("food_out", 80.0) in events

@@ -24,7 +24,7 @@ from trivet.records.prediction import (
 from trivet.records.recording import BurnerTruth, Event, ProbeSeries, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.verdict import ProofCook
-from trivet.stages.verify import verify
+from trivet.stages.verify import burner_scores, verify
 
 ZERO_C_K = 273.15
 OIL = OF_WORDS.index("oil")
@@ -124,6 +124,7 @@ def _cook(
         pan_p95_k=so + 10.0,
         contents_k=so,
         food_k=np.full(n, NAN),
+        core_k=np.full(n, NAN),
         contents_kg=np.full(n, 0.3),
         emissivity=np.full(n, 0.95),
         heat_w=np.full(n, 1000.0),
@@ -451,3 +452,56 @@ def test_forged_evidence_is_refused(design_tables):
     ):
         with pytest.raises(EvidenceError):
             verify(design, prediction=PREDICTION, cooks=cooks)
+
+
+# -------------------------------------------------------- scores of single cooks
+@pytest.mark.parametrize(
+    ("keywords", "lead_s", "missed", "nuisance"),
+    [
+        ({"changes": WARNED}, 70.0, False, False),
+        ({}, -np.inf, True, False),
+        ({"changes": WARNED, "peak_c": 140.0}, NAN, None, True),
+    ],
+)
+def test_scores_are_what_the_verdict_counts(design_tables, keywords, lead_s, missed, nuisance):
+    design, cook = _design(design_tables, **ERROR), _cook("c", **keywords)
+    (score,) = burner_scores(cook, design=design)
+    alert = next(one for one in score.alerts if one.alert == "smoke-ahead")
+    assert alert.lead_s == pytest.approx(lead_s, nan_ok=True)
+    assert (alert.missed, alert.nuisance) == (missed, nuisance)
+    asked = {"metric": "missed_alerts", "limit": "5 %", "alert": "smoke-ahead"}
+    lines = _one(design_tables, [cook], **asked).lines
+    assert [line.failures for line in lines] == ([] if missed is None else [int(missed)])
+    assert alert.first_s == (60.0 if "changes" in keywords else np.inf)
+
+
+def test_scores_of_readings(design_tables):
+    design = _design(design_tables, **ERROR)
+    (near,) = burner_scores(_cook("c", error_k=3.0), design=design)
+    assert (near.bias_k, near.p95_error_k, near.covered_frac) == pytest.approx((3.0, 3.0, 1.0))
+    assert (near.drawn_covered, near.wrong) == (True, False)
+    assert near.max_pan_k == pytest.approx(270.0 + ZERO_C_K)
+    (far,) = burner_scores(_cook("c", error_k=-20.0), design=design)
+    assert (far.drawn_covered, far.wrong, far.covered_frac) == (False, True, 0.0)
+    flags = int(Quality.STALE)
+    (silent,) = burner_scores(_cook("c", flags=flags), design=design)
+    assert (silent.readings, silent.valid_frac, silent.drawn_covered) == (0, 0.0, None)
+    assert np.isnan(silent.bias_k)
+
+
+def test_scores_keep_burners_apart_and_name_limits(design_tables):
+    design = _design(design_tables, **ERROR)
+    cook = _cook("c")
+    assert cook.truth is not None
+    second = replace(cook.truth.burners[0], burner="rear-left", hottest_k=np.full(240, 300.0))
+    other = replace(cook.estimate.burners[0], burner="rear-left")
+    both = replace(
+        cook,
+        truth=replace(cook.truth, burners=(*cook.truth.burners, second)),
+        estimate=replace(cook.estimate, burners=(*cook.estimate.burners, other)),
+    )
+    one, two = burner_scores(both, design=design)
+    assert (one.burner, two.burner) == ("front-left", "rear-left")
+    assert two.max_pan_k == 300.0
+    smoke = next(limit for limit in one.limits if design.limit(limit.limit).of == "oil")
+    assert smoke.reached_s == pytest.approx(130.0)  # 100 C and 1 K/s to 230 C

@@ -64,21 +64,21 @@ void trivet_alert_start(trivet_alert_state *s)
 
 static void slope_add(int64_t now, int32_t reading, int64_t window, trivet_alert_state *s)
 {
-    int64_t shift;
-    if (s->count > 0) {
-        const int64_t gap = now - s->ring_ms[WRAP(s->head + s->count - 1)];
-        if (gap > window / 2) {
-            s->count = 0;
-        } else if (gap < window / 64) {
-            return;
-        }
-    }
-    if (s->count == 0) {
+    /* The base is the moment of the last reading taken. */
+    const int64_t shift = now - s->base_ms;
+    if (s->count == 0 || shift > window / 2) {
         s->head = 0;
-        s->sum_t = s->sum_tt = s->sum_y = s->sum_ty = 0;
+        s->sum_t = s->sum_tt = s->sum_ty = 0;
+        s->sum_y = reading;
         s->base_ms = now;
+        s->ring_ms[0] = now;
+        s->ring_dk[0] = reading;
+        s->count = 1;
+        return;
     }
-    shift = now - s->base_ms;
+    if (shift < window / 64) {
+        return;
+    }
     s->sum_tt += shift * (s->count * shift - 2 * s->sum_t);
     s->sum_ty -= shift * s->sum_y;
     s->sum_t -= shift * s->count;

@@ -27,7 +27,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
-from numpy.typing import NDArray
 
 from trivet.device.alertsettings import (
     AT_RANGE,
@@ -111,32 +110,31 @@ def _slope_add(now, reading, window, sums, ring):  # type: ignore[no-untyped-def
     """Take a reading into the slope's running sums, let old ones go, return the sums.
 
     The sums are over t = time - base, t <= 0, and y, the readings. The base
-    moves along, which keeps them small for ever.
+    moves along, which keeps them small for ever. ``ring`` is laid out in one row.
     """
     count, head, sum_t, sum_tt, sum_y, sum_ty, base = sums
-    if count > 0:
-        gap = now - ring[(head + count - 1) & WRAP, 0]
-        if gap > window >> 1:
-            count = 0
-        elif gap < window >> 6:
-            return sums
-    if count == 0:
-        head, sum_t, sum_tt, sum_y, sum_ty, base = 0, 0, 0, 0, 0, now
+    # The base is the moment of the last reading taken.
     shift = now - base
+    if count == 0 or shift > window >> 1:
+        ring[0], ring[1] = now, reading
+        return 1, 0, 0, 0, reading, 0, now
+    if shift < window >> 6:
+        return sums
     sum_tt += shift * (count * shift - 2 * sum_t)
     sum_ty -= shift * sum_y
     sum_t -= shift * count
     # Keep one reading beyond the window, so that the span never falls short of it.
-    while count >= 2 and now - ring[(head + 1) & WRAP, 0] >= window:
-        t, y = ring[head, 0] - now, ring[head, 1]
+    while count >= 2 and now - ring[2 * ((head + 1) & WRAP)] >= window:
+        t, y = ring[2 * head] - now, ring[2 * head + 1]
         sum_t -= t
         sum_tt -= t * t
         sum_y -= y
         sum_ty -= t * y
         head = (head + 1) & WRAP
         count -= 1
-    ring[(head + count) & WRAP, 0] = now
-    ring[(head + count) & WRAP, 1] = reading
+    place = 2 * ((head + count) & WRAP)
+    ring[place] = now
+    ring[place + 1] = reading
     return count + 1, head, sum_t, sum_tt, sum_y + reading, sum_ty, now
 
 
@@ -197,12 +195,55 @@ def _cause(reading, a):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _run_alert(moments, row, s, ring, start):  # type: ignore[no-untyped-def]
-    """Drive one alert through the moments; ``start`` is time before, alert, place, changes."""
+def _quiet_until(i, timers, moments, a):  # type: ignore[no-untyped-def]
+    """Return the next moment, from ``i`` on, at which an alert without a rate leaves its rest.
+
+    At rest no delay runs; off, nothing but HIGH begins one; on, nothing but LOW.
+    """
+    reading_dk, word = moments[1], moments[2]
+    on, rise, fall = timers
+    if rise != NEVER or fall != NEVER:
+        return i
+    stirs = LOW if on else HIGH
+    while i < reading_dk.size and _judged(np.int64(reading_dk[i]), word[i], a) != stirs:
+        i += 1
+    return i
+
+
+@njit(cache=True)
+def _noted(changes, found, change):  # type: ignore[no-untyped-def]
+    """Write down a change while there is room; return the number of changes."""
+    if found < changes.shape[0]:
+        for column in range(4):
+            changes[found, column] = change[column]
+    return found + 1
+
+
+@njit(cache=True)
+def _run_plain(moments, a, s, start):  # type: ignore[no-untyped-def]
+    """Drive an alert that needs no rate through the moments."""
     time_ms, reading_dk, word = moments
     before, alert, found, changes = start
-    # As a tuple the settings stay in registers.
-    a = (row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7])
+    timers = (s[ON], s[RISE_MS], s[FALL_MS])
+    i = _quiet_until(0, timers, moments, a)
+    while i < time_ms.size:
+        now, reading = time_ms[i], np.int64(reading_dk[i])
+        if now < (time_ms[i - 1] if i else before):
+            timers = (timers[0], NEVER, NEVER)
+        was = timers[0]
+        timers = _delayed(now, _judged(reading, word[i], a), a, timers)
+        if timers[0] != was:
+            found = _noted(changes, found, (i, alert, timers[0], _cause(reading, a)))
+        i = _quiet_until(i + 1, timers, moments, a)
+    s[ON], s[RISE_MS], s[FALL_MS] = timers
+    return found
+
+
+@njit(cache=True)
+def _run_ahead(moments, a, s, ring, start):  # type: ignore[no-untyped-def]
+    """Drive an alert that looks ahead through the moments, its rate with it."""
+    time_ms, reading_dk, word = moments
+    before, alert, found, changes = start
     timers = (s[ON], s[RISE_MS], s[FALL_MS])
     sums = (s[COUNT], s[HEAD], s[SUM_T], s[SUM_TT], s[SUM_Y], s[SUM_TY], s[BASE_MS])
     for i in range(time_ms.size):
@@ -211,23 +252,28 @@ def _run_alert(moments, row, s, ring, start):  # type: ignore[no-untyped-def]
             timers = (timers[0], NEVER, NEVER)
             sums = (0, 0, 0, 0, 0, 0, now)
         before = now
-        if a[KIND] == TIME_TO_LIMIT and reading not in (NO_READING, AT_RANGE):
+        if reading not in (NO_READING, AT_RANGE):
             sums = _slope_add(now, reading, a[WINDOW_MS], sums, ring)
         judged = _judged(reading, word[i], a)
         if judged == BY_ITS_RATE:
-            judged = _ahead(now - ring[sums[1], 0], a[SET_DK] - reading, a, sums)
+            judged = _ahead(now - ring[2 * sums[1]], a[SET_DK] - reading, a, sums)
         was = timers[0]
         timers = _delayed(now, judged, a, timers)
         if timers[0] != was:
-            if found < changes.shape[0]:
-                changes[found, 0] = i
-                changes[found, 1] = alert
-                changes[found, 2] = timers[0]
-                changes[found, 3] = _cause(reading, a)
-            found += 1
+            found = _noted(changes, found, (i, alert, timers[0], _cause(reading, a)))
     s[ON], s[RISE_MS], s[FALL_MS] = timers
     s[COUNT], s[HEAD], s[SUM_T], s[SUM_TT], s[SUM_Y], s[SUM_TY], s[BASE_MS] = sums
     return found
+
+
+@njit(cache=True)
+def _run_alert(moments, row, s, ring, start):  # type: ignore[no-untyped-def]
+    """Drive one alert through the moments; ``start`` is time before, alert, place, changes."""
+    # As a tuple the settings stay in registers.
+    a = (row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7])
+    if a[KIND] == TIME_TO_LIMIT:
+        return _run_ahead(moments, a, s, ring.ravel(), start)
+    return _run_plain(moments, a, s, start)
 
 
 @njit(cache=True)
@@ -315,65 +361,9 @@ def burner_changes(
 
 
 @njit(cache=True)
-def _run_cooks(moments, settings, fresh, counts, changes):  # type: ignore[no-untyped-def]
+def run_cooks(moments, settings, fresh, counts, changes):  # type: ignore[no-untyped-def]
     """Drive many cooks, each from a cold start; fill counts and changes."""
     time_ms, reading_dk, word = moments
     for i in range(reading_dk.shape[0]):
         memory = (fresh[0].copy(), fresh[1].copy(), fresh[2].copy())
         counts[i] = run_burner((time_ms, reading_dk[i], word), settings, memory, changes[i])
-
-
-def changes_of_cooks(
-    time_ms: Ints, *, reading_dk: NDArray[np.integer], word: Ints, settings: Ints, room: int = 64
-) -> list[Ints]:
-    """Return the changes of many cooks of one burner and one time base, each from a cold start.
-
-    Parameters
-    ----------
-    time_ms : (time,)
-        Moments. [ms]
-    reading_dk : (cook, time)
-        Readings. [0.1 K]
-    word : (time,)
-        Bits HEAT_ON and COOL.
-    settings : (alert, 8)
-        As :func:`settings_array`.
-    room : int
-        Changes foreseen a cook; one with more is run again by itself. [-]
-
-    Returns
-    -------
-    list of (change, 4)
-        As :func:`burner_changes`, cook by cook.
-
-    Raises
-    ------
-    InputError
-        If the arrays differ in length.
-
-    Notes
-    -----
-    For campaigns: one compiled loop, the same function as the device's.
-
-    References
-    ----------
-    The module's rules.
-    """
-    if reading_dk.ndim != 2 or not reading_dk.shape[1] == time_ms.size == word.size:
-        raise InputError("time, reading and word must have one length")
-    state = cold_start(settings.shape[0])
-    counts = np.zeros(reading_dk.shape[0], dtype=np.int64)
-    changes = np.zeros((reading_dk.shape[0], room, 4), dtype=np.int64)
-    fresh = (state.alerts, state.ring, state.last_ms)
-    _run_cooks((time_ms, reading_dk, word), settings, fresh, counts, changes)
-    found = []
-    for i, count in enumerate(counts.tolist()):
-        if count <= room:
-            found.append(changes[i, :count])
-            continue
-        again = cold_start(settings.shape[0])
-        reading = reading_dk[i].astype(np.int64)
-        found.append(
-            burner_changes(time_ms, reading_dk=reading, word=word, settings=settings, state=again)
-        )
-    return found

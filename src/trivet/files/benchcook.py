@@ -124,7 +124,15 @@ def import_bench_cook(folder: Path, *, design: Design) -> Recording:
             design.surroundings.altitude_m if sheet.altitude_m is None else sheet.altitude_m
         ),
         sight=Sight(heads=frames, told=sheet.told),
-        reference=Reference(probes=probes, events=events, sheet=sheet.burners),
+        reference=Reference(
+            probes=probes,
+            events=events,
+            sheet=sheet.burners,
+            marks=sheet.marks,
+            targets=sheet.targets,
+            patches=sheet.patches,
+            flats=sheet.flats,
+        ),
         notes=notes,
     )
 
@@ -161,12 +169,31 @@ def _name_faults(toml: TomlFile, sheet: CookSheet, design: Design) -> Iterator[F
         if probe.column in [one.column for one in sheet.probes[:at]]:
             found = f"column {probe.column!r} is named twice"
             yield toml.fault(("probes", at, "column"), found, "each column once")
+    yield from _calibration_faults(toml, sheet, design)
     for name, entry in sheet.told.burners.items():
         yield from _unknown(toml, ("told", name), name, burners)
         for key, names in known.items():
             yield from _unknown(toml, ("told", name, key), getattr(entry, key), names)
     for key, names in known.items():
         yield from _unknown(toml, ("told", key), getattr(sheet.told.every, key), names)
+
+
+def _calibration_faults(toml: TomlFile, sheet: CookSheet, design: Design) -> Iterator[Fault]:
+    """Yield what is wrong with marks, targets, patches and even scenes."""
+    burners = [burner.name for burner in design.burners]
+    heads = [head.name for head in design.heads]
+    for at, mark in enumerate(sheet.marks):
+        yield from _unknown(toml, ("marks", at, "head"), mark.head or None, heads)
+    for at, flat in enumerate(sheet.flats):
+        yield from _unknown(toml, ("flats", at, "head"), flat.head or None, heads)
+    for at, aim in enumerate(sheet.targets):
+        yield from _unknown(toml, ("targets", at, "burner"), aim.burner, burners)
+    columns = [probe.column for probe in sheet.probes]
+    for at, patch in enumerate(sheet.patches):
+        yield from _unknown(toml, ("patches", at, "probe"), patch.probe, [*columns, "housing"])
+        if float(patch.emissivity_frac) >= 0.5:
+            found = f"emissivity {float(patch.emissivity_frac):.2f}: the patch shows itself"
+            yield toml.fault(("patches", at, "emissivity"), found, "under 0.5")
 
 
 def _unknown(

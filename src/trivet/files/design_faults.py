@@ -19,12 +19,13 @@ from trivet.facts.sensors import sensor_cards
 from trivet.files.business_faults import business_faults
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
-from trivet.records.design import Base, Burner, Cooktop, Limit, Pan, TargetBand
+from trivet.records.design import Base, Burner, Cooktop, Limit, Mount, Pan, TargetBand
 from trivet.records.part import Part
 from trivet.records.sensorcard import SensorCard
 from trivet.units import show_length, show_temperature
 
 P = TypeVar("P", bound=Part)
+MOST_BOW_M = 0.02
 
 _NAMED = (
     ("burners", "name"),
@@ -74,6 +75,7 @@ def design_faults(toml: TomlFile) -> tuple[Fault, ...]:
         _library_names,
         _burners,
         _pans,
+        _mounts,
         _ranges,
         business_faults,
         _search,
@@ -114,6 +116,13 @@ def _links(toml: TomlFile) -> Iterator[Fault]:
         known = toml.names(target)
         for at, entry in toml.entries(key):
             yield from link_faults(toml, (key, at, field), entry.get(field), known)
+    around = toml.content.get("surroundings")
+    mirrored = around.get("mirrored") if isinstance(around, dict) else None
+    for at, thing in enumerate(mirrored if isinstance(mirrored, list) else []):
+        if isinstance(thing, dict) and thing.get("follows"):
+            known = ("hood", "lamp", *toml.names("burners"))
+            path = ("surroundings", "mirrored", at, "follows")
+            yield from link_faults(toml, path, thing["follows"], known)
     for at, entry in toml.entries("requirements"):
         metric = entry.get("metric")
         if metric in ("lead_time", "missed_alerts") and "alert" not in entry:
@@ -151,11 +160,22 @@ def _sensors(toml: TomlFile) -> Iterator[Fault]:
 
 def _library_names(toml: TomlFile) -> Iterator[Fault]:
     from trivet.facts.materials import material
+    from trivet.facts.oils import oil_limits
     from trivet.facts.surfaces import surface
 
     for at, entry in toml.entries("pans"):
         yield from _looked_up(toml, ("pans", at, "material"), entry.get("material"), material)
         yield from _looked_up(toml, ("pans", at, "finish"), entry.get("finish"), surface)
+        layers = entry.get("layers")
+        for k, layer in enumerate(layers if isinstance(layers, list) else ()):
+            name = layer.get("material") if isinstance(layer, dict) else None
+            yield from _looked_up(toml, ("pans", at, "layers", k, "material"), name, material)
+    for at, entry in toml.entries("bases"):
+        name = entry.get("oil")
+        yield from _looked_up(toml, ("bases", at, "oil"), name, oil_limits)
+        if name and entry.get("contents") not in ("oil", "butter"):
+            found = f"{name!r} in a base of {entry.get('contents')}"
+            yield toml.fault(("bases", at, "oil"), found, 'contents = "oil" or "butter"')
     cooktop = toml.content.get("cooktop")
     if isinstance(cooktop, dict):
         yield from _looked_up(toml, ("cooktop", "surface"), cooktop.get("surface"), surface)
@@ -205,6 +225,13 @@ def _pans(toml: TomlFile) -> Iterator[Fault]:
         if pan.thickness_m >= pan.depth_m:
             found = f"{pan.thickness_m.text} is no less than the depth {pan.depth_m.text}"
             yield toml.fault(("pans", at, "thickness"), found, "thinner than the pan is deep")
+        thick = sum(float(layer.thickness_m) for layer in pan.layers)
+        if pan.layers and abs(thick - pan.thickness_m) > 0.02 * pan.thickness_m:
+            found = f"layers of {show_length(thick)} in a thickness of {pan.thickness_m.text}"
+            yield toml.fault(("pans", at, "layers"), found, "layers that make up the thickness")
+        if abs(pan.bow_m) > MOST_BOW_M:
+            found = f"{pan.bow_m.text} is no base any more"
+            yield toml.fault(("pans", at, "bow"), found, f"at most {show_length(MOST_BOW_M)}")
     for at, base in parts(toml, "bases", Base):
         if base.contents == "dry" and base.volume_m3 > 0:
             found = f"{base.volume_m3.text} in a dry pan"
@@ -212,6 +239,21 @@ def _pans(toml: TomlFile) -> Iterator[Fault]:
         if base.contents != "dry" and base.volume_m3 <= 0:
             found = f"no volume of {base.contents}"
             yield toml.fault(("bases", at, "volume"), found, "a volume above 0, e.g. '5 mL'")
+
+
+def _mounts(toml: TomlFile) -> Iterator[Fault]:
+    pans = [pan for _, pan in parts(toml, "pans", Pan)]
+    tallest = max(pans, key=lambda pan: pan.thickness_m + pan.depth_m, default=None)
+    for at, entry in toml.entries("heads"):
+        try:
+            mount = Mount.model_validate(entry.get("mount"))
+        except ValidationError:
+            continue
+        rim_m = tallest.thickness_m + tallest.depth_m if tallest else 0.0
+        if tallest is not None and mount.height_m <= rim_m:
+            found = f"{mount.height_m.text} is not above the rim of {tallest.name!r}"
+            allowed = f"over {show_length(rim_m)} above the cooktop plane"
+            yield toml.fault(("heads", at, "mount", "height"), found, allowed)
 
 
 def _ranges(toml: TomlFile) -> Iterator[Fault]:
@@ -230,16 +272,26 @@ def _search(toml: TomlFile) -> Iterator[Fault]:
     search = toml.content.get("search")
     if not isinstance(search, dict):
         return
-    head = search.get("head") or None
-    yield from link_faults(toml, ("search", "head"), head, toml.names("heads"))
+    for place, move in _moves(search):
+        head = move.get("head") or None
+        yield from link_faults(toml, (*place, "head"), head, toml.names("heads"))
+        for key in ("x", "y", "height", "tilt", "pan", "roll"):
+            found = move.get(key)
+            if found is not None and not (isinstance(found, dict) and "low" in found):
+                allowed = "a figure with low and high, or leave it out to keep the mount's value"
+                yield toml.fault((*place, key), "no range to search", allowed)
     yield from link_faults(toml, ("search", "pans"), search.get("pans"), toml.names("pans"))
     known = (*toml.names("sensors"), *sensor_cards())
     yield from link_faults(toml, ("search", "sensors"), search.get("sensors"), known)
-    for key in ("x", "y", "height", "tilt"):
-        found = search.get(key)
-        if found is not None and not (isinstance(found, dict) and "low" in found):
-            allowed = "a figure with low and high, or leave the key out to keep the mount's value"
-            yield toml.fault(("search", key), "no range to search", allowed)
+
+
+def _moves(search: dict[str, Any]) -> Iterator[tuple[Path, dict[str, Any]]]:
+    """Yield place and table of every head that may move."""
+    yield ("search",), search
+    others = search.get("others")
+    for at, move in enumerate(others if isinstance(others, list) else ()):
+        if isinstance(move, dict):
+            yield ("search", "others", at), move
 
 
 def used_cards(toml: TomlFile) -> tuple[SensorCard, ...]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from trivet.errors import ProbeLogError
 from trivet.files.clocktimes import clock_seconds, looks_like_clock
 from trivet.files.texttable import TextTable, numbers, read_table
+from trivet.kernels.sensor.probe_faults import stuck_moments
 from trivet.records.recording import Note
 
 OPEN_CIRCUIT_C = 700.0
@@ -54,7 +55,11 @@ class ProbeLog:
 
 
 def read_probe_log(
-    path: Path, *, sheet: str | None = None, may_be_cold: tuple[str, ...] = ()
+    path: Path,
+    *,
+    sheet: str | None = None,
+    may_be_cold: tuple[str, ...] = (),
+    must_move: tuple[str, ...] = (),
 ) -> ProbeLog:
     """Return the log of the reference probes.
 
@@ -68,12 +73,14 @@ def read_probe_log(
         Worksheet of a workbook; the first when not given.
     may_be_cold : tuple of str
         Columns that may fall under the kitchen's temperature, as those in food do.
+    must_move : tuple of str
+        Columns that cannot show one figure for long while others move: heated ones.
 
     Returns
     -------
     ProbeLog
-        Readings with open circuits blanked and a blank in each gap, and notes
-        of both.
+        Readings with open circuits and stuck stretches blanked, a blank in each
+        gap, and notes of all three.
 
     Raises
     ------
@@ -102,8 +109,9 @@ def read_probe_log(
     readings, open_notes = _open_circuits(table.where, time, names, readings)
     _refuse_wrong_unit(table.where, names, readings)
     _refuse_swapped_polarity(table.where, names, readings, may_be_cold)
+    readings, stuck_notes = _stuck(table.where, time, names, readings, must_move)
     time, readings, gap_notes = _with_gaps(table.where, time, readings)
-    notes += (*open_notes, *gap_notes)
+    notes += (*open_notes, *stuck_notes, *gap_notes)
     return ProbeLog(table.where, time, names, readings, notes)
 
 
@@ -224,6 +232,35 @@ def _open_circuits(
                 )
             )
     return np.where(wild, np.nan, readings), tuple(notes)
+
+
+def _stuck(
+    where: str, time: Floats, names: tuple[str, ...], readings: Floats, must_move: tuple[str, ...]
+) -> tuple[Floats, tuple[Note, ...]]:
+    """Blank a channel while it repeats one reading and the others move."""
+    stuck = stuck_moments(readings, time_s=time)
+    judged = {_bare(name) for name in must_move}
+    stuck[:, [_bare(name) not in judged for name in names]] = False
+    notes = []
+    for at, name in enumerate(names):
+        if not np.any(stuck[:, at]):
+            continue
+        first = int(np.flatnonzero(stuck[:, at])[0])
+        if np.all(stuck[:, at] | ~np.isfinite(readings[:, at])):
+            raise ProbeLogError(
+                f"{where}: column {name!r} reads {readings[first, at]:g} C throughout while the "
+                "others move: stuck. Look at the logger's channel, or take the column out of the "
+                "log and of cook.toml"
+            )
+        notes.append(
+            Note(
+                f"stuck: {np.count_nonzero(stuck[:, at])} readings of {name!r} repeat one figure "
+                f"while the others move, first {readings[first, at]:g} C",
+                f"{where}, {time[first]:.1f} s",
+                "they are blank; look at the logger's channel",
+            )
+        )
+    return np.where(stuck, np.nan, readings), tuple(notes)
 
 
 def _refuse_wrong_unit(where: str, names: tuple[str, ...], readings: Floats) -> None:

@@ -72,6 +72,8 @@ def _takes(annotation: Any, metadata: list[Any]) -> str:
     inner, many = _table_in(annotation)
     if inner is not None:
         return "tables" if many else "table"
+    if get_origin(annotation) is dict:
+        return "table"
     arguments = [one for one in get_args(annotation) if one not in (type(None), Ellipsis)]
     if hasattr(annotation, "__metadata__"):
         return _takes(arguments[0], list(annotation.__metadata__))

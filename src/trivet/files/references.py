@@ -9,18 +9,27 @@ from numpy.typing import NDArray
 
 from trivet.errors import NotEnoughDataError, ProbeLogError
 from trivet.files.framesource import nearest_key
+from trivet.files.logclock import LogClock, log_clock
 from trivet.files.probes import ProbeLog, read_probe_log
 from trivet.kernels.sensor.channel_offsets import (
     ChannelOffsets,
     common_temperature_offsets,
     offset_at_k,
 )
-from trivet.kernels.sensor.probe_uncertainty import probe_standard_uncertainty_k
+from trivet.kernels.sensor.probe_contact import lag_corrected_k, surface_from_junction_k
+from trivet.kernels.sensor.probe_faults import follows
+from trivet.kernels.sensor.probe_uncertainty import (
+    CONDUCTION_SHARE,
+    moving_uncertainty_k,
+    probe_standard_uncertainty_k,
+)
 from trivet.kernels.sensor.thermocouple import ToleranceClass
 from trivet.records.cook import CookSheet, SheetProbe
 from trivet.records.recording import Note, ProbeSeries
 
 ZERO_C_K = 273.15
+LAG_SHARE = 0.15
+"""Least doubt of a measured lag, as a share of it; assumed, no source."""
 CLASSES: tuple[ToleranceClass, ...] = ("iec-1", "iec-2", "iec-3", "astm-special", "astm-standard")
 
 Floats = NDArray[np.float64]
@@ -58,19 +67,23 @@ def read_references(
     Notes
     -----
     Standard uncertainty: the sheet's own where given; else wire tolerance,
-    logger and attachment, and the offset's where one was taken off.
+    logger and attachment, the offset's where one was taken off, and the rate of
+    the reading times the doubt of clock and lag.
     """
     cold = tuple(
         probe.column
         for probe in sheet.probes
         if probe.touches == "food" or probe.attachment == "inserted"
     )
-    log = read_probe_log(log_file, may_be_cold=cold)
-    notes = [*log.notes]
+    heated = tuple(probe.column for probe in sheet.probes if probe.touches != "room")
+    log = read_probe_log(log_file, may_be_cold=cold, must_move=heated)
+    _refuse_displaced(log, sheet)
+    clock = log_clock(sheet, where=log.where)
+    notes = [*log.notes, *clock.notes]
     common = None if offsets is None else _common(offsets)
     series = []
     for probe in sheet.probes:
-        series.append(_series(log, probe, common, sheet, air_k))
+        series.append(_series(log, probe, common, clock, air_k))
     used = {log.column(probe.column) for probe in sheet.probes}
     spare = [name for at, name in enumerate(log.columns) if at not in used]
     if spare:
@@ -90,7 +103,7 @@ def _series(
     log: ProbeLog,
     probe: SheetProbe,
     common: tuple[ProbeLog, ChannelOffsets] | None,
-    sheet: CookSheet,
+    clock: LogClock,
     air_k: float,
 ) -> ProbeSeries:
     at = log.column(probe.column)
@@ -110,12 +123,73 @@ def _series(
             )
         offset, offset_u = offset_at_k(reading, offsets=channel_offsets, probe=place)
         reading, uncertainty = reading - offset, np.hypot(uncertainty, offset_u)
+    reading, uncertainty = _attached(
+        reading, uncertainty, time=log.time_s, probe=probe, clock=clock, air_k=air_k
+    )
     return ProbeSeries(
         probe=probe,
-        time_s=log.time_s + float(sheet.clock_offset_s),
+        time_s=clock.frames_s(log.time_s),
         temperature_k=reading,
         u_k=uncertainty,
     )
+
+
+def _attached(
+    reading: Floats,
+    uncertainty: Floats,
+    *,
+    time: Floats,
+    probe: SheetProbe,
+    clock: LogClock,
+    air_k: float,
+) -> tuple[Floats, Floats]:
+    """Take out conduction error and lag where the sheet gives them; pay for them where not."""
+    if probe.conduction_frac is not None:
+        surface = surface_from_junction_k(
+            reading, error_frac=float(probe.conduction_frac), air_k=air_k
+        )
+        uncertainty = np.hypot(uncertainty, CONDUCTION_SHARE * np.abs(surface - reading))
+        reading = surface
+    step = float(np.median(np.diff(time))) if time.size > 1 else 1.0
+    lag = 0.0 if probe.lag_s is None else float(probe.lag_s)
+    window = max(2.0 * lag, 4.0 * step)
+    # with a time constant of 1 s the correction is the rate itself
+    ahead = lag_corrected_k(reading, time_s=time, time_constant_s=1.0, window_s=window)
+    rate = ahead - reading
+    lag_u = None
+    if probe.lag_s is not None:
+        lag_u = max(probe.lag_s.standard_uncertainty, LAG_SHARE * lag)
+        reading = reading + lag * rate
+    moving = moving_uncertainty_k(
+        rate, attachment=probe.attachment, lag_u_s=lag_u, clock_u_s=clock.u_s
+    )
+    if probe.u_delta_k is None:  # a stated uncertainty holds all that its owner knows
+        uncertainty = np.hypot(uncertainty, moving)
+    return reading, np.where(np.isfinite(reading), uncertainty, np.nan)
+
+
+def _refuse_displaced(log: ProbeLog, sheet: CookSheet) -> None:
+    """Refuse a room channel that follows what is heated."""
+    heated = [log.column(one.column) for one in sheet.probes if one.touches not in ("room", "food")]
+    others = [at for at in heated if at is not None]
+    if not others:
+        return
+    liveliest = max(others, key=lambda at: float(np.ptp(_known(log.readings_c[:, at]))))
+    for probe in sheet.probes:
+        at = log.column(probe.column)
+        if probe.touches != "room" or at is None:
+            continue
+        if follows(log.readings_c[:, at], other_k=log.readings_c[:, liveliest]):
+            rise = float(np.ptp(_known(log.readings_c[:, at])))
+            raise ProbeLogError(
+                f"{log.where}: column {probe.column!r}, the room's, rises by {rise:.0f} K with "
+                f"{log.columns[liveliest]!r}: displaced, it hangs over or in what is heated. Take "
+                "it out of cook.toml or say what it touches"
+            )
+
+
+def _known(column: Floats) -> Floats:
+    return column[np.isfinite(column)]
 
 
 def _uncertainty(reading: Floats, probe: SheetProbe, where: str, air_k: float) -> Floats:

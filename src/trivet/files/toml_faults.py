@@ -125,8 +125,18 @@ def validate(model: type[M], toml: TomlFile) -> tuple[M | None, tuple[Fault, ...
     try:
         return model.model_validate(toml.content), ()
     except ValidationError as error:
-        errors = error.errors(include_url=False)
-        return None, tuple(_shape_fault(toml, model, dict(one)) for one in errors)
+        errors = [dict(one) for one in error.errors(include_url=False)]
+        return None, tuple(
+            _shape_fault(toml, model, one) for one in errors if not _follows(one, errors)
+        )
+
+
+def _follows(error: dict[str, Any], errors: list[dict[str, Any]]) -> bool:
+    """Return whether a list only counts as too short because its entries are at fault."""
+    place = error["loc"]
+    return error["type"] == "too_short" and any(
+        len(other["loc"]) > len(place) and other["loc"][: len(place)] == place for other in errors
+    )
 
 
 def _shape_fault(toml: TomlFile, model: type[BaseModel], error: dict[str, Any]) -> Fault:

@@ -10,10 +10,11 @@ recordings it returns the design's nominal terms and says so.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.arrays import FloatArray
+from trivet.records.arrays import BoolArray, FloatArray
 from trivet.records.design import Contents
 from trivet.records.requirement import Evidence
 
@@ -57,6 +58,24 @@ class DriftCalibration:
 
 
 @dataclass(frozen=True)
+class PixelCalibration:
+    """What each pixel adds to the head's mean, from even scenes.
+
+    scene = (apparent - offset - housing) / gain + housing, pixel by pixel.
+    """
+
+    offset_k: FloatArray
+    """(row, col) at the housing's temperature; 0 for a bad pixel. [K]"""
+    gain: FloatArray
+    """(row, col) on scene minus housing; 1 where one level alone was seen. [-]"""
+    bad: BoolArray
+    """(row, col) dead, stuck, wild or far off: not to be read."""
+    residual_rms_k: float
+    """Left over the good pixels. [K]"""
+    reason: str
+
+
+@dataclass(frozen=True)
 class HeadCalibration:
     """All terms of one head."""
 
@@ -69,6 +88,21 @@ class HeadCalibration:
     """Standard uncertainty. [-]"""
     gain_u: float
     """Standard uncertainty of the sensor's gain on (scene - housing). [-]"""
+    transmittance_how: How = "nominal"
+    transmittance_reason: str = ""
+    reflected_k: float = math.nan
+    """Radiative temperature of what the pans mirror, as measured; NaN: the design's. [K]"""
+    reflected_u_k: float = math.nan
+    """Standard uncertainty. [K]"""
+    reflected_reason: str = ""
+    pixels: PixelCalibration | None = None
+    """None: no even scene was recorded."""
+
+    @property
+    def fitted(self) -> bool:
+        """Whether any term was measured on a sensor unit as it hung."""
+        hows = (self.pose.how, self.drift.how, self.transmittance_how)
+        return "fitted" in hows or self.pixels is not None
 
 
 @dataclass(frozen=True)
@@ -94,6 +128,9 @@ class SurfaceCalibration:
     """Independent cooks behind it."""
     reduced_chi2: float
     reason: str
+    film_covariance: FloatArray | None = None
+    """(3, 3) of log thickness (spread between cooks included), emissivity of the pan below, log of
+    the liquid's k scale; None without a film."""
 
 
 @dataclass(frozen=True)
@@ -107,7 +144,19 @@ class Calibration:
     recordings: tuple[str, ...]
     """Names of the recordings it was fitted on."""
     refusals: tuple[str, ...]
-    """What the data could not carry, and why."""
+    """What the data could not carry, why, and what stays in force."""
+    units: tuple[str, ...] = ()
+    """Sensor units that the recordings were made with; an unnamed one is empty text."""
+    advice: tuple[str, ...] = ()
+    """What to do at the bench: clean the window, hang the mount again."""
+
+    def holds_for(self, unit: str) -> bool:
+        """Return whether it may read a recording of a sensor unit.
+
+        Terms measured on one unit hold for that one; those of several units are
+        pooled over them, and nominal ones hold for every unit of the kind.
+        """
+        return len(self.units) != 1 or unit in self.units or not any(h.fitted for h in self.heads)
 
     def head(self, name: str) -> HeadCalibration:
         """Return the calibration of a head."""

@@ -6,7 +6,15 @@ from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
+from trivet.records.benchsheet import (
+    SheetFlat,
+    SheetMark,
+    SheetPatch,
+    SheetShared,
+    SheetTarget,
+)
 from trivet.records.design import Contents
+from trivet.records.disturbances import Face, Mismatch, PanMove, ProbeFault, SensorFaults
 from trivet.records.figures import (
     DifferenceOrZero,
     Duration,
@@ -14,6 +22,7 @@ from trivet.records.figures import (
     Length,
     LengthOrZero,
     Mass,
+    NumberOrZero,
     PositiveFraction,
     PositiveLength,
     SignedDuration,
@@ -21,6 +30,7 @@ from trivet.records.figures import (
     Volume,
     figure,
 )
+from trivet.records.matrix import Matrix
 from trivet.records.part import Part
 from trivet.records.requirement import Of
 
@@ -39,8 +49,8 @@ class ScheduleStep(Part):
 class FoodPlan(Part):
     """A piece of food: when it goes in, is turned and comes out."""
 
-    kind: Literal["patty", "vegetables", "egg"] = "patty"
-    """Name of a simple food model."""
+    kind: Literal["patty", "steak", "egg", "vegetables", "dough"] = "patty"
+    """Name in the food library."""
     mass_kg: Mass
     """Its mass."""
     diameter_m: PositiveLength
@@ -51,6 +61,21 @@ class FoodPlan(Part):
     """When it is turned."""
     out_s: Duration | None = None
     """When it comes out; to the end when left out."""
+    start_k: Temperature = figure("5 degC", "temperature")
+    """Its temperature when it goes in."""
+    x_m: Length = figure("0 mm", "length")
+    """Its middle, off the pan's centre, along x."""
+    y_m: Length = figure("0 mm", "length")
+    """The same along y."""
+
+
+class LidSpan(Part):
+    """A time in which the pan's lid is on."""
+
+    on_s: Duration
+    """When it is put on."""
+    off_s: Duration | None = None
+    """When it is taken off; to the end when left out."""
 
 
 class CookBurner(Part):
@@ -66,10 +91,50 @@ class CookBurner(Part):
     """The knob over time; off before the first step."""
     food: FoodPlan | None = None
     """A piece of food."""
+    more_food: tuple[FoodPlan, ...] = ()
+    """Further pieces, beside the first or after it."""
+    lid: tuple[LidSpan, ...] = ()
+    """When the pan's lid is on; only for a pan that has one."""
     offset_x_m: Length = figure("0 mm", "length")
     """Pan centre off the burner's centre, along x."""
     offset_y_m: Length = figure("0 mm", "length")
     """Pan centre off the burner's centre."""
+    thermostat_k: Temperature | None = None
+    """Mean temperature of the pan that the burner holds by switching; free when left out."""
+
+    @property
+    def foods(self) -> tuple[FoodPlan, ...]:
+        """All pieces of food."""
+        return (() if self.food is None else (self.food,)) + self.more_food
+
+
+class SheetProbe(Part):
+    """A reference probe: its column in the log and what it touches."""
+
+    column: str
+    """Its column in the log."""
+    kind: Literal["K", "T", "J", "N"] = "K"
+    """Thermocouple type."""
+    tolerance_class: str = Field(default="iec-1", alias="class")
+    """Its tolerance class."""
+    attachment: Literal[
+        "welded", "peened", "cement", "spring", "tape", "immersed", "air", "inserted"
+    ] = "spring"
+    """How it is held."""
+    burner: str | None = None
+    """The burner whose pan it touches."""
+    touches: Of | Literal["room"] = "pan"
+    """What its reading is of."""
+    x_m: Length = figure("0 mm", "length")
+    """Place on the pan, from its centre, along x."""
+    y_m: Length = figure("0 mm", "length")
+    """Place on the pan, from its centre."""
+    u_delta_k: DifferenceOrZero | None = None
+    """Standard uncertainty, where it is known better than class and attachment say."""
+    lag_s: Duration | None = None
+    """Time constant as attached, from a step of its own; it is taken out."""
+    conduction_frac: Fraction | None = None
+    """Share of (surface - air) by which it reads low through its wires; it is taken out."""
 
 
 class CookPlan(Part):
@@ -97,6 +162,22 @@ class CookPlan(Part):
     """The simulation stops where a pan's hottest 5 cm2 reach this."""
     tells: bool = True
     """Whether the cook uses the design's told channels."""
+    probes: tuple[SheetProbe, ...] = ()
+    """Reference probes in or on the pans; the simulator's usual ones when left out."""
+    window_age_weeks: NumberOrZero = figure("0", "number")
+    """Weeks since the window was cleaned: grease grows at the rate that the design states."""
+    lamp_on: bool = True
+    """Whether the lamp of the hood is on."""
+    faces: tuple[Face, ...] = ()
+    """Moments at which the cook's face leans over a burner."""
+    moves: tuple[PanMove, ...] = ()
+    """Pans that are pushed while they cook; what the burner gives them stays as it was."""
+    faults: SensorFaults = SensorFaults()
+    """Faults that sensor and reader are to have."""
+    probe_faults: tuple[ProbeFault, ...] = ()
+    """Faults that reference probes are to have."""
+    mismatch: Mismatch = Mismatch()
+    """Physics that differs from the nominal in declared ways."""
 
 
 class CookPlans(Part):
@@ -104,8 +185,10 @@ class CookPlans(Part):
 
     format: Literal[1]
     """Version of the file format."""
-    cooks: tuple[CookPlan, ...] = Field(min_length=1)
-    """The cooks."""
+    cooks: tuple[CookPlan, ...] = ()
+    """The cooks, written one by one."""
+    matrix: tuple[Matrix, ...] = ()
+    """Cooks made of factors."""
 
 
 class ToldEntry(Part):
@@ -169,31 +252,6 @@ class SheetBurner(Part):
     """The same along y."""
 
 
-class SheetProbe(Part):
-    """A reference probe: its column in the log and what it touches."""
-
-    column: str
-    """Its column in the log."""
-    kind: Literal["K", "T", "J", "N"] = "K"
-    """Thermocouple type."""
-    tolerance_class: str = Field(default="iec-1", alias="class")
-    """Its tolerance class."""
-    attachment: Literal[
-        "welded", "peened", "cement", "spring", "tape", "immersed", "air", "inserted"
-    ] = "spring"
-    """How it is held."""
-    burner: str | None = None
-    """The burner whose pan it touches."""
-    touches: Of | Literal["room"] = "pan"
-    """What its reading is of."""
-    x_m: Length = figure("0 mm", "length")
-    """Place on the pan, from its centre, along x."""
-    y_m: Length = figure("0 mm", "length")
-    """Place on the pan, from its centre."""
-    u_delta_k: DifferenceOrZero | None = None
-    """Standard uncertainty, where it is known better than class and attachment say."""
-
-
 class CookSheet(Part):
     """The bench sheet of a recorded cook."""
 
@@ -207,6 +265,10 @@ class CookSheet(Part):
     """Height over the sea; the design's when left out."""
     clock_offset_s: SignedDuration = figure("0 s", "time")
     """To be added to the probe log's time to get the frames' time."""
+    clock_u_s: Duration = figure("0.5 s", "time")
+    """Standard uncertainty of the clock offset; of one shared moment where those are given."""
+    shared: tuple[SheetShared, ...] = ()
+    """Moments that both clocks saw: they set the clock's offset, three or more its drift too."""
     synthetic: bool = False
     """True for a folder that was made, not measured: its evidence counts as simulated."""
     unit: str = ""
@@ -219,6 +281,14 @@ class CookSheet(Part):
     """What stood on the burners."""
     probes: tuple[SheetProbe, ...] = ()
     """The reference probes."""
+    marks: tuple[SheetMark, ...] = ()
+    """Points of the cooktop that were pointed at in a picture."""
+    targets: tuple[SheetTarget, ...] = ()
+    """Bare elements or warm discs of known place."""
+    patches: tuple[SheetPatch, ...] = ()
+    """Patches of low emissivity."""
+    flats: tuple[SheetFlat, ...] = ()
+    """Times in which an even surface filled the view."""
 
 
 def cook_name(plan: CookPlan, repeat: int) -> str:

@@ -18,7 +18,6 @@ from trivet.records.figures import (
     HeatingRate,
     Length,
     LengthOrZero,
-    NumberOrZero,
     PositiveFraction,
     PositiveLength,
     Power,
@@ -36,6 +35,7 @@ from trivet.records.production import (
     Population,
 )
 from trivet.records.requirement import Alert, Of, Requirement
+from trivet.records.search import Search
 from trivet.records.sensorcard import SensorCard
 from trivet.records.surroundings import Surroundings
 from trivet.records.trade import Trade
@@ -105,6 +105,14 @@ class Burner(Part):
     """Share of the power that enters the pan."""
     ring_diameter_m: PositiveLength
     """Mean diameter of the flame ring or heated zone."""
+    side_frac: Fraction | None = None
+    """Share of the heat that flames bring to the pan's wall; 8 % for gas if left out."""
+    glass_thickness_m: PositiveLength = figure("4 mm", "length")
+    """Thickness of the glass over a radiant or induction zone."""
+    glass_limit_k: Temperature = figure("560 degC", "temperature")
+    """Temperature of the glass at which the limiter of a radiant zone cuts the heat."""
+    steady_from_frac: Fraction = figure("0.3", "fraction")
+    """Level below which an induction zone pulses instead of running steadily."""
 
 
 class Mount(Part):
@@ -141,6 +149,10 @@ class Window(Part):
     """What both faces mirror towards the sensor: its housing; counted as glow if left out."""
     grease_m: LengthOrZero | None = None
     """Grease that comes on the window and is not corrected, with its range."""
+    grease_growth_m: LengthOrZero = figure("0 um", "length")
+    """Grease that comes on the window in a week, in simulated cooks with an aged window."""
+    condenses: bool = False
+    """Whether simulated windows mist over when they are colder than the dew point at the hood."""
     condensed_frac: Fraction | None = None
     """Share of the window covered by condensed droplets and not corrected, with its range."""
 
@@ -158,6 +170,15 @@ class Head(Part):
     """The optical window."""
 
 
+class PanLayer(Part):
+    """One layer of a clad base."""
+
+    material: str
+    """Name in the material library."""
+    thickness_m: PositiveLength
+    """Its thickness."""
+
+
 class Pan(Part):
     """One pan of the set that the product must work with."""
 
@@ -173,12 +194,20 @@ class Pan(Part):
     """Height of the wall, inside."""
     thickness_m: PositiveLength
     """Thickness of the base."""
+    layers: tuple[PanLayer, ...] = ()
+    """Layers of a clad base, from the heated face up; of one material when empty."""
+    wall_thickness_m: PositiveLength | None = None
+    """Thickness of the side wall; the base's when left out."""
+    bow_m: Length = figure("0 mm", "length")
+    """How far the middle of the base stands higher than its rim; negative where it sags."""
     emissivity_frac: PositiveFraction | None = None
     """Measured emissivity of this pan's face; replaces the library's range."""
     flare_rad: AngleOrZero = figure("0 deg", "angle", origin="standard", note="upright wall")
     """Angle by which the wall leans outwards from the vertical."""
     lid: bool = False
     """Whether cooks put a lid on it: then nothing of the contents is seen."""
+    lid_surface: Literal["glass-lid", "stainless-lid"] = "glass-lid"
+    """What its lid is made of."""
     hot_spot_ratio: Annotated[Figure, Quantity("number", ge=1)] = HOT_SPOT_RATIO
     """Rise of the hottest 5 cm2 over that of the mean while the pan heats up."""
 
@@ -192,6 +221,10 @@ class Base(Part):
     """What it is."""
     volume_m3: Volume = figure("0 mL", "volume")
     """How much; 0 for a dry pan."""
+    oil: str = ""
+    """Which oil, in the oil library; a common vegetable oil, or whole butter, when left out."""
+    uses: int = Field(default=0, ge=0)
+    """How often the oil was heated before: its smoke point falls."""
     note: str = ""
     """A remark."""
 
@@ -246,34 +279,6 @@ class Estimation(Part):
     """A frame older than this is no reading."""
     heated_above_k: Temperature = figure("50 degC", "temperature")
     """A burner counts as heated above this temperature."""
-
-
-class Search(Part):
-    """Which parameters of one head's pose may be changed, and what a pose must reach.
-
-    A parameter is free when its figure has a range; one left out keeps the mount's value.
-    """
-
-    head: str = ""
-    """Head that may move; the first when empty."""
-    x_m: Length | None = None
-    """Range of the lens, to the right of the middle."""
-    y_m: Length | None = None
-    """Range of the lens, away from the cook."""
-    height_m: PositiveLength | None = None
-    """Range of the height of the lens over the cooktop plane."""
-    tilt_rad: Angle | None = None
-    """Range of the tilt from straight down towards the back."""
-    sensors: tuple[str, ...] = ()
-    """Sensor cards to try, each with its lens; the head's own when empty."""
-    pans: tuple[str, ...] = ()
-    """Pans whose rim must lie in the field; all when empty."""
-    margin_m: LengthOrZero = figure("10 mm", "length", origin="standard", note="as for coverage")
-    """Ring around the rim that must be seen too."""
-    min_pixels_across: NumberOrZero = figure("0", "number")
-    """Fewest pixels across any of those pans."""
-    max_angle_rad: AngleOrZero = figure("55 deg", "angle", note="water holds to about 65 deg")
-    """Steepest view of a pan's centre, from the vertical."""
 
 
 class Design(Part):

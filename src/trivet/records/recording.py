@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trivet.records.arrays import Float32Array, FloatArray, Int8Array
+from trivet.records.benchsheet import SheetFlat, SheetMark, SheetPatch, SheetTarget
 from trivet.records.cook import Purpose, SheetBurner, SheetProbe, Told
 from trivet.records.requirement import Evidence
 
@@ -85,6 +86,12 @@ EVENTS: tuple[str, ...] = (
     "person_in",
     "person_out",
     "shutter",
+    "boil",
+    "smoke",
+    "ignition",
+    "move",
+    "sensor_fault",
+    "probe_fault",
 )
 
 
@@ -104,6 +111,10 @@ class Reference:
     probes: tuple[ProbeSeries, ...]
     events: tuple[Event, ...]
     sheet: tuple[SheetBurner, ...]
+    marks: tuple[SheetMark, ...] = ()
+    targets: tuple[SheetTarget, ...] = ()
+    patches: tuple[SheetPatch, ...] = ()
+    flats: tuple[SheetFlat, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -148,6 +159,8 @@ class BurnerTruth:
     """(time,) mean surface temperature of oil or liquid; NaN where none is left. [K]"""
     food_k: FloatArray
     """(time,) mean temperature of the food's top; NaN where none. [K]"""
+    core_k: FloatArray
+    """(time,) coldest layer of the food; NaN where none. [K]"""
     contents_kg: FloatArray
     """(time,) mass of the contents left. [kg]"""
     emissivity: FloatArray

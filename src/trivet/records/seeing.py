@@ -156,8 +156,21 @@ class Tolerance:
 
 
 @dataclass(frozen=True)
+class HeadPose:
+    """Where one moving head hangs."""
+
+    head: str
+    x_m: float
+    y_m: float
+    height_m: float
+    tilt_rad: float
+    pan_rad: float
+    roll_rad: float
+
+
+@dataclass(frozen=True)
 class PoseFound:
-    """One pose that the search found, with what it reaches."""
+    """One pose that the search found, of all heads that move, with what it reaches."""
 
     sensor: str
     x_m: float
@@ -176,11 +189,13 @@ class PoseFound:
     fits: bool
     fails: str
     """Constraints that fail and by how much, the worst first; empty when all hold."""
+    heads: tuple[HeadPose, ...] = ()
+    """Each moving head; x, y, height and tilt above are of the first."""
 
 
 @dataclass(frozen=True)
 class PoseSearch:
-    """Poses of one head over the free parameters that the design declares, best first."""
+    """Poses of the moving heads over the free parameters that the design declares, best first."""
 
     head: str
     free: tuple[str, ...]

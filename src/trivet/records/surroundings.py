@@ -13,6 +13,7 @@ from trivet.records.figures import (
     LengthOrZero,
     PositiveFraction,
     PositiveLength,
+    Power,
     Temperature,
     figure,
 )
@@ -42,6 +43,8 @@ class Mirrored(Part):
     """Along y."""
     view_frac: Fraction | None = None
     """Share of what a pan mirrors, where no shape is given."""
+    follows: str = ""
+    """What it warms with: `hood`, `lamp` or a burner, whose flame it is; steady when empty."""
 
 
 class Steam(Part):
@@ -74,8 +77,18 @@ class Surroundings(Part):
     """Fog over the pans; not in the budgets when left out."""
     housing_rise_delta_k: Difference = figure("10 K", "difference")
     """Rise of the sensor's housing over ambient while cooking."""
+    housing_power_w: Power = figure("2.5 kW", "power")
+    """Power of all burners at which the air in the hood has that rise; others by plume theory."""
+    flame_emissivity_frac: Fraction = figure("0.02", "fraction")
+    """Emissivity in the band of the gas flames that show beside a pan at full level."""
+    flame_k: Temperature = figure("600 degC", "temperature")
+    """Radiative temperature of those flames."""
+    flame_reach_m: LengthOrZero = figure("15 mm", "length")
+    """How far they show beyond the base of a pan."""
+    humidity_frac: Fraction = figure("45 %", "fraction")
+    """Relative humidity of the room; with the steam it sets the dew point at the window."""
     convection_w_m2k: HeatTransfer = figure("12 W/m^2/K", "heat_transfer")
-    """Heat transfer from pan to air."""
+    """Convection from a pan's upper face at 150 K over the air; other faces and rises follow."""
     beside_cold_k: Temperature = figure("25 degC", "temperature")
     """Coldest thing beside a pan, for the size-of-source error: bare hob, wet cloth."""
     beside_hot_k: Temperature = figure("450 degC", "temperature")

@@ -7,12 +7,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from trivet.records.figures import Amount, Fraction, Number
+from trivet.records.figures import Amount, Fraction, Number, figure
 from trivet.records.part import Part
 
 TRADE_METRICS: dict[str, str] = {
@@ -81,6 +82,10 @@ class Option(Part):
     """Values of the criteria that have no metric."""
 
 
+WEIGHT_SPREAD = figure("30 %", "fraction", note="common practice, no source")
+SCORE_SPREAD = figure("10 %", "fraction", note="common practice, no source")
+
+
 class Trade(Part):
     """Options against weighted criteria."""
 
@@ -88,6 +93,10 @@ class Trade(Part):
     """What counts; the weights sum to 1."""
     options: tuple[Option, ...] = Field(default=(), max_length=40)
     """What is compared."""
+    weight_spread_frac: Fraction = WEIGHT_SPREAD
+    """Half-width of each weight, as a share of it, in the draws that try how firm the winner is."""
+    score_spread_frac: Fraction = SCORE_SPREAD
+    """Half-width of each score, of its scale from worst to best, in those draws."""
 
 
 @dataclass(frozen=True)
@@ -107,6 +116,11 @@ class TradeRow:
     option: str
     total: float
     cells: tuple[TradeCell, ...]
+    win_frac: float = math.nan
+    """Share of the draws that it wins."""
+    win_low_frac: float = math.nan
+    win_high_frac: float = math.nan
+    """Exact 95 % interval of that share."""
 
 
 @dataclass(frozen=True)
@@ -134,3 +148,7 @@ class TradeStudy:
     rows: tuple[TradeRow, ...]
     flips: tuple[WeightFlip, ...]
     notes: tuple[str, ...]
+    draws: int = 0
+    """Draws of weights and scores."""
+    spread: str = ""
+    """What was drawn."""

@@ -143,7 +143,7 @@ def show_verdict(verdict: Verdict) -> RenderableType:
     return text_group(text_table("Verdict", columns, rows), text_line(f"{tail}."))
 
 
-def show_calibration(calibration: Calibration) -> RenderableType:
+def show_calibration(calibration: Calibration, *, moved: tuple[str, ...] = ()) -> RenderableType:
     """Return each term with its standard uncertainty, fitted or nominal, and why."""
     rows: list[tuple[str, ...]] = []
     for head in calibration.heads:
@@ -152,7 +152,15 @@ def show_calibration(calibration: Calibration) -> RenderableType:
             for name, value, u in zip(terms, part.value, spread, strict=True):
                 rows.append((head.head, name, f"{value:.5g}", f"{u:.2g}", part.how, part.reason))
         u = f"{head.transmittance_u:.2g}"
-        rows.append((head.head, "transmittance", f"{head.transmittance:.4g}", u, "", ""))
+        why = head.transmittance_reason
+        tau, how = f"{head.transmittance:.4g}", head.transmittance_how
+        rows.append((head.head, "transmittance", tau, u, how, why))
+        if np.isfinite(head.reflected_k):
+            value, u = f"{head.reflected_k:.5g}", f"{head.reflected_u_k:.2g}"
+            rows.append((head.head, "reflected_k", value, u, "fitted", head.reflected_reason))
+        if head.pixels is not None:
+            u = f"{head.pixels.residual_rms_k:.2g}"
+            rows.append((head.head, "pixels", "", u, "fitted", head.pixels.reason))
     columns = ("head", "term", "value>", "u>", "how", "why")
     surfaces = [
         (
@@ -167,10 +175,13 @@ def show_calibration(calibration: Calibration) -> RenderableType:
         for one in calibration.surfaces
     ]
     heads = ("contents", "finish", "emissivity>", "u>", "cooks>", "how", "why")
+    made_on = ", ".join(unit or "one without a name" for unit in calibration.units)
     return text_group(
         text_table(f"Heads ({calibration.evidence}; SI units)", columns, rows),
         text_table(f"Surfaces ({calibration.evidence})", heads, surfaces) if surfaces else None,
+        text_line(f"Made on sensor unit {made_on}") if made_on else None,
         *[text_line(f"Refused: {text}") for text in calibration.refusals],
+        *[text_line(f"To do: {text}") for text in (*calibration.advice, *moved)],
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.design import Display
-from trivet.records.trade import TradeStudy
+from trivet.records.trade import TradeRow, TradeStudy
 from trivet.records.warning import WarningTimeline
 from trivet.report.console_parts import (
     difference_text,
@@ -71,7 +71,7 @@ def show_battery(life: BatteryLife, *, display: Display) -> RenderableType:
 def show_money(money: Economics) -> RenderableType:
     """Return the figures that move the present value most."""
     rows = [
-        (one.figure, f"{one.low} to {one.high}", one.npv_low, one.npv_high)
+        (one.figure, f"{one.low} to {one.high}", _cents(one.npv_low), _cents(one.npv_high))
         for one in money.tornado[:MOST_BARS]
     ]
     columns = ("figure", "from, to>", f"NPV at low / {money.currency}>", "at high>")
@@ -112,7 +112,7 @@ def cash_words(money: Economics) -> str:
     rates = ", ".join(share_text(rate) for rate in money.irr_per_year) or "none"
     parts = [
         f"trough {_cents(money.cash_trough)} {money.currency} in month {money.trough_month}",
-        f"NPV {money.npv}",
+        f"NPV {_cents(money.npv)} {money.currency}",
         f"IRR {rates}",
     ]
     if money.draws:
@@ -130,7 +130,12 @@ def show_trade(study: TradeStudy) -> RenderableType:
     """Return the ranking, its scores, and the weights at which the winner flips."""
     names = [cell.criterion for cell in study.rows[0].cells]
     rows = [
-        (row.option, f"{row.total:.3f}", *(_cell(cell.value, cell.score) for cell in row.cells))
+        (
+            row.option,
+            f"{row.total:.3f}",
+            _wins(row),
+            *(_cell(cell.value, cell.score) for cell in row.cells),
+        )
         for row in study.rows
     ]
     flips = [
@@ -145,7 +150,7 @@ def show_trade(study: TradeStudy) -> RenderableType:
     return text_group(
         text_table(
             "Trade study: value (score 0 to 1)",
-            ("option", "total>", *(f"{name}>" for name in names)),
+            ("option", "total>", "wins>", *(f"{name}>" for name in names)),
             rows,
         ),
         text_table(
@@ -154,12 +159,18 @@ def show_trade(study: TradeStudy) -> RenderableType:
             flips,
         ),
         text_line(f"{study.winner} wins by {study.lead:.3f} over {study.runner_up}."),
+        text_line(f"Wins: share of {study.draws:,} draws (95 % interval), {study.spread}."),
         *[text_line(note) for note in study.notes],
     )
 
 
 def _cell(value: float, score: float) -> str:
     return f"unknown ({score:.2f})" if math.isnan(value) else f"{value:.3g} ({score:.2f})"
+
+
+def _wins(row: TradeRow) -> str:
+    ends = f"{100 * row.win_low_frac:.1f} to {100 * row.win_high_frac:.1f}"
+    return f"{100 * row.win_frac:.1f} % ({ends})"
 
 
 def _flip(weight: float, winner: str, way: str) -> str:

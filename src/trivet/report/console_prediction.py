@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from trivet.records.design import Display
-from trivet.records.prediction import Budget, PanView, Prediction
+from trivet.records.prediction import Budget, Prediction
 from trivet.report.console_business import (
     battery_words,
     cash_words,
@@ -26,6 +26,7 @@ from trivet.report.console_parts import (
 )
 from trivet.report.console_production import unit_answers
 from trivet.report.console_seeing import seeing_answers
+from trivet.terms.bestview import best_views
 from trivet.units import show_length, show_temperature
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def _first(cautions: tuple[str, ...]) -> list[str]:
 
 
 def _answers(prediction: Prediction, display: Display) -> Iterator[tuple[str, str]]:
-    views = _best_views(prediction)
+    views = list(best_views(prediction.views).values())
     if views:
         rim = min(views, key=lambda one: one.rim_in_view_frac)
         pixels = min(views, key=lambda one: one.pixels_across)
@@ -92,6 +93,8 @@ def _answers(prediction: Prediction, display: Display) -> Iterator[tuple[str, st
         if one.headroom_k < 0.0:
             short = difference_text(-one.headroom_k, display)
             yield "in range?", f"{one.limit} lies {short} above the range of {one.head}"
+        elif math.isnan(one.headroom_k):
+            yield "in range?", f"{one.limit}: unknown, the card of {one.head} states no range"
     yield from _soon(prediction)
     life = prediction.battery
     yield "how long a charge? (P10 / P50 / P90)", battery_words(life)
@@ -126,16 +129,6 @@ def _soon(prediction: Prediction) -> Iterator[tuple[str, str]]:
 
 def _case(one: Budget, display: Display) -> str:
     return f"{one.base} in {one.pan} at {show_temperature(one.temperature_k, display.temperature)}"
-
-
-def _best_views(prediction: Prediction) -> list[PanView]:
-    """Return for each burner and pan the head that sees most of the rim."""
-    best: dict[tuple[str, str], PanView] = {}
-    for view in prediction.views:
-        key = (view.burner, view.pan)
-        if key not in best or view.rim_in_view_frac > best[key].rim_in_view_frac:
-            best[key] = view
-    return list(best.values())
 
 
 def _errors(prediction: Prediction, display: Display) -> RenderableType:

@@ -37,7 +37,7 @@ def unit_answers(prediction: Prediction, display: Display) -> Iterator[tuple[str
         words += (
             f"; after the end of the line ±{difference_text(worst.p95_calibrated_k, display)},"
             f" yield {share_text(units.yield_frac)}, {units.cost_per_good_unit}"
-            f" {units.currency} for a good unit"
+            f" {units.currency} and {units.time_s:.0f} s for a good unit"
         )
     if not math.isnan(worst.p95_recalibrated_k):
         words += f"; in the kitchen ±{difference_text(worst.p95_recalibrated_k, display)}"

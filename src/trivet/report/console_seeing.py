@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from trivet.records.comparison import Cell, DesignComparison, Row, SensorComparison
 from trivet.records.design import Display
 from trivet.records.figures import Figure
-from trivet.records.seeing import PoseSearch, Seeing, Tolerance
+from trivet.records.seeing import HeadPose, PoseSearch, Seeing, Tolerance
 from trivet.records.sensorcard import SensorCard
 from trivet.report.console_parts import (
     difference_text,
@@ -159,18 +159,28 @@ def _search(search: PoseSearch, display: Display) -> RenderableType:
         (
             one.sensor,
             "yes" if one.fits else "no",
-            " / ".join(_length(value, display) for value in (one.x_m, one.y_m, one.height_m)),
-            f"{math.degrees(one.tilt_rad):.1f}°",
+            "; ".join(
+                " / ".join(_length(value, display) for value in (head.x_m, head.y_m, head.height_m))
+                for head in one.heads
+            ),
+            "; ".join(_turns(head) for head in one.heads),
             _length(one.margin_m, display),
             f"{one.pixels_across:.1f}",
             one.fails,
         )
         for one in search.poses
     ]
-    columns = ("sensor", "fits", "x / y / height>", "tilt>", "margin>", "pixels>", "fails by")
+    columns = ("sensor", "fits", "x / y / height>", "turned>", "margin>", "pixels>", "fails by")
     title = f"Pose search of head {search.head} (predicted): free {', '.join(search.free)}"
     asked = f"Asked: {'; '.join(search.constraints)}. Answer: {search.answer}."
     return text_group(text_table(title, columns, rows), text_line(asked))
+
+
+def _turns(head: HeadPose) -> str:
+    """Return tilt, and pan and roll where there is any."""
+    turns = (("tilt", head.tilt_rad), ("pan", head.pan_rad), ("roll", head.roll_rad))
+    told = [f"{name} {math.degrees(turn):.1f}°" for name, turn in turns if abs(turn) > 1e-9]
+    return ", ".join(told) or "level"
 
 
 def show_cards(cards: Sequence[SensorCard]) -> RenderableType:

@@ -18,6 +18,7 @@ from trivet.report.scales import Scale
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+NAMESPACE = "http://www.w3.org/2000/svg"
 DRAWERS: dict[str, Callable[[Chart, Scale], Figure]] = {
     "trace": draw_trace,
     "budget": draw_budget,
@@ -30,6 +31,12 @@ DRAWERS: dict[str, Callable[[Chart, Scale], Figure]] = {
     "tornado": draw_tornado,
     "widths": draw_widths,
 }
+
+
+def chart_file(chart: Chart, *, display: Display) -> str:
+    """Return a chart as the text of an SVG file of its own, in the units of the screen."""
+    inline = chart_svg(chart, display=display, key="chart")
+    return inline.replace("<svg ", f'<svg xmlns="{NAMESPACE}" width="960" ', 1) + "\n"
 
 
 def chart_svg(chart: Chart, *, display: Display, key: str) -> str:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from trivet.records.arrays import FloatArray
 from trivet.records.dossier import Chart
 from trivet.report import palette
 from trivet.report.drawing import evidence_tag, new_figure, short
@@ -58,6 +59,8 @@ def draw_timeline(chart: Chart, scale: Scale) -> Figure:
     axes.set_xlim(left=0.0)
     axes.set_xlabel(chart.x_label)
     axes.set_ylabel(f"{chart.y_label} / {scale.temperature_unit}")
+    axes.plot([], [], "o", mfc="white", mec=palette.INK, ms=6, label="must trip by")
+    axes.plot([], [], "D", color=palette.OCHRE, ms=5, label="trips at")
     axes.legend(loc="lower right")
     evidence_tag(axes, chart.evidence)
     return figure
@@ -70,14 +73,20 @@ def draw_days(chart: Chart, scale: Scale) -> Figure:
     axes = figure.add_subplot()
     for line in chart.lines:
         axes.plot(line.x, 100 * line.y, color=palette.BLUE, linewidth=1.6, label=line.label)
+    for share in (0.9, 0.5, 0.1):
+        for line in chart.lines:
+            _percentile(axes, line.x, line.y, share)
+    reach = max([float(line.x.max()) for line in chart.lines] + [one.x for one in chart.marks])
     for place, mark in enumerate(chart.marks):
+        late = mark.x > 0.85 * reach
         axes.axvline(mark.x, color=palette.OCHRE, linewidth=1.0, linestyle=DASHES[place % 4])
         axes.annotate(
             mark.label,
             (mark.x, 0.95 - 0.1 * place),
             xycoords=("data", "axes fraction"),
-            xytext=(3, 0),
+            xytext=(-3 if late else 3, 0),
             textcoords="offset points",
+            ha="right" if late else "left",
             fontsize=7,
         )
     axes.set_ylim(0.0, 103.0)
@@ -86,6 +95,22 @@ def draw_days(chart: Chart, scale: Scale) -> Figure:
     axes.set_ylabel(f"{chart.y_label} / %")
     evidence_tag(axes, chart.evidence)
     return figure
+
+
+def _percentile(axes: Axes, days: FloatArray, lasts: FloatArray, share: float) -> None:
+    """Mark the days that a share of the users get."""
+    if days.size < 2 or not lasts.min() <= share <= lasts.max():
+        return
+    at = float(np.interp(share, lasts[::-1], days[::-1]))
+    axes.plot([at], [100 * share], "o", color=palette.BLUE_DARK, ms=4, zorder=5)
+    axes.annotate(
+        f"P{100 * (1 - share):.0f}: {at:.0f} d",
+        (at, 100 * share),
+        xytext=(6, 1),
+        textcoords="offset points",
+        fontsize=7,
+        color=palette.BLUE_DARK,
+    )
 
 
 def draw_tornado(chart: Chart, scale: Scale) -> Figure:
@@ -102,8 +127,13 @@ def draw_tornado(chart: Chart, scale: Scale) -> Figure:
             ("high", palette.BLUE, ""),
         ):
             _bar(axes, place, middle, values.get((name, end), np.nan), (colour, hatch))
-    axes.axvline(middle, color=palette.INK, linewidth=0.9)
-    axes.axvline(0.0, color=palette.PLUM, linewidth=0.9, linestyle=DASHES[1])
+    axes.axvline(middle, color=palette.INK, linewidth=0.9, label="as planned")
+    axes.axvline(
+        0.0, color=palette.PLUM, linewidth=0.9, linestyle=DASHES[1], label="nothing earned"
+    )
+    axes.bar(0, 0, color=palette.OCHRE_MID, hatch="////", edgecolor="white", label="at low end")
+    axes.bar(0, 0, color=palette.BLUE, label="at high end")
+    axes.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), borderaxespad=0.0)
     axes.set_yticks(range(len(names)), [short(name, 44) for name in names])
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.set_xlabel(f"{chart.x_label} / 1,000 {chart.y_label}")

@@ -32,16 +32,17 @@ def draw_cash(chart: Chart, scale: Scale) -> Figure:
                 continue
             at = float(money[here[0]])
             axes.plot([mark.x], [at], marker="o", markersize=5, color=palette.PLUM, zorder=4)
-            above = at < 0
-            axes.annotate(
+            lowest, late = at <= float(money.min()), mark.x > 0.75 * float(line.x[-1])
+            axes.annotate(  # where the curve is not: under its lowest, left above its rise
                 f"{short(mark.label, 24)}, month {mark.x:.0f}",
                 (mark.x, at),
-                xytext=(6, 9 if above else -12),
+                xytext=(0, -14) if lowest else (-8 if late else 6, 8),
                 textcoords="offset points",
+                ha="center" if lowest else "right" if late else "left",
                 color=palette.PLUM,
             )
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
-    axes.margins(y=0.12)
+    axes.margins(y=0.2)
     axes.set_xlabel(chart.x_label)
     axes.set_ylabel(f"thousand {short(chart.y_label, 12)}")
     evidence_tag(axes, chart.evidence)

@@ -30,7 +30,8 @@ def progress_bars() -> Iterator[Callable[[str, int, int], None]]:
     def tell(task: str, done: int, total: int) -> None:
         nonlocal shown
         if task not in known:
-            known[task] = int(bars.add_task(task, total=total))
+            # what was done before does not count towards the speed, and so the time left
+            known[task] = int(bars.add_task(task, total=total, completed=done))
         bars.update(bars.tasks[known[task]].id, completed=done, total=total)
         if not shown and time.monotonic() - begun > SHOW_AFTER_S:
             shown = True

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from trivet.records.design import Design
 from trivet.records.prediction import Budget, PanView, Prediction
 from trivet.records.requirement import Requirement
+from trivet.terms.bestview import best_views
 
 Found = tuple[float, str, str]
 """Value in SI (NaN: missing), where the worst lies, sentence."""
@@ -39,13 +40,13 @@ def predicted_value(requirement: Requirement, *, prediction: Prediction, design:
     return _FOUND[requirement.metric](requirement, prediction, design)
 
 
-def _best_views(requirement: Requirement, prediction: Prediction) -> dict[str, list[PanView]]:
-    """Return the views of each burner and pan that the requirement covers."""
-    places: dict[str, list[PanView]] = {}
-    for view in prediction.views:
-        if not requirement.pans or view.pan in requirement.pans:
-            places.setdefault(f"{view.pan} on {view.burner}", []).append(view)
-    return places
+def _best_views(requirement: Requirement, prediction: Prediction) -> dict[str, PanView]:
+    """Return the view that stands for each burner and pan that the requirement covers."""
+    return {
+        f"{pan} on {burner}": view
+        for (burner, pan), view in best_views(prediction.views).items()
+        if not requirement.pans or pan in requirement.pans
+    }
 
 
 def _worst(named: Iterable[tuple[float, str]], what: str, unit: str, *, low: bool) -> Found:
@@ -61,17 +62,17 @@ def _worst(named: Iterable[tuple[float, str]], what: str, unit: str, *, low: boo
 
 def _rim(requirement: Requirement, prediction: Prediction, design: Design) -> Found:
     places = _best_views(requirement, prediction)
-    best = [(max(v.rim_in_view_frac for v in views), name) for name, views in places.items()]
+    best = [(view.rim_in_view_frac, name) for name, view in places.items()]
     value, source, text = _worst(best, "rim in view", "", low=True)
     if not math.isnan(value):
-        margin = max(v.margin_m for v in places[source])
+        margin = places[source].margin_m
         text = f"rim in view at worst {100 * value:.1f} %, margin {1000 * margin:.0f} mm: {source}"
     return value, source, text
 
 
 def _pixels(requirement: Requirement, prediction: Prediction, design: Design) -> Found:
     places = _best_views(requirement, prediction)
-    best = [(max(v.pixels_across for v in views), name) for name, views in places.items()]
+    best = [(view.pixels_across, name) for name, view in places.items()]
     return _worst(best, "pixels across", "", low=True)
 
 

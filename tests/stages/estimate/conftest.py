@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import copy
+import dataclasses
 from collections.abc import Callable
 from types import SimpleNamespace
 from typing import Any
@@ -59,6 +61,18 @@ def nominal(design: Design) -> Calibration:
         recordings=(),
         refusals=(),
     )
+
+
+@pytest.fixture
+def two_heads(
+    painting: SimpleNamespace, design_tables: dict[str, Any], nominal: Calibration
+) -> tuple[Any, Calibration]:
+    """A painter and a calibration of the tests' design with a second head beside the first."""
+    tables = copy.deepcopy(design_tables)
+    tables["heads"].append({**tables["heads"][0], "name": "aside"})
+    aside = dataclasses.replace(nominal.heads[0], head="aside")
+    both = dataclasses.replace(nominal, heads=(*nominal.heads, aside))
+    return painting.Painter(Design.model_validate(tables)), both
 
 
 @pytest.fixture

@@ -10,7 +10,9 @@ import pytest
 from trivet.errors import RecordingError
 from trivet.quality import Quality
 from trivet.records.requirement import OF_WORDS
-from trivet.stages.estimate import estimate
+from trivet.stages.estimate import Estimator, estimate
+from trivet.stages.estimate.stage import blocks
+from trivet.stages.estimate.streaming import ARRAYS
 
 IRON, STEEL = "iron-24", "steel-24"
 
@@ -126,6 +128,76 @@ def test_estimate_is_causal(painter, nominal, disc) -> None:
         )
         for name in ("present", "of", "reported_k", "u95_k", "hottest_k", "flags", "heat_on"):
             np.testing.assert_array_equal(getattr(cut, name), getattr(whole, name)[:frames], name)
+
+
+def streamed(heads, length, *, painter, nominal):
+    """The estimate block by block, put together by hand."""
+    stream = Estimator(
+        tuple(one.head for one in heads),
+        design=painter.design,
+        calibration=nominal,
+        told=painter.sight([], seconds=1).told,
+    )
+    parts = [stream.advance(block) for block in blocks(heads, length)]
+    return {
+        one.burner: {
+            name: np.concatenate([getattr(burner(part, one.burner), name) for part in parts])
+            for name in ARRAYS
+        }
+        for one in parts[0].burners
+    }
+
+
+@pytest.mark.parametrize("length", [1, 7, 100])
+def test_blocks_give_the_bits_of_the_whole(painter, nominal, disc, length) -> None:
+    sight = painter.sight([disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, 300.0))], seconds=40)
+    head = sight.heads[0]
+    spoilt = head.apparent_k.copy()
+    spoilt[70:75] = np.nan
+    spoilt[:, 12, 9] = np.nan
+    spoilt[120:, 8, 9] = np.inf
+    time_s = head.time_s + np.where(np.arange(head.time_s.size) > 60, 7.0, 0.0)
+    head = dataclasses.replace(head, apparent_k=spoilt, time_s=time_s)
+    sight = dataclasses.replace(sight, heads=(head,))
+    whole = estimate(sight, design=painter.design, calibration=nominal)
+    parts = streamed((head,), length, painter=painter, nominal=nominal)
+    for one in whole.burners:
+        for name in ARRAYS:
+            np.testing.assert_array_equal(parts[one.burner][name], getattr(one, name), name)
+
+
+def test_second_head_is_read_at_the_moments_of_the_first(two_heads, disc) -> None:
+    painter, nominal = two_heads
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+    main = painter.sight([disc(0.93, ramp(450.0, 0.0))], seconds=10).heads[0]
+    aside = dataclasses.replace(main, head="aside")
+    late = slice(5, None, 2)
+    main = dataclasses.replace(
+        main,
+        time_s=main.time_s[late] + 0.01,
+        apparent_k=main.apparent_k[late],
+        sensor_k=main.sensor_k[late],
+        awake_s=main.awake_s[late],
+    )
+    whole = streamed((aside, main), 1000, painter=painter, nominal=nominal)
+    parts = streamed((aside, main), 3, painter=painter, nominal=nominal)
+    for name, arrays in whole.items():
+        for field, values in arrays.items():
+            np.testing.assert_array_equal(parts[name][field], values, field)
+    # All burners are the first head's by right; until its frames come, nothing is known.
+    one = whole["front-left"]
+    assert (one["flags"][:6] == int(Quality.STALE)).all()
+    assert np.isnan(one["hottest_k"][:6]).all()
+    assert (one["present"][6:] == 1).all()
+    assert np.isfinite(one["reported_k"][-1])
+
+
+def test_a_stream_refuses_the_frames_of_another_head(painter, nominal) -> None:
+    sight = painter.sight([], seconds=2)
+    stream = Estimator(("main",), design=painter.design, calibration=nominal, told=sight.told)
+    other = dataclasses.replace(sight.heads[0], head="aside")
+    with pytest.raises(RecordingError, match="aside"):
+        stream.advance((other,))
 
 
 def test_settling_widens_but_does_not_silence(painter, nominal, disc) -> None:

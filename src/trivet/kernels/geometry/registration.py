@@ -52,7 +52,7 @@ def fit_pose(
     *,
     lens: Lens,
     start: Pose,
-    sigma_px: float,
+    sigma_px: npt.ArrayLike,
     free: tuple[str, ...] = DEFAULT_FREE,
     prior_sigma: Mapping[str, float] | None = None,
 ) -> PoseFit:
@@ -71,8 +71,8 @@ def fit_pose(
     lens : Lens
     start : Pose
         The mount as designed; parameters that are not free keep its values.
-    sigma_px : float
-        Standard uncertainty of a target in each axis. [px]
+    sigma_px : float or (n,)
+        Standard uncertainty of a target in each axis, its place's included. [px]
     free : tuple of str
         Names of the pose's fields that are fitted.
     prior_sigma : mapping, optional
@@ -105,11 +105,14 @@ def fit_pose(
     Robust least squares; covariance from the Gauss-Newton normal matrix,
     enlarged by chi2 when that exceeds 1.
     """
-    points, seen, index = _targets(points_m, observed_px, sigma_px=sigma_px, free=free)
+    points, seen, index = _targets(points_m, observed_px, free=free)
+    sigma = np.broadcast_to(np.asarray(sigma_px, dtype=float), index.shape)[index]
+    if not np.all(sigma > 0):
+        raise OutOfRangeError(f"target uncertainty {float(sigma.min())} px; allowed: above 0")
     prior = dict(prior_sigma or {})
     n_prior = sum(name in prior for name in free)
     _check_targets(points, 2 * len(points) + n_prior, len(free))
-    problem = _Problem(points, seen, lens, start, free, prior, sigma_px)
+    problem = _Problem(points, seen, lens, start, free, prior, sigma)
     kept = np.ones(len(points), dtype=np.bool_)
     first = problem.solved(np.zeros(len(free)), kept, loss="soft_l1")
     off = np.hypot(*problem.residuals(first.x, kept)[: 2 * len(points)].reshape(-1, 2).T)
@@ -129,7 +132,7 @@ class _Problem:
     start: Pose
     free: tuple[str, ...]
     prior: Mapping[str, float]
-    sigma_px: float
+    sigma_px: Array
 
     def pose(self, step: Array) -> Pose:
         """Return the pose a step away from the start."""
@@ -144,7 +147,7 @@ class _Problem:
     def residuals(self, step: Array, use: npt.NDArray[np.bool_]) -> Array:
         """Return what is left, in standard uncertainties: targets, then priors."""
         at = pixel_of_point(self.points[use], lens=self.lens, pose=self.pose(step))
-        off = (at - self.seen[use]) / self.sigma_px
+        off = (at - self.seen[use]) / self.sigma_px[use][:, None]
         off = np.where(np.isfinite(off), off, 1e6)
         pull = [
             STEP * move / self.prior[name]
@@ -167,15 +170,13 @@ class _Problem:
 
 
 def _targets(
-    points_m: npt.ArrayLike, observed_px: npt.ArrayLike, *, sigma_px: float, free: tuple[str, ...]
+    points_m: npt.ArrayLike, observed_px: npt.ArrayLike, *, free: tuple[str, ...]
 ) -> tuple[Array, Array, npt.NDArray[np.bool_]]:
     unknown = [name for name in free if name not in POSE_NAMES]
     if unknown or not free:
         raise OutOfRangeError(
             f"free pose fields {unknown or '(none)'}; allowed: some of {', '.join(POSE_NAMES)}"
         )
-    if not sigma_px > 0:
-        raise OutOfRangeError(f"target uncertainty {sigma_px} px; allowed: above 0")
     points, seen = np.asarray(points_m, dtype=float), np.asarray(observed_px, dtype=float)
     index = np.isfinite(seen).all(axis=-1) & np.isfinite(points).all(axis=-1)
     return points[index], seen[index], index

@@ -48,6 +48,8 @@ class CellGrid:
     depth_m: float = 0.0
     fill_m: float = 0.0
     flare_rad: float = 0.0
+    apron_m: float = 0.0
+    """Width of the ring of hob around the base that has a column of its own, for flames. [m]"""
 
     def __post_init__(self) -> None:
         if not self.radius_m > 0 or self.n_r < 1 or self.n_theta < 1:
@@ -60,6 +62,8 @@ class CellGrid:
                 f"cell grid fill {self.fill_m} m, depth {self.depth_m} m, base at "
                 f"{self.base_height_m} m; allowed: 0 <= fill <= depth and base at least 0"
             )
+        if self.apron_m < 0:
+            raise OutOfRangeError(f"cell grid apron {self.apron_m} m; allowed: 0 or more")
         if self.radius_m + self.depth_m * math.tan(self.flare_rad) <= 0:
             raise OutOfRangeError(f"wall flare {self.flare_rad} rad closes the pan below its rim")
 
@@ -81,6 +85,7 @@ class CellGrid:
                 math.tan(self.flare_rad),
                 self.n_r,
                 self.n_theta,
+                self.apron_m,
             ]
         )
 
@@ -90,13 +95,14 @@ class Sampling:
     """The matrix (pixel row by row, surface) and which column is what.
 
     Columns: the cells of pan 0, of pan 1, ...; then one wall column a pan
-    (inside and outside of its wall); then the hob plane; then whatever lies
-    above the horizon.
+    (inside and outside of its wall); then one apron a pan, the hob around its
+    base; then the rest of the hob; then whatever lies above the horizon.
     """
 
     matrix: csr_array
     cell_start: tuple[int, ...]
     wall_column: tuple[int, ...]
+    apron_column: tuple[int, ...]
     hob_column: int
     surround_column: int
 
@@ -153,11 +159,13 @@ def sampling_matrix(
     """
     _check(grids, pose, sigma_px, strips_per_px, steps_per_px)
     pans = (
-        np.stack([grid.vector() for grid in grids]) if grids else np.zeros((0, 9), dtype=np.float64)
+        np.stack([grid.vector() for grid in grids])
+        if grids
+        else np.zeros((0, 10), dtype=np.float64)
     )
     starts = np.concatenate([[0], np.cumsum([grid.cells for grid in grids])]).astype(np.int64)
     walls = int(starts[-1]) + np.arange(len(grids), dtype=np.int64)
-    n_columns = int(starts[-1]) + len(grids) + 2
+    n_columns = int(starts[-1]) + 2 * len(grids) + 2
     view = (lens.vector(), pose.rotation(), pose.eye_m, pans, starts)
     reach = 0.5 + BLUR_REACH * sigma_px
     n_steps = math.ceil((lens.cols - 1 + 2 * reach) * steps_per_px)
@@ -170,6 +178,7 @@ def sampling_matrix(
         matrix,
         tuple(int(s) for s in starts[:-1]),
         tuple(int(w) for w in walls),
+        tuple(int(w) + len(grids) for w in walls),
         n_columns - 2,
         n_columns - 1,
     )

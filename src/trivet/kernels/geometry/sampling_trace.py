@@ -10,7 +10,8 @@ from numba import njit
 
 from trivet.kernels.geometry.lens import camera_ray
 
-BLUR_REACH = 5.0  # sigmas beyond which the blur is cut off: 6e-7 of its weight
+BLUR_REACH = 4.0  # sigmas beyond which the blur is cut off: 6e-5 of its weight
+LEAST_SHARE = 1e-5  # of a pixel's signal: smaller shares are dropped, 5e-4 in sum
 
 
 @njit(cache=True)
@@ -57,24 +58,57 @@ def _pan_hit(pan: Any, eye: Any, dx: float, dy: float) -> tuple[float, int]:
 
 
 @njit(cache=True)
-def _surface(row: float, col: float, view: Any) -> int:
-    """Column of the surface that a pixel position looks at."""
+def _pans_of_line(row: float, ends: tuple[float, float], view: Any, near: Any) -> int:
+    """List the pans that a line of the image can meet; return how many.
+
+    Behind a lens without distortion a line of the image is a plane through the eye.
+    """
+    lens, rot, eye, pans, _ = view
+    if lens[0] != 0.0:
+        near[:] = np.arange(pans.shape[0])
+        return int(pans.shape[0])
+    ax, ay, az = camera_ray(row, ends[0], lens)
+    bx, by, bz = camera_ray(row, ends[1], lens)
+    normal = rot @ np.array([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
+    normal /= math.sqrt((normal * normal).sum())
+    count = 0
+    for i in range(pans.shape[0]):
+        half = 0.5 * (pans[i, 4] - pans[i, 3])
+        away = normal[0] * (pans[i, 0] - eye[0]) + normal[1] * (pans[i, 1] - eye[1])
+        away += normal[2] * (pans[i, 3] + half - eye[2])
+        widest = max(pans[i, 2], pans[i, 2] + 2.0 * half * pans[i, 6])
+        # the plate around the base lies on the hob, the pan's foot above it
+        low = half + pans[i, 3]
+        if abs(away) <= math.sqrt((widest + pans[i, 9]) ** 2 + low * low):
+            near[count] = i
+            count += 1
+    return count
+
+
+@njit(cache=True)
+def _surface(row: float, col: float, view: Any, near: Any) -> int:
+    """Column of the surface that a pixel position looks at; ``near`` lists the pans to try."""
     lens, rot, eye, pans, starts = view
     n = pans.shape[0]
     walls = starts[n]
     x, y, z = camera_ray(row, col, lens)
     down = -(rot[2, 0] * x + rot[2, 1] * y + rot[2, 2] * z)
     if not down > 1e-9:
-        return int(walls + n + 1)
+        return int(walls + 2 * n + 1)
     dx = (rot[0, 0] * x + rot[0, 1] * y + rot[0, 2] * z) / down
     dy = (rot[1, 0] * x + rot[1, 1] * y + rot[1, 2] * z) / down
     nearest, which, kind = math.inf, -1, 0
-    for i in range(n):
+    for i in near:
         s, k = _pan_hit(pans[i], eye, dx, dy)
         if k > 0 and s < nearest:
             nearest, which, kind = s, i, k
     if which < 0:
-        return int(walls + n)
+        for i in near:
+            px = eye[0] + eye[2] * dx - pans[i, 0]
+            py = eye[1] + eye[2] * dy - pans[i, 1]
+            if px * px + py * py < (pans[i, 2] + pans[i, 9]) ** 2:
+                return int(walls + n + i)
+        return int(walls + 2 * n)
     if kind == 2:
         return int(walls + which)
     pan = pans[which]
@@ -114,7 +148,7 @@ def line_pieces(line_row: Any, edges: Any, view: Any) -> tuple[Any, Any, Any, An
     edges : (step,)
         Columns at which surfaces are looked up. [px]
     view : tuple
-        Lens vector, rotation, eye, pan vectors (pan, 9), first column of each pan.
+        Lens vector, rotation, eye, pan vectors (pan, 10), first column of each pan.
 
     Returns
     -------
@@ -137,18 +171,20 @@ def line_pieces(line_row: Any, edges: Any, view: Any) -> tuple[Any, Any, Any, An
     column = np.empty(room, dtype=np.int64)
     order = np.zeros(line_row.size, dtype=np.int64)
     start = np.zeros(line_row.size + 1, dtype=np.int64)
+    listed = np.empty(view[3].shape[0], dtype=np.int64)
     count = 0
     for i in range(line_row.size):
         row = line_row[i]
         x0 = edges[0]
-        c0 = _surface(row, x0, view)
+        near = listed[: _pans_of_line(row, (x0, edges[-1]), view, listed)]
+        c0 = _surface(row, x0, view, near)
         begin, now = x0, c0
         if count + 2 > room:
             room *= 2
             low, high, column = _grown(low, room), _grown(high, room), _grown(column, room)
         for j in range(1, edges.size):
             x1 = edges[j]
-            c1 = _surface(row, x1, view)
+            c1 = _surface(row, x1, view, near)
             a, ca = x0, c0
             while ca != c1:
                 # the next change after a; a third surface between is met on a later turn
@@ -156,7 +192,7 @@ def line_pieces(line_row: Any, edges: Any, view: Any) -> tuple[Any, Any, Any, An
                 fine = _kind(ca, starts) != _kind(cb, starts)
                 for _ in range(22 if fine else 3):
                     m = 0.5 * (a + b)
-                    cm = _surface(row, m, view)
+                    cm = _surface(row, m, view, near)
                     if cm == ca or (_kind(cm, starts) == _kind(ca, starts) and fine):
                         a, ca = m, cm
                     else:
@@ -228,7 +264,7 @@ def line_weights(line_row: Any, width: Any, rows: int, sigma: float) -> Any:
 
     Notes
     -----
-    Weights beyond 5 sigma from a pixel's edge are zero.
+    Weights beyond 4 sigma from a pixel's edge are zero.
 
     References
     ----------
@@ -277,37 +313,60 @@ def gathered_rows(
     indptr = np.zeros(rows * cols + 1, dtype=np.int64)
     room = 1 << 16
     indices, data = np.empty(room, dtype=np.int64), np.empty(room)
-    buffer = np.zeros((cols, n_columns))
-    touched = np.empty((cols, n_columns), dtype=np.int64)
-    touches = np.zeros(cols, dtype=np.int64)
-    count = 0
+    # pixels innermost: a piece touches neighbours, which share a cache line
+    buffer = np.zeros((n_columns, cols))
+    touched = np.empty(n_columns, dtype=np.int64)
+    known = np.zeros(n_columns, dtype=np.bool_)
     for r in range(rows):
+        count = 0
         for i in range(line_weight.shape[1]):
             w = line_weight[r, i]
             if w == 0.0:
                 continue
             for k in range(start[i], start[i + 1]):
+                here = column[k]
+                if not known[here]:
+                    known[here] = True
+                    touched[count] = here
+                    count += 1
+                line, begin = buffer[here], first[k] - offset[k]
                 for n in range(offset[k], offset[k + 1]):
-                    c = first[k] + n - offset[k]
-                    if weight[n] <= 0.0:
-                        continue
-                    if buffer[c, column[k]] == 0.0:
-                        touched[c, touches[c]] = column[k]
-                        touches[c] += 1
-                    buffer[c, column[k]] += w * weight[n]
+                    line[begin + n] += w * weight[n]
+        mine = np.sort(touched[:count])
+        used = indptr[r * cols]
+        while used + count * cols > room:
+            room *= 2
+            indices, data = _grown(indices, room), _grown(data, room)
+        _row_of_pixels(buffer, mine, indptr[r * cols : (r + 1) * cols + 1], (indices, data))
+        for k in mine:
+            buffer[k] = 0.0
+            known[k] = False
+    used = indptr[-1]
+    return data[:used].copy(), indices[:used].copy(), indptr
+
+
+@njit(cache=True)
+def _row_of_pixels(buffer: Any, mine: Any, indptr: Any, out: Any) -> None:
+    """Write the shares of one row of pixels, the smallest dropped, each pixel's sum 1."""
+    indices, data = out
+    cols = buffer.shape[1]
+    total, kept = np.zeros(cols), np.zeros(cols)
+    for k in mine:
+        total += buffer[k]
+    for k in mine:
         for c in range(cols):
-            mine = np.sort(touched[c, : touches[c]])
-            total = buffer[c][mine].sum()
-            while count + mine.size > room:
-                room *= 2
-                indices, data = _grown(indices, room), _grown(data, room)
-            for k in mine:
-                indices[count], data[count] = k, buffer[c, k] / total
-                buffer[c, k] = 0.0
-                count += 1
-            indptr[r * cols + c + 1] = count
-            touches[c] = 0
-    return data[:count].copy(), indices[:count].copy(), indptr
+            if buffer[k, c] > LEAST_SHARE * total[c]:
+                kept[c] += buffer[k, c]
+                indptr[c + 1] += 1
+    at = np.empty(cols, dtype=np.int64)
+    for c in range(cols):
+        at[c] = indptr[c]
+        indptr[c + 1] += indptr[c]
+    for k in mine:
+        for c in range(cols):
+            if buffer[k, c] > LEAST_SHARE * total[c]:
+                indices[at[c]], data[at[c]] = k, buffer[k, c] / kept[c]
+                at[c] += 1
 
 
 @njit(cache=True)

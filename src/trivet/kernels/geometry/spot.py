@@ -202,3 +202,59 @@ def rim_loss_frac(inside_px: npt.ArrayLike, *, sigma_px: float) -> Array:
     if sigma_px < 0:
         raise OutOfRangeError(f"blur {sigma_px} px must not be negative")
     return np.asarray(1.0 - _box_blur_cdf(np.asarray(inside_px, dtype=np.float64), sigma_px))
+
+
+def misplaced_loss_frac(
+    radius_px: npt.ArrayLike, *, inside_px: float, offset_px: npt.ArrayLike, sigma_px: float
+) -> Array:
+    """Return what a misplaced rim adds to the share of a trimmed disc's signal from beyond it.
+
+    Parameters
+    ----------
+    radius_px : (...)
+        Radius of the pan in the picture. [px]
+    inside_px : float
+        How far inside the believed rim the pixels that are read end; half of the radius at
+        most is trimmed. [px]
+    offset_px : (...)
+        Distance of the believed centre from the true one. [px]
+    sigma_px : float
+        Standard deviation of the Gaussian blur. [px]
+
+    Returns
+    -------
+    (...)
+        Mean loss over the pixels read less that without a shift, 0 to 1. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the blur, the trim or a shift is negative, or a radius is not positive.
+
+    Notes
+    -----
+    Each pixel loses what lies beyond a straight rim at its distance.  For a pan of 10
+    pixels across, one pixel trimmed and a blur of 0.5 px a shift of 0.5, 1 and 2 px adds
+    0.5, 2.6 and 12.8 %; with the rim's curvature 0.6, 2.8 and 13.3 %, for 6 pixels across
+    a fifth more than is said here.
+
+    References
+    ----------
+    Mean of :func:`rim_loss_frac` over a disc; own derivation.
+    """
+    radius, shift = np.broadcast_arrays(
+        np.asarray(radius_px, dtype=np.float64), np.asarray(offset_px, dtype=np.float64)
+    )
+    if sigma_px < 0 or inside_px < 0 or np.any(shift < 0) or not np.all(radius > 0):
+        raise OutOfRangeError(
+            f"blur {sigma_px} px, trim {inside_px} px and shifts must not be negative, radii must"
+            " be positive"
+        )
+    kept = np.maximum(radius - inside_px, radius / 2)[..., None, None]
+    ring = np.sqrt((np.arange(24) + 0.5) / 24)[:, None]
+    turn = math.pi * (np.arange(24) + 0.5) / 24
+    across = kept * ring * np.cos(turn) + shift[..., None, None]
+    along = kept * ring * np.sin(turn)
+    own = rim_loss_frac(radius[..., None, None] - kept * ring, sigma_px=sigma_px)
+    moved = rim_loss_frac(radius[..., None, None] - np.hypot(across, along), sigma_px=sigma_px)
+    return np.asarray(np.maximum((moved - own).mean(axis=(-1, -2)), 0.0))

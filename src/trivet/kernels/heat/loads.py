@@ -1,4 +1,4 @@
-"""What lies on a pan: water, oil or butter as a layer, and patches of food.
+"""What lies on a pan: water, oil or butter as a layer.
 
 Each builder returns figures of one cook; ``stack_layers`` joins them for a
 batch.  Constants of the liquids stand here with their source; those of a
@@ -45,8 +45,10 @@ NUSSELT_PER_K = 0.004  # viscosity^-0.26 between 100 and 200 C
 class Layer:
     """A liquid on the base: each figure a scalar or one value a cook.
 
-    A layer with ``film_kg_m2 > 0`` is water: its capacity follows ``mass_kg``.
-    Otherwise ``areal_j_m2k`` holds and nothing evaporates.
+    ``mass_kg`` is water, ``areal_j_m2k`` the capacity of what is no water.  A layer
+    with ``film_kg_m2 > 0`` is water alone; one with ``release_1_ks > 0`` is butter,
+    whose water boils off at that rate for each kelvin above ``boil_k``; otherwise
+    nothing evaporates.
     """
 
     mass_kg: ArrayLike = 0.0
@@ -66,28 +68,7 @@ class Layer:
     air_vapour_kg_m3: ArrayLike = 0.0
     mixing_s: ArrayLike = np.inf
     nusselt: ArrayLike = 0.0
-
-
-@dataclass(frozen=True)
-class FoodPatch:
-    """Food on the base: a contact node and a body in every covered cell.
-
-    ``cover`` is (r, theta, cook) bool, ``contact_w_m2k`` (step, cook); temperatures,
-    heat capacities, conductance and water left broadcast to (r, theta, cook), so
-    that a run can go on from the state of the one before.
-    """
-
-    cover: NDArray[np.bool_]
-    contact_w_m2k: FloatArray
-    contact_k: ArrayLike = 278.15
-    body_k: ArrayLike = 278.15
-    contact_areal_j_m2k: ArrayLike = 7400.0
-    body_areal_j_m2k: ArrayLike = 37000.0
-    inner_w_m2k: ArrayLike = 85.0
-    boil_k: float = 373.12
-    latent_j_kg: float = WATER_LATENT_J_KG
-    water_kg_m2: ArrayLike = 4.0
-    emissivity: float = 0.95
+    release_1_ks: ArrayLike = 0.0
 
 
 def water_layer(
@@ -241,47 +222,6 @@ def stack_layers(layers: Sequence[Layer]) -> Layer:
             for f in fields(Layer)
         }
     )
-
-
-def contact_w_m2k(
-    time_s: ArrayLike, *, start_w_m2k: float, peak_w_m2k: float, peak_s: float, decay_s: float
-) -> FloatArray:
-    """Return the contact coefficient between base and food over time.
-
-    Parameters
-    ----------
-    time_s : (...,)
-        Time since contact; before contact (negative) the coefficient is 0. [s]
-    start_w_m2k, peak_w_m2k : float
-        At first contact and at its peak; the decay ends at the start value. [W/m2/K]
-    peak_s, decay_s : float
-        Time of the peak and time constant of the decay after it. [s]
-
-    Returns
-    -------
-    (...,)
-        Contact coefficient. [W/m2/K]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a time constant is not above 0.
-
-    Notes
-    -----
-    Patties on plates at 177 to 204 C: 250 to 650 W/m2/K, peaking then decaying.
-
-    References
-    ----------
-    "Contact heat transfer coefficient during double-sided cooking" (range only).
-    """
-    for name, value in (("peak_s", peak_s), ("decay_s", decay_s)):
-        if not value > 0.0:
-            raise OutOfRangeError(f"{name} is {value}; allowed: above 0 s")
-    time = np.asarray(time_s, dtype=np.float64)
-    up = np.clip(time / peak_s, 0.0, 1.0)
-    down = np.exp(-np.maximum(time - peak_s, 0.0) / decay_s)
-    return np.where(time < 0.0, 0.0, start_w_m2k + (peak_w_m2k - start_w_m2k) * up * down)
 
 
 def _refuse_negative(name: str, value: float) -> None:

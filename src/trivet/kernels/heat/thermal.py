@@ -1,13 +1,15 @@
 """Temperature of pans and of what lies in them: a polar finite-volume disc per cook.
 
 The base of a pan is a disc of ``n_r`` x ``n_theta`` cells (24 x 32 unless told
-otherwise; the rim is a grid line).  Each cell carries the pan (thin sheet, no
-gradient through its thickness) and at most one layer on it: water, oil or
-food.  Many cooks are solved at once; cooks are the last axis of every array.
+otherwise; the rim is a grid line), the wall a cylinder of rings that carries on
+from it.  Each cell carries the base (a sheet, clad or not, with the quasi-steady
+step between its mean and its faces), at most one layer on it (water, oil or
+food), and below it perhaps the glass or coil of the hob.  Many cooks are solved
+at once; cooks are the last axis of every array.
 
-What is *not* here: gradients through the base of the pan (flux x thickness /
-conductivity: 2.6 K for 5 mm of cast iron at 26 kW/m2), walls other than as a
-heat capacity and loss of the rim ring, flow in the liquid other than stirring.
+What is *not* here: flow in the liquid other than stirring, heat sideways in the
+glass (3 cm in 20 minutes), the part of a zone that no pan covers, a wall's
+contact with oil.
 """
 
 from __future__ import annotations
@@ -17,8 +19,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.kernels.heat import thermal_cells as tc
-from trivet.kernels.heat.loads import FoodPatch, Layer
-from trivet.kernels.heat.thermal_block import LANES, Block, joined, run_block
+from trivet.kernels.heat.foodpatch import FoodPatch
+from trivet.kernels.heat.lids import Lid
+from trivet.kernels.heat.loads import Layer
+from trivet.kernels.heat.panchecks import check_figures
+from trivet.kernels.heat.thermal_batch import LANES, Block
+from trivet.kernels.heat.thermal_block import run_block
+from trivet.kernels.heat.thermal_ledger import joined
 from trivet.kernels.heat.thermal_model import (
     Control,
     EnergyLedger,
@@ -104,6 +111,7 @@ def cook_pans(
     losses: Losses,
     layer: Layer | None = None,
     food: FoodPatch | None = None,
+    lid: Lid | None = None,
     run: RunSettings | None = None,
 ) -> PanRun:
     r"""Return the temperatures of a batch of pans under given heating.
@@ -122,7 +130,9 @@ def cook_pans(
     layer : Layer, optional
         Water or oil on the pan, from ``loads``.
     food : FoodPatch, optional
-        Food on the pan, from ``loads``; it displaces the layer where it lies.
+        Food on the pan, from ``foodpatch``; it displaces the layer where it lies.
+    lid : Lid, optional
+        Lids, from ``lids``.
     run : RunSettings, optional
         Step, recording interval, start and thermostat.
 
@@ -155,9 +165,9 @@ def cook_pans(
     shape = np.ascontiguousarray(flux_shape_m2, dtype=np.float64)
     power = np.asarray(power_w, dtype=np.float64)
     _check_inputs(shape, power, settings)
-    _check_figures(pan, losses, layer)
+    check_figures(pan, losses=losses, layer=layer)
     parts = [
-        run_block(Block(shape, power, pan, losses, layer or Layer(), food, settings, first))
+        run_block(Block(shape, power, pan, losses, layer or Layer(), food, lid, settings, first))
         for first in range(0, shape.shape[2], LANES)
     ]
     return parts[0] if len(parts) == 1 else joined(parts)
@@ -183,28 +193,3 @@ def _check_inputs(shape: FloatArray, power: FloatArray, settings: RunSettings) -
         )
     if settings.record_every < 1:
         raise InputError(f"record_every is {settings.record_every}; wanted 1 step or more")
-
-
-def _check_figures(pan: PanBase, losses: Losses, layer: Layer | None) -> None:
-    positive = {
-        "radius_m": pan.radius_m,
-        "sheet_w_k": pan.sheet_w_k,
-        "areal_j_m2k": pan.areal_j_m2k,
-        "ambient_k": losses.ambient_k,
-        "surround_k": losses.surround_k,
-        "below_k": losses.below_k,
-    }
-    for name, value in positive.items():
-        if not np.all(np.asarray(value) > 0.0):
-            raise InputError(f"{name} is {value}; allowed: above 0")
-    shares = {
-        "top_emissivity": losses.top_emissivity,
-        "bottom_emissivity": losses.bottom_emissivity,
-    }
-    if layer is not None:
-        shares |= {"emissivity": layer.emissivity, "cover_frac": layer.cover_frac}
-        if not np.all(np.asarray(layer.mass_kg) >= 0.0):
-            raise InputError(f"mass_kg is {layer.mass_kg}; allowed: 0 kg or more")
-    for name, value in shares.items():
-        if not np.all((np.asarray(value) >= 0.0) & (np.asarray(value) <= 1.0)):
-            raise InputError(f"{name} is {value}; allowed: 0 to 1")

@@ -2,60 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields
-from operator import attrgetter
-from typing import cast
+from functools import partial
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.kernels.heat import thermal_cells as tc
-from trivet.kernels.heat.loads import NUSSELT_PER_K, FoodPatch, Layer
+from trivet.kernels.heat.foodpatch import FoodPatch
+from trivet.kernels.heat.lids import Lid
+from trivet.kernels.heat.loads import NUSSELT_PER_K
 from trivet.kernels.heat.thermal_adi import advance, close_ledger
-from trivet.kernels.heat.thermal_exchange import renew, surface_k
-from trivet.kernels.heat.thermal_model import (
-    EnergyLedger,
-    Losses,
-    PanBase,
-    PanRun,
-    PanState,
-    RunSettings,
-)
+from trivet.kernels.heat.thermal_batch import LANES, Block
+from trivet.kernels.heat.thermal_exchange import face_k, renew, surface_k
+from trivet.kernels.heat.thermal_foodtable import core_temperatures_k, food_table, no_food
+from trivet.kernels.heat.thermal_ledger import end_state, energy_ledger, stored_j
+from trivet.kernels.heat.thermal_metal import hob_table, metal_table
+from trivet.kernels.heat.thermal_model import Hob, PanRun
 
 FloatArray = NDArray[np.float64]
-LANES = 32  # cooks a block: longer rows for the vector units, fields still near the cache
 ALLOWED_K = (150.0, 2500.0)
 
 
-@dataclass(frozen=True)
-class Block:
-    """One block of cooks of a batch, from ``first`` on."""
-
-    shape: FloatArray
-    power: FloatArray
-    pan: PanBase
-    losses: Losses
-    layer: Layer
-    food: FoodPatch | None
-    settings: RunSettings
-    first: int
-
-    @property
-    def cooks(self) -> slice:
-        """Return which cooks of the batch these are."""
-        return slice(self.first, self.first + LANES)
-
-    def pick(self, value: ArrayLike) -> FloatArray:
-        """Return a per-cook figure of this block."""
-        full = np.broadcast_to(np.asarray(value, dtype=np.float64), (self.shape.shape[2],))
-        return np.array(full[self.cooks])
-
-    def field(self, value: ArrayLike) -> FloatArray:
-        """Return a per-cell field of this block."""
-        full = np.broadcast_to(np.asarray(value, dtype=np.float64), self.shape.shape)
-        return np.array(full[..., self.cooks])
+def _lid_rows(block: Block, area: FloatArray) -> dict[int, FloatArray | float]:
+    """Return the rows of the lids, and the room that they lose to."""
+    lid, losses, pick = block.lid or Lid(), block.losses, block.pick
+    return {
+        tc.LID_CAP: pick(lid.areal_j_m2k) * area,
+        tc.LID_H: pick(lid.outer_w_m2k),
+        tc.LID_SIGMA: tc.STEFAN_BOLTZMANN * pick(lid.emissivity),
+        tc.LID_CONDENSE: pick(lid.condense_w_m2k),
+        tc.LID_LEAK: pick(lid.leak_frac),
+        tc.ROOM: pick(losses.ambient_k),
+        tc.ROOM4: pick(losses.surround_k) ** 4,
+    }
 
 
 def _fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
@@ -68,6 +48,10 @@ def _fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
     mixing = pick(layer.mixing_s)
     cell = tc.unit_grid(*block.shape.shape[:2]).area[:, None, None]
     share = (cell * block.shape[..., block.cooks]).sum(axis=(0, 1))
+    washed = 0.0 if pan.wall is None else pick(pan.wall.heat_frac) * (pick(pan.wall.height_m) > 0)
+    lag = np.maximum(pick(block.settings.control.lag_s), 1e-9)
+    under = Hob(0.0, 0.0, on=False) if losses.hob is None else losses.hob
+    open_below = pick(under.on) == 0.0
     rows: dict[int, FloatArray | float] = {
         tc.AMBIENT: pick(losses.ambient_k),
         tc.SURROUND4: pick(losses.surround_k) ** 4,
@@ -77,11 +61,11 @@ def _fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
         tc.LAYER_SIGMA: sigma * pick(layer.emissivity),
         tc.BELOW: pick(losses.below_k),
         tc.BELOW4: pick(losses.below_k) ** 4,
-        tc.BOTTOM_SIGMA: sigma * pick(losses.bottom_emissivity),
+        tc.BOTTOM_SIGMA: sigma * pick(losses.bottom_emissivity) * open_below,
         tc.SHEET: pick(pan.sheet_w_k) / radius**2,
         tc.BASE_AREA: area,
         tc.CONTENTS_AREA: area * open_share,
-        tc.CAPTURED: area * share,
+        tc.CAPTURED: area * share + washed,
         tc.BOIL: pick(layer.boil_k),
         tc.LATENT: pick(layer.latent_j_kg),
         tc.SPECIFIC_HEAT: pick(layer.specific_heat_j_kgk),
@@ -99,6 +83,12 @@ def _fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
         tc.NUSSELT_T: NUSSELT_PER_K,
         tc.THERMOSTAT: pick(block.settings.control.off_above_k),
         tc.HYSTERESIS: pick(block.settings.control.hysteresis_k),
+        tc.FACE_R: pick(pan.face_m2k_w),
+        tc.CROSS_R: pick(pan.cross_m2k_w),
+        tc.LAG_KEEP: np.exp(-step / lag),
+        tc.LAG_MEAN: -lag / step * np.expm1(-step / lag),
+        tc.RELEASE: pick(layer.release_1_ks),
+        **_lid_rows(block, area),
     }
     table = np.empty((tc.N_FIXED, radius.size))
     for row, value in rows.items():
@@ -106,56 +96,44 @@ def _fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
     return table
 
 
-def _cells(block: Block, grid: tc.Grid, cover: NDArray[np.bool_]) -> tc.Cells:
+def _cells(block: Block, grid: tc.Grid, cover: NDArray[np.bool_], metal: tc.Metal) -> tc.Cells:
     """Return the fields of the block at the start, food already in the layer array."""
     pan, settings = block.pan, block.settings
     start = settings.start
     n_r = cover.shape[0]
-    pan_k = block.field(settings.start_k if start is None else start.pan_k)
     layer_k = block.field(block.layer.start_k if start is None else start.layer_k)
     if block.food is not None:
-        layer_k = np.where(cover, block.field(block.food.contact_k), layer_k)
+        layer_k = np.where(cover, block.field(np.asarray(block.food.column_k)[0]), layer_k)
     capacity = np.tile(block.pick(pan.areal_j_m2k), (n_r, 1))
     bottom = np.tile(block.pick(block.losses.bottom_w_m2k), (n_r, 1))
     ring_m2 = grid.area[-1] * cover.shape[1] * np.pi * block.pick(pan.radius_m) ** 2
     capacity[-1] += block.pick(pan.rim_j_k) / ring_m2
     bottom[-1] += block.pick(pan.rim_w_k) / ring_m2
     shape = np.ascontiguousarray(block.shape[..., block.cooks])
+    hob = block.losses.hob
+    if hob is not None:  # what is on the hob loses nothing to the open, and is heated through it
+        on = block.pick(hob.on) > 0.0
+        bottom = np.where(on, 0.0, bottom)
+        shape = shape * np.where(on, 1.0 - block.pick(hob.heat_frac), 1.0)
     return tc.Cells(
-        pan_k, np.ascontiguousarray(layer_k), shape, (~cover).astype(np.float64), capacity, bottom
+        metal.k[:n_r],
+        np.ascontiguousarray(layer_k),
+        shape,
+        (~cover).astype(np.float64),
+        capacity,
+        bottom,
     )
 
 
-def _food(block: Block, cover: NDArray[np.bool_]) -> tc.Food:
-    """Return the covered cells of the block with their state and constants."""
-    cell = np.ascontiguousarray(np.argwhere(cover), dtype=np.int64)  # one layout, one compilation
-    const = np.zeros((len(cell), tc.N_FOOD))
-    if block.food is None:
-        return tc.Food(cell, np.zeros(0), np.zeros(0), const, np.zeros(0))
-    food = block.food
-    where = tuple(cell.T)
-    const[:, tc.F_CONTACT_CAP] = block.field(food.contact_areal_j_m2k)[where]
-    const[:, tc.F_BODY_CAP] = block.field(food.body_areal_j_m2k)[where]
-    const[:, tc.F_INNER_G] = block.field(food.inner_w_m2k)[where]
-    const[:, tc.F_BOIL] = food.boil_k
-    const[:, tc.F_LATENT] = food.latent_j_kg
-    const[:, tc.F_SIGMA] = tc.STEFAN_BOLTZMANN * food.emissivity
-    body, water = block.field(food.body_k)[where], block.field(food.water_kg_m2)[where]
-    smaller = const[:, [tc.F_CONTACT_CAP, tc.F_BODY_CAP]].min(axis=1)
-    if np.any(const[:, tc.F_INNER_G] * block.settings.step_s > 0.4 * smaller):
-        raise OutOfRangeError(
-            "inner_w_m2k x step_s exceeds 0.4 of a food node's heat capacity: "
-            "the food would oscillate; use a shorter step or a thicker contact node"
-        )
-    return tc.Food(cell, body, water, const, np.zeros(len(cell)))
-
-
-def _scratch(shape: tuple[int, int, int]) -> tc.Scratch:
+def _scratch(shape: tuple[int, int, int], metal: tc.Metal) -> tc.Scratch:
     _, n_theta, lanes = shape
-    diag, delta, shift, gain, upper, booked = (np.zeros(shape) for _ in range(6))
+    shift, gain, from_hob, up, booked = (np.zeros(shape) for _ in range(5))
+    diag, delta, upper = (np.zeros(metal.k.shape) for _ in range(3))
     ring, ring_q = np.zeros((n_theta, lanes)), np.zeros((n_theta, lanes))
-    row, poly, skin = np.zeros((10, n_theta, lanes)), np.zeros((4, lanes)), np.zeros((4, lanes))
-    return tc.Scratch(diag, delta, shift, gain, upper, ring, ring_q, row, poly, skin, booked)
+    row, poly, skin = np.zeros((11, n_theta, lanes)), np.zeros((4, lanes)), np.zeros((4, lanes))
+    return tc.Scratch(
+        diag, delta, shift, gain, from_hob, up, upper, ring, ring_q, row, poly, skin, booked
+    )
 
 
 def _cook_table(block: Block, grid: tc.Grid, cells: tc.Cells, open_share: FloatArray) -> FloatArray:
@@ -170,6 +148,15 @@ def _cook_table(block: Block, grid: tc.Grid, cells: tc.Cells, open_share: FloatA
     table[tc.BULK_0] = table[tc.MEAN_LAYER]
     table[tc.HEATING] = 1.0 if start is None else block.pick(start.heating)
     table[tc.LAST_RATE] = -np.inf
+    table[tc.LIMITING] = 1.0
+    if start is not None:
+        table[tc.ELEMENT], table[tc.LIMITING] = start.element[:, block.cooks]
+    lid = block.lid or Lid()
+    lid_k = block.pick(lid.start_k)
+    if start is not None:  # a lid that is on already goes on from where it was
+        before = block.pick(start.lid_k)
+        lid_k = np.where(np.isnan(before), lid_k, before)
+    table[tc.LID_K] = lid_k
     return table
 
 
@@ -202,59 +189,90 @@ def run_block(block: Block) -> PanRun:
     n_r, n_theta, n_cook = block.shape.shape
     grid = tc.unit_grid(n_r, n_theta)
     cover = np.zeros((n_r, n_theta, min(LANES, n_cook - block.first)), dtype=np.bool_)
-    contact = np.zeros((block.power.shape[0], cover.shape[2]))
+    contact = np.zeros((block.power.shape[0], 1, cover.shape[2]))
     if block.food is not None:
         cover |= _covered(block)
-        contact = np.ascontiguousarray(_series(block, block.food.contact_w_m2k))
+        contact = _contact(block, block.food)
     open_share = (grid.area[:, None, None] * ~cover).sum(axis=(0, 1))
     if np.any(open_share < 0.02):
         raise InputError("food covers all of the base; leave at least 2 % open")
-    cells, food = _cells(block, grid, cover), _food(block, cover)
+    metal, hob = metal_table(block, grid), hob_table(block)
+    food = no_food() if block.food is None else food_table(block.food, block.cooks, cover)
+    cells = _cells(block, grid, cover, metal)
     fixed = _fixed_table(block, open_share)
     live = np.zeros((tc.N_LIVE, open_share.size))
     cook = _cook_table(block, grid, cells, open_share)
-    core = tc.Core(grid, cells, food, fixed, live, cook, _scratch(cover.shape))
-    before = _stored_j(core)
-    power = np.ascontiguousarray(_series(block, block.power))
+    scratch = _scratch(cover.shape, metal)
+    core = tc.Core(grid, cells, food, metal, hob, fixed, live, cook, scratch)
+    before = stored_j(core)
+    power = np.ascontiguousarray(block.power[:, block.cooks])
     records = _march(block, core, power, contact)
-    ledger = _ledger(_stored_j(core) - before, cook)
-    return PanRun(*records, ledger, _state(cells, food, cook))
+    ledger = energy_ledger(stored_j(core) - before, cook)
+    return records(ledger=ledger, state=end_state(core))
 
 
 def _covered(block: Block) -> NDArray[np.bool_]:
     assert block.food is not None
-    cover = np.asarray(block.food.cover, dtype=np.bool_)
+    cover = np.asarray(block.food.piece) >= 0
     if cover.shape != block.shape.shape:
-        raise InputError(f"food cover has shape {cover.shape}; wanted {block.shape.shape}")
+        raise InputError(f"food piece has shape {cover.shape}; wanted {block.shape.shape}")
     return cover[..., block.cooks]
 
 
-def _series(block: Block, series: FloatArray) -> FloatArray:
-    values = np.asarray(series, dtype=np.float64)
-    if values.shape != block.power.shape:
-        raise InputError(f"contact_w_m2k has shape {values.shape}; wanted {block.power.shape}")
-    return values[:, block.cooks]
+def _contact(block: Block, food: FoodPatch) -> FloatArray:
+    values = np.asarray(food.contact_w_m2k, dtype=np.float64)
+    steps, cooks = block.power.shape
+    pieces = int(np.max(food.piece)) + 1
+    if values.ndim != 3 or values.shape[::2] != (steps, cooks) or values.shape[1] < pieces:
+        raise InputError(
+            f"contact_w_m2k has shape {values.shape}; wanted ({steps}, {pieces}, {cooks}): "
+            "step, piece and cook"
+        )
+    return np.ascontiguousarray(values[..., block.cooks])
 
 
-def _march(
-    block: Block, core: tc.Core, power: FloatArray, contact: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+def _march(block: Block, core: tc.Core, power: FloatArray, contact: FloatArray) -> partial[PanRun]:
     """Advance from record to record; refuse what is no temperature."""
     cells, cook = core.cells, core.cook
     step, every, steps = block.settings.step_s, block.settings.record_every, len(power)
     marks = np.unique(np.append(np.arange(0, steps + 1, every), steps))
     pan, layer, surface = (np.empty((len(marks), *cells.pan.shape)) for _ in range(3))
-    mass = np.empty((len(marks), cook.shape[1]))
+    mass, lid = (np.empty((len(marks), cook.shape[1])) for _ in range(2))
+    core_k = np.full((len(marks), contact.shape[1], cook.shape[1]), np.nan)
+    wall = np.empty((len(marks), *core.metal.area.shape))
+    hob, heat = (np.full((len(marks), cook.shape[1]), np.nan) for _ in range(2))
     for k, mark in enumerate(marks):
         if k:
             last = marks[k - 1]
             advance(core, power[last:mark], contact[last:mark], step)
             _refuse_runaway(block, cells, float(mark * step))
-        pan[k], layer[k], mass[k] = cells.pan, cells.layer, cook[tc.MASS]
+        layer[k], mass[k], heat[k] = cells.layer, cook[tc.MASS], cook[tc.INPUT]
+        wall[k] = core.metal.k[cells.pan.shape[0] :].mean(axis=1)
+        if len(core.hob.k):
+            mean = (core.grid.area[:, None, None] * core.hob.k).sum(axis=(0, 1))
+            hob[k] = np.where(core.hob.phi.any(axis=(0, 1, 2)), mean, np.nan)
         renew(core, np.zeros(cook.shape[1]), 0.0)
-        surface_k(core, surface[k])
+        face_k(core, pan[k])
+        surface_k(core, pan[k], surface[k])
+        lid[k] = np.where(core.fixed[tc.LID_CAP] > 0.0, cook[tc.LID_K], np.nan)
+        if len(core.food.cell):
+            core_k[k] = core_temperatures_k(core.food, core.grid.area, core_k[k].shape)
     close_ledger(core, contact[-1], step)
-    return marks * step, pan, layer, surface, mass
+    heat[1:] = np.diff(heat, axis=0) / (np.diff(marks) * step)[:, None]
+    heat[0] = heat[1] if len(marks) > 1 else 0.0
+    return partial(
+        PanRun,
+        time_s=marks * step,
+        pan_k=pan,
+        layer_k=layer,
+        surface_k=surface,
+        mass_kg=mass,
+        lid_k=lid,
+        core_k=core_k,
+        wall_k=wall,
+        hob_k=hob,
+        heat_w=heat,
+    )
 
 
 def _refuse_runaway(block: Block, cells: tc.Cells, time_s: float) -> None:
@@ -269,85 +287,3 @@ def _refuse_runaway(block: Block, cells: tc.Cells, time_s: float) -> None:
             f"cook {cook} left {low:.0f} to {high:.0f} K at {time_s:.1f} s: "
             "check its heat capacity, power and losses, or take a shorter step"
         )
-
-
-def _stored_j(core: tc.Core) -> FloatArray:
-    """Return the heat stored in pan, liquid and food of each cook (water from its start)."""
-    grid, cells, food = core.grid, core.cells, core.food
-    fixed, cook = core.fixed, core.cook
-    weight = grid.area[:, None, None]
-    area = weight * fixed[tc.BASE_AREA]
-    stored = (area * cells.capacity[:, None, :] * cells.pan).sum(axis=(0, 1))
-    liquid = (area * cells.open_frac * cells.layer).sum(axis=(0, 1))
-    water = fixed[tc.FILM_MASS] > 0.0
-    mean_k = liquid / fixed[tc.CONTENTS_AREA]
-    heat = cook[tc.MASS] * fixed[tc.SPECIFIC_HEAT] * (mean_k - cook[tc.BULK_0])
-    stored += np.where(water, heat, fixed[tc.STATIC_CAPACITY] * liquid)
-    i, j, c = food.cell.T
-    in_food = food.const[:, tc.F_CONTACT_CAP] * cells.layer[i, j, c]
-    in_food += food.const[:, tc.F_BODY_CAP] * food.body
-    np.add.at(stored, c, grid.area[i] * fixed[tc.BASE_AREA, c] * in_food)
-    return np.asarray(stored)
-
-
-def _ledger(stored: FloatArray, cook: FloatArray) -> EnergyLedger:
-    """Return the ledger; losses are summed from the temperatures, not from the solver."""
-    into, lost = cook[tc.INPUT], cook[tc.LOST]
-    latent, vapour = cook[tc.LATENT_OUT], cook[tc.VAPOUR_OUT]
-    scale = np.maximum(np.maximum(into, np.abs(stored)), np.abs(lost) + latent)
-    gap = into - lost - latent - vapour - stored
-    return EnergyLedger(
-        into.copy(), lost.copy(), latent.copy(), vapour.copy(), stored,
-        np.abs(gap) / np.maximum(scale, 1e-12),
-    )  # fmt: skip
-
-
-def _state(cells: tc.Cells, food: tc.Food, cook: FloatArray) -> PanState:
-    body, water = np.full(cells.pan.shape, np.nan), np.zeros(cells.pan.shape)
-    where = tuple(food.cell.T)
-    body[where], water[where] = food.body, food.water
-    return PanState(
-        cells.pan, cells.layer, body, water, cook[tc.MASS].copy(), cook[tc.HEATING].copy()
-    )
-
-
-def joined(parts: Sequence[PanRun]) -> PanRun:
-    """Return the runs of the blocks as the run of the batch.
-
-    Parameters
-    ----------
-    parts : sequence of PanRun
-        In the order of the batch.
-
-    Returns
-    -------
-    PanRun
-        Cooks concatenated on the last axis.
-
-    Notes
-    -----
-    Exact.
-
-    References
-    ----------
-    None.
-    """
-
-    def cat(get: Callable[[PanRun], FloatArray]) -> FloatArray:
-        return np.concatenate([get(part) for part in parts], axis=-1)
-
-    ledger = EnergyLedger(*(cat(_getter("ledger", f.name)) for f in fields(EnergyLedger)))
-    state = PanState(*(cat(_getter("state", f.name)) for f in fields(PanState)))
-    return PanRun(
-        parts[0].time_s,
-        cat(lambda p: p.pan_k),
-        cat(lambda p: p.layer_k),
-        cat(lambda p: p.surface_k),
-        cat(lambda p: p.mass_kg),
-        ledger,
-        state,
-    )
-
-
-def _getter(part: str, name: str) -> Callable[[PanRun], FloatArray]:
-    return cast(Callable[[PanRun], FloatArray], attrgetter(f"{part}.{name}"))

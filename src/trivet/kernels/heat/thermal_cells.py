@@ -28,21 +28,27 @@ TINY_CAPACITY = 1e-9  # J/m2/K, keeps a dry layer solvable
     AMBIENT, SURROUND4, TOP, TOP_SLOPE, TOP_SIGMA, LAYER_SIGMA, BELOW, BELOW4, BOTTOM_SIGMA,
     SHEET, BASE_AREA, BOIL, LATENT, SPECIFIC_HEAT, FILM_MASS, COVER, LAYER_G, SURFACE_R,
     NUCLEATE, CRITICAL, VAPOUR, AIR_VAPOUR, MIXING, STATIC_CAPACITY, NUSSELT, NUSSELT_T,
-    THERMOSTAT, HYSTERESIS, CONTENTS_AREA, CAPTURED, N_FIXED,
-) = range(31)  # fmt: skip
+    THERMOSTAT, HYSTERESIS, CONTENTS_AREA, CAPTURED, RELEASE, LID_CAP, LID_H, LID_SIGMA,
+    LID_CONDENSE, LID_LEAK, ROOM, ROOM4, FACE_R, CROSS_R, LAG_KEEP, LAG_MEAN, N_FIXED,
+) = range(43)  # fmt: skip
 # Rows of ``live``, renewed every step.
 (
-    WET, BARE, CAP, INV_CAP, G, R_SURF, BOIL_A, BOIL_MAX, EVAPORATION, POWER, LOSS_RATE, N_LIVE,
-) = range(12)  # fmt: skip
+    WET, BARE, CAP, INV_CAP, G, R_SURF, BOIL_A, BOIL_MAX, EVAPORATION, POWER, LOSS_RATE, LID_RATE,
+    G_OUT, FREE, N_LIVE,
+) = range(15)  # fmt: skip
 # Rows of ``cook``: state and ledger of each cook.
 (
     MASS, MEAN_PAN, MEAN_LAYER, HEATING, INPUT, LOST, LATENT_OUT, VAPOUR_OUT, LAST_RATE, BULK_0,
-    N_COOK,
-) = range(11)  # fmt: skip
+    LID_K, LID_HEAT, LIMITING, ELEMENT, N_COOK,
+) = range(15)  # fmt: skip
 # Columns of the food cells' constants.
 (
-    F_CONTACT_CAP, F_BODY_CAP, F_INNER_G, F_BOIL, F_LATENT, F_SIGMA, N_FOOD,
+    F_HALF_BELOW, F_HALF_ABOVE, F_BOIL, F_LATENT, F_SIGMA, F_VAPOUR, N_FOOD,
 ) = range(7)  # fmt: skip
+# Rows of ``wall`` (the first four: coefficients of 1, T, T^2, T^4 of its loss) and of the hob's
+# ``fixed``.
+W_GRIP, W_DEPTH, W_HEIGHT, N_WALL = 4, 5, 6, 7
+H_SERIES, H_LOSS, H_BELOW, H_LIMIT, H_HYSTERESIS, N_HOB = range(6)
 
 
 class Grid(NamedTuple):
@@ -66,22 +72,79 @@ class Cells(NamedTuple):
 
 
 class Food(NamedTuple):
-    """Cells under food: index (n, 3), body temperature, water left, constants."""
+    """Cells under food, each with a column of nodes; node 0 touches the pan.
+
+    ``cell`` (n, 4) is ring, angle, lane and piece; ``column`` and ``water`` (n, node),
+    where column[:, 0] is only a copy of the layer array; ``cap`` and ``up`` (n, node)
+    heat capacity and conductance to the node above; ``shift`` and ``gain`` (n, node)
+    the eliminated increments; ``rate`` (n) what conduction brings; ``face`` (n) the
+    temperature of the top face.
+    """
 
     cell: NDArray[np.int64]
-    body: FloatArray
+    column: FloatArray
     water: FloatArray
+    cap: FloatArray
+    up: FloatArray
     const: FloatArray
+    shift: FloatArray
+    gain: FloatArray
     rate: FloatArray
+    face: FloatArray
+
+
+class Metal(NamedTuple):
+    """What conducts: the base's rings and, behind them, those of the wall.
+
+    ``k`` (ring, n_theta, lane) temperatures, of which ``Cells.pan`` is the first
+    part; ``inward``, ``outward``, ``around`` (ring, lane) conductances per cell
+    area; for the wall's rings alone (ring, lane) ``area`` of a cell, areal
+    ``capacity``, ``heat`` per watt into the pan and area, ``grip`` of the liquid;
+    ``wall`` (N_WALL, lane).
+    """
+
+    k: FloatArray
+    inward: FloatArray
+    outward: FloatArray
+    around: FloatArray
+    area: FloatArray
+    capacity: FloatArray
+    heat: FloatArray
+    grip: FloatArray
+    wall: FloatArray
+
+
+class Hob(NamedTuple):
+    """Nodes under the base's cells, (n_r, n_theta, lane), none without a hob.
+
+    ``k`` temperatures, ``cap`` areal capacities, ``shape`` where heat enters them;
+    ``phi`` (3, n_r, n_theta, lane) coefficients of T, T^2, T^4 of the exchange; ``by_hob`` and
+    ``by_pan`` its slopes; ``shift`` and ``gain`` the eliminated increments.
+    """
+
+    k: FloatArray
+    cap: FloatArray
+    shape: FloatArray
+    phi: FloatArray
+    fixed: FloatArray
+    by_hob: FloatArray
+    by_pan: FloatArray
+    shift: FloatArray
+    gain: FloatArray
 
 
 class Scratch(NamedTuple):
-    """Work arrays of the sweeps."""
+    """Work arrays of the sweeps.
+
+    ``from_hob`` is the flux from the hob, ``up`` that into food, where any lies.
+    """
 
     diag: FloatArray
     delta: FloatArray
     shift: FloatArray
     gain: FloatArray
+    from_hob: FloatArray
+    up: FloatArray
     upper: FloatArray
     ring: FloatArray
     ring_q: FloatArray
@@ -97,6 +160,8 @@ class Core(NamedTuple):
     grid: Grid
     cells: Cells
     food: Food
+    metal: Metal
+    hob: Hob
     fixed: FloatArray
     live: FloatArray
     cook: FloatArray

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from trivet.kernels.heat.thermal_base import face_row, through_base
 from trivet.kernels.heat.thermal_cells import (
     AIR_VAPOUR,
     AMBIENT,
@@ -22,19 +23,20 @@ from trivet.kernels.heat.thermal_cells import (
     BOIL_MAX,
     BOTTOM_SIGMA,
     CAP,
-    CAPTURED,
     CONTENTS_AREA,
     COVER,
     CRITICAL,
+    CROSS_R,
     EVAPORATION,
+    FACE_R,
     FILM_MASS,
-    HEATING,
-    HYSTERESIS,
-    INPUT,
+    FREE,
+    G_OUT,
     INV_CAP,
     LATENT,
     LAYER_G,
     LAYER_SIGMA,
+    LID_CAP,
     LOSS_RATE,
     MASS,
     MEAN_LAYER,
@@ -44,11 +46,11 @@ from trivet.kernels.heat.thermal_cells import (
     NUSSELT_T,
     POWER,
     R_SURF,
+    RELEASE,
     SPECIFIC_HEAT,
     STATIC_CAPACITY,
     SURFACE_R,
     SURROUND4,
-    THERMOSTAT,
     TINY_CAPACITY,
     TOP,
     TOP_SIGMA,
@@ -61,6 +63,8 @@ from trivet.kernels.heat.thermal_cells import (
     G,
     compiled,
 )
+from trivet.kernels.heat.thermal_control import set_heat
+from trivet.kernels.heat.thermal_lid import put_lid
 
 SKIN_FADES_K = 8.0  # from simmering on; assumed
 
@@ -70,12 +74,12 @@ def renew(core: Core, power_w: FloatArray, step_s: float) -> None:
     """Set the quantities of each cook that hold during one step."""
     fixed, live, cook = core.fixed, core.live, core.cook
     for c in range(fixed.shape[1]):
+        put_lid(fixed, cook, c)
         areal = cook[MASS, c] / fixed[CONTENTS_AREA, c]
         wet = fixed[COVER, c]
-        cap = fixed[STATIC_CAPACITY, c]
+        cap = fixed[STATIC_CAPACITY, c] + areal * fixed[SPECIFIC_HEAT, c]
         if fixed[FILM_MASS, c] > 0.0:  # water: the film breaks up before it is gone
             wet = min(1.0, areal / fixed[FILM_MASS, c])
-            cap = areal * fixed[SPECIFIC_HEAT, c]
         step = cook[MEAN_PAN, c] - cook[MEAN_LAYER, c]
         warm = cook[MEAN_LAYER, c] - 413.15  # the viscosity is that of 140 C
         nusselt = 1.0
@@ -94,15 +98,16 @@ def renew(core: Core, power_w: FloatArray, step_s: float) -> None:
         if fixed[FILM_MASS, c] > 0.0:  # bubbles stir the skin of boiling water away
             below = fixed[BOIL, c] - cook[MEAN_LAYER, c]
             live[R_SURF, c] *= min(1.0, max(0.05, below / SKIN_FADES_K))
+        # water at the boil stays there: its loss does not grow within the step
+        boils = fixed[FILM_MASS, c] > 0.0 or (fixed[RELEASE, c] > 0.0 and cook[MASS, c] > 0.0)
+        pinned = boils and cook[MEAN_LAYER, c] >= fixed[BOIL, c] - 1e-6
+        live[FREE, c] = 0.0 if pinned else 1.0
         live[BOIL_A, c] = wet * fixed[NUCLEATE, c]
         live[BOIL_MAX, c] = wet * fixed[CRITICAL, c]
         live[EVAPORATION, c] = _evaporation(fixed, cook, c) if wet > 0.0 else 0.0
-        if cook[MEAN_PAN, c] > fixed[THERMOSTAT, c]:
-            cook[HEATING, c] = 0.0
-        elif cook[MEAN_PAN, c] < fixed[THERMOSTAT, c] - fixed[HYSTERESIS, c]:
-            cook[HEATING, c] = 1.0
-        live[POWER, c] = power_w[c] * cook[HEATING, c]
-        cook[INPUT, c] += live[POWER, c] * fixed[CAPTURED, c] * step_s
+        live[G_OUT, c] = live[G, c] / (1.0 + live[G, c] * fixed[FACE_R, c])
+        if step_s > 0.0:
+            set_heat(core, power_w, step_s, c)
 
 
 @compiled
@@ -144,7 +149,8 @@ def _add_bottom(poly: FloatArray, fixed: FloatArray, bottom: FloatArray) -> None
 
 
 @compiled
-def _value(out: FloatArray, t: FloatArray, poly: FloatArray) -> None:
+def value_row(out: FloatArray, t: FloatArray, poly: FloatArray) -> None:
+    """Fill the loss of a row."""
     a, b, d, e = poly[0], poly[1], poly[2], poly[3]
     for j in range(out.shape[0]):
         for c in range(out.shape[1]):
@@ -153,7 +159,8 @@ def _value(out: FloatArray, t: FloatArray, poly: FloatArray) -> None:
 
 
 @compiled
-def _slope(out: FloatArray, t: FloatArray, poly: FloatArray) -> None:
+def slope_row(out: FloatArray, t: FloatArray, poly: FloatArray) -> None:
+    """Fill the slope of the loss of a row."""
     b, d, e = poly[1], poly[2], poly[3]
     for j in range(out.shape[0]):
         for c in range(out.shape[1]):
@@ -165,7 +172,7 @@ def _slope(out: FloatArray, t: FloatArray, poly: FloatArray) -> None:
 def _through_skin(row: FloatArray, live: FloatArray) -> None:
     """Take wet share and skin resistance (a Newton step) into the layer's loss and slope."""
     value, slope, share = row[4], row[5], row[8]
-    wet, skin = live[WET], live[R_SURF]
+    wet, skin, free = live[WET], live[R_SURF], live[FREE]
     for j in range(share.shape[0]):
         for c in range(share.shape[1]):
             share[j, c] = wet[c] / (1.0 + skin[c] * slope[j, c])
@@ -174,7 +181,7 @@ def _through_skin(row: FloatArray, live: FloatArray) -> None:
             value[j, c] *= share[j, c]
     for j in range(share.shape[0]):
         for c in range(share.shape[1]):
-            slope[j, c] *= share[j, c]
+            slope[j, c] *= share[j, c] * free[c]
 
 
 @compiled
@@ -209,7 +216,7 @@ def _weight(row: FloatArray, live: FloatArray, inv_pan: FloatArray, step_s: floa
     share one reciprocal: divisions dominate this kernel.
     """
     d_loss, d_into, d_out, w, inv, z, rec = row[1], row[3], row[5], row[6], row[7], row[8], row[9]
-    g, cap, inv_cap = live[G], live[CAP], live[INV_CAP]
+    g, cap, inv_cap = live[G_OUT], live[CAP], live[INV_CAP]
     for j in range(w.shape[0]):
         for c in range(w.shape[1]):
             pan = (d_loss[j, c] + d_into[j, c]) * inv_pan[c]
@@ -247,7 +254,7 @@ def _layer_terms(cell: Cell, row: FloatArray, live: FloatArray, step_s: float) -
 def _pan_terms(cell: Cell, row: FloatArray, live: FloatArray, step_s: float) -> None:
     """Fill the diagonal and add to the right side of the pan's equation."""
     loss, d_loss, into, d_into, w = row[0], row[1], row[2], row[3], row[6]
-    g, power, capacity = live[G], live[POWER], cell.capacity
+    g, power, capacity = live[G_OUT], live[POWER], cell.capacity
     for j in range(w.shape[0]):
         for c in range(w.shape[1]):
             local = d_loss[j, c] + d_into[j, c] - g[c] * cell.gain[j, c]
@@ -269,17 +276,25 @@ def exchange(core: Core, step_s: float) -> None:
     n_r, _, lanes = cells.pan.shape
     row, poly, skin = scratch.row, scratch.poly, scratch.layer_poly
     live[LOSS_RATE, :] = 0.0
+    thick = fixed[FACE_R].max() > 0.0
+    booking = core.food.cell.shape[0] > 0 or fixed[LID_CAP].max() > 0.0
     _quartic(skin, fixed, fixed[LAYER_SIGMA], np.ones(lanes))
     for i in range(n_r):
         _quartic(poly, fixed, fixed[TOP_SIGMA], live[BARE])
         _add_bottom(poly, fixed, cells.bottom[i])
         tp, tl = cells.pan[i], cells.layer[i]
-        _value(row[0], tp, poly)
-        _slope(row[1], tp, poly)
-        _into(row[2], tp, tl, fixed, live)
-        _into_slope(row[3], tp, fixed, live)
-        _value(row[4], tl, skin)
-        _slope(row[5], tl, skin)
+        value_row(row[0], tp, poly)
+        slope_row(row[1], tp, poly)
+        face = tp
+        if thick:
+            face = row[10]
+            face_row(core, i)
+        _into(row[2], face, tl, fixed, live)
+        _into_slope(row[3], face, fixed, live)
+        if thick:
+            through_base(row, fixed)
+        value_row(row[4], tl, skin)
+        slope_row(row[5], tl, skin)
         _through_skin(row, live)
         _weight(row, live, 1.0 / cells.capacity[i], step_s)
         cell = Cell(
@@ -288,8 +303,10 @@ def exchange(core: Core, step_s: float) -> None:
         )  # fmt: skip
         _layer_terms(cell, row, live, step_s)
         _pan_terms(cell, row, live, step_s)
-        _book(scratch.booked[i], row[0], row[4])
-        _add_loss(live[LOSS_RATE], scratch.booked[i], fixed[BASE_AREA], grid.area[i])
+        _book(row[8], row[0], row[4])
+        add_loss(live[LOSS_RATE], row[8], fixed[BASE_AREA], grid.area[i])
+        if booking:
+            scratch.booked[i, :, :] = row[8]
 
 
 @compiled
@@ -300,15 +317,38 @@ def _book(out: FloatArray, pan: FloatArray, layer: FloatArray) -> None:
 
 
 @compiled
-def _add_loss(rate: FloatArray, loss: FloatArray, base_m2: FloatArray, share: float) -> None:
+def add_loss(rate: FloatArray, loss: FloatArray, base_m2: FloatArray, share: float) -> None:
+    """Add the loss of a row to that of its cook."""
     for j in range(loss.shape[0]):
         for c in range(loss.shape[1]):
             rate[c] += share * base_m2[c] * loss[j, c]
 
 
 @compiled
-def surface_k(core: Core, out: FloatArray) -> None:
-    """Fill ``out`` with the temperature that faces up: layer, food or bare pan."""
+def face_k(core: Core, out: FloatArray) -> None:
+    """Fill ``out`` with the temperature of the base's upper face, by the fluxes of the moment."""
+    cells, row, fixed, live, food = core.cells, core.scratch.row, core.fixed, core.live, core.food
+    out[:, :, :] = cells.pan
+    if fixed[FACE_R].max() <= 0.0:
+        return
+    for i in range(cells.pan.shape[0]):
+        face_row(core, i)
+        _into(row[2], row[10], cells.layer[i], fixed, live)
+        _into_slope(row[3], row[10], fixed, live)
+        through_base(row, fixed)
+        for j in range(cells.pan.shape[1]):
+            for c in range(cells.pan.shape[2]):
+                out[i, j, c] = row[10, j, c] - fixed[FACE_R, c] * row[2, j, c]
+    for n in range(food.cell.shape[0]):  # food takes what its contact lets through
+        i, j, c = food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]
+        step = core.live[POWER, c] * cells.shape[i, j, c] + core.scratch.from_hob[i, j, c]
+        into = core.scratch.up[i, j, c]
+        out[i, j, c] = cells.pan[i, j, c] - fixed[CROSS_R, c] * step - fixed[FACE_R, c] * into
+
+
+@compiled
+def surface_k(core: Core, face: FloatArray, out: FloatArray) -> None:
+    """Fill ``out`` with the temperature that faces up: layer, food or the bare pan's ``face``."""
     cells, food, fixed, live = core.cells, core.food, core.fixed, core.live
     n_r, n_t, lanes = cells.pan.shape
     for i in range(n_r):
@@ -323,6 +363,6 @@ def surface_k(core: Core, out: FloatArray) -> None:
                 rate = fixed[TOP, c] + 2.0 * slope + 4.0 * fixed[LAYER_SIGMA, c] * l3
                 resistance = live[R_SURF, c]
                 drop = resistance * (loss / (1.0 + resistance * rate) + live[EVAPORATION, c])
-                out[i, j, c] = tl - drop if live[WET, c] > 0.0 else cells.pan[i, j, c]
+                out[i, j, c] = tl - drop if live[WET, c] > 0.0 else face[i, j, c]
     for n in range(food.cell.shape[0]):
-        out[food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]] = food.body[n]
+        out[food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]] = food.face[n]

@@ -1,16 +1,38 @@
-"""Find the pan on a burner from its thermal contrast, frame by frame and causally."""
+"""Find the pan on a burner from its thermal contrast, frame by frame and causally.
+
+Each pixel's share of the contrast, between background and the hot part of the
+region, weighs its place: the centroid is the pan's centre, and the outermost
+radius at which the ring mean falls through half is its radius. Both follow with
+a time constant while the contrast suffices and stand still otherwise, so a frame
+never depends on later ones.
+
+With footprints of 23 mm and a pan of 240 mm the radius of a uniform disc is found
+within about 6 mm and its centre within 4 mm (tests/kernels). A rim cooler than
+half contrast pulls the radius in, which trims the reading more. An edge blurred
+symmetrically keeps its half-level place (own derivation).
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from trivet.kernels.compiled import family
+from trivet.kernels.image.ranks import lay_out, mean_between
 
 FloatArray = npt.NDArray[np.float64]
+compiled = family(Path(__file__).parent)
+
+FOLLOW_S = 3.0
+"""Time constant with which centre and radius follow; common practice, no source. [s]"""
+HOTTEST_BELIEVED_K = 2000.0
+X, Y, RADIUS, LAST_S = range(4)
+"""Places of a pan's memory."""
 
 
 @dataclass(frozen=True)
@@ -31,161 +53,137 @@ class BurnerRegion:
     """Distance of the burner's centre to the nearest edge of the field; negative outside."""
 
 
-@dataclass(frozen=True)
-class PanTrack:
-    """Where the pan is; arrays (time,), NaN before a pan was first found."""
+class Place(NamedTuple):
+    """A region's pixels for the compiled loops."""
 
+    pixel: npt.NDArray[np.int64]
+    """(pixel,) places in a frame laid out in one row."""
     x_m: FloatArray
     y_m: FloatArray
-    radius_m: FloatArray
-    contrast_k: FloatArray
-    """Hot part of the region over the background. [K]"""
+    away2_m2: FloatArray
+    """Squared distance from the burner's centre."""
+    pitch_m: float
 
 
-def find_pan(
-    scene_k: FloatArray,
-    *,
-    background_k: FloatArray,
-    time_s: FloatArray,
-    region: BurnerRegion,
-    radii_m: tuple[float, float],
-    least_contrast_k: float,
-) -> PanTrack:
-    """Return centre and radius of the pan from a soft edge at half contrast.
+class Room(NamedTuple):
+    """Places for as many values as the region has pixels, and for the ends of bins."""
 
-    Each pixel's share of the contrast, between background and the hot part of
-    the region, weighs its place: the centroid is the pan's centre, and the
-    outermost radius at which the ring mean falls through half is its radius.
-    Both follow with a time constant of 3 s while the contrast suffices and stand
-    still otherwise, so a frame never depends on later ones.
+    first: FloatArray
+    second: FloatArray
+    laid: FloatArray
+    ends: npt.NDArray[np.int64]
 
-    Parameters
-    ----------
-    scene_k : (time, pixel)
-        Apparent temperature before the window. [K]
-    background_k : (time,)
-        Apparent temperature of the hob beside the pans. [K]
-    time_s : (time,)
-    region : BurnerRegion
-    radii_m : (smallest, largest) radius that a pan can have. [m]
-    least_contrast_k : contrast under which no edge is sought. [K]
 
-    Returns
-    -------
-    PanTrack
+class FinderRule(NamedTuple):
+    """Constants of the search."""
 
-    Notes
-    -----
-    With footprints of 23 mm and a pan of 240 mm the radius of a uniform disc is
-    found within about 6 mm and its centre within 4 mm (tests/kernels). A rim
-    cooler than half contrast pulls the radius in, which trims the reading more.
+    smallest_m: float
+    """Smallest radius that a pan can have. [m]"""
+    largest_m: float
+    least_contrast_k: float
+    """Contrast under which no edge is sought. [K]"""
 
-    References
-    ----------
-    Own derivation; an edge blurred symmetrically keeps its half-level place.
+
+@compiled
+def follow_pan(frame: Any, background: float, now: float, fixed: Any, memory: Any) -> float:
+    """Take one frame into a pan's place and return the contrast of the region.
+
+    ``frame`` holds the region's pixels; ``fixed`` is Place, FinderRule and Room;
+    ``memory`` (X, Y, RADIUS, LAST_S) is continued in place.
     """
-    x, y, radius, contrast = _track(
-        scene_k,
-        background_k,
-        time_s,
-        (region.x_m, region.y_m, region.pitch_m),
-        (radii_m, least_contrast_k),
-    )
-    return PanTrack(x, y, radius, contrast)
+    place, rule, room = fixed
+    hot = _hot_level(frame, place, 0.8 * rule.smallest_m + 0.5 * place.pitch_m, room)
+    contrast = hot - background
+    if contrast >= rule.least_contrast_k:
+        x, y, total = _centre(frame, background, contrast, fixed)
+        if total >= 1.5:
+            radius = _radius(frame, x, y, fixed)
+            if math.isnan(memory[RADIUS]):
+                memory[X], memory[Y], memory[RADIUS] = x, y, radius
+            gain = 1.0 - math.exp(-(now - memory[LAST_S]) / FOLLOW_S)
+            memory[X] += gain * (x - memory[X])
+            memory[Y] += gain * (y - memory[Y])
+            memory[RADIUS] += gain * (radius - memory[RADIUS])
+    memory[LAST_S] = now
+    return contrast
 
 
-@njit(cache=True)
-def _track(scene: Any, background: Any, time: Any, place: Any, limits: Any) -> Any:
-    frames = scene.shape[0]
-    out_x, out_y = np.full(frames, np.nan), np.full(frames, np.nan)
-    out_r, out_c = np.full(frames, np.nan), np.zeros(frames)
-    x, y, pitch = place
-    radii, least = limits
-    hold_x, hold_y, hold_r = np.nan, np.nan, np.nan
-    last = 0.0
-    for t in range(frames):
-        hot = _hot_level(scene[t], x, y, 0.8 * radii[0] + 0.5 * pitch)
-        contrast = hot - background[t]
-        out_c[t] = contrast
-        if contrast >= least:
-            fx, fy, fr = _edge(scene[t], background[t], contrast, place, radii)
-            if not math.isnan(fr):
-                if math.isnan(hold_r):
-                    hold_x, hold_y, hold_r = fx, fy, fr
-                gain = 1.0 - math.exp(-(time[t] - last) / 3.0)
-                hold_x += gain * (fx - hold_x)
-                hold_y += gain * (fy - hold_y)
-                hold_r += gain * (fr - hold_r)
-        last = time[t]
-        out_x[t], out_y[t], out_r[t] = hold_x, hold_y, hold_r
-    return out_x, out_y, out_r, out_c
-
-
-@njit(cache=True)
-def _hot_level(frame: Any, x: Any, y: Any, reach: float) -> float:
+@compiled
+def _hot_level(frame: Any, place: Any, reach: float, room: Any) -> float:
     """Mean of the upper 50 to 95 % of the finite pixels near the burner's centre."""
-    values = np.empty(x.size)
     count = 0
-    for p in range(x.size):
+    values = room.first
+    for p in range(frame.size):
         value = frame[p]
-        if x[p] * x[p] + y[p] * y[p] <= reach * reach and not math.isnan(value):
-            values[count] = min(value, 2000.0)
+        if place.away2_m2[p] <= reach * reach and not math.isnan(value):
+            values[count] = min(value, HOTTEST_BELIEVED_K)
             count += 1
     if count == 0:
         return np.nan
-    ordered = np.sort(values[:count])
     low, high = count // 2, max(count // 2 + 1, int(0.95 * count))
-    return float(np.mean(ordered[low:high]))
+    laid = lay_out(values, count, room.laid, room.ends)
+    return mean_between(laid, count, room.ends, low, high)
 
 
-@njit(cache=True)
-def _edge(frame: Any, background: float, contrast: float, place: Any, radii: Any) -> Any:
-    """Centroid of the contrast and the outermost radius at half of the largest ring mean."""
-    x, y, pitch = place
+@compiled
+def _centre(frame: Any, background: float, contrast: float, fixed: Any) -> Any:
+    """Centroid of the contrast, and how many pixels' worth of it there is.
+
+    Each pixel's share of the contrast stays in the room's first places, NaN where dead.
+    """
+    place, rule, room = fixed
+    share = room.first
     total, sum_x, sum_y = 0.0, 0.0, 0.0
-    reach = radii[1] + pitch
-    weight = np.zeros(x.size)
-    for p in range(x.size):
+    reach = rule.largest_m + place.pitch_m
+    for p in range(frame.size):
+        share[p] = min(max((frame[p] - background) / contrast, 0.0), 1.0)
         if math.isnan(frame[p]):
-            continue
-        w = min(max((frame[p] - background) / contrast, 0.0), 1.0)
-        if w < 0.3 or x[p] * x[p] + y[p] * y[p] > reach * reach:
-            w = 0.0
-        weight[p] = w
-        total += w
-        sum_x += w * x[p]
-        sum_y += w * y[p]
-    if total < 1.5:
-        return np.nan, np.nan, np.nan
-    cx, cy = sum_x / total, sum_y / total
-    return cx, cy, _radius(frame, background, contrast, (x - cx, y - cy, pitch), radii)
+            share[p] = np.nan
+        elif share[p] >= 0.3 and place.away2_m2[p] <= reach * reach:
+            total += share[p]
+            sum_x += share[p] * place.x_m[p]
+            sum_y += share[p] * place.y_m[p]
+    if total == 0.0:
+        return 0.0, 0.0, 0.0
+    return sum_x / total, sum_y / total, total
 
 
-@njit(cache=True)
-def _radius(frame: Any, background: float, contrast: float, place: Any, radii: Any) -> float:
-    dx, dy, pitch = place
-    step = 0.25 * pitch
-    rings = int((radii[1] + pitch) / step) + 1
-    sums, counts = np.zeros(rings), np.zeros(rings)
-    for p in range(dx.size):
-        if math.isnan(frame[p]):
+@compiled
+def _radius(frame: Any, x: float, y: float, fixed: Any) -> float:
+    """Outermost radius at which the ring mean falls through half of the largest one."""
+    place, rule, room = fixed
+    share = room.first
+    step = 0.25 * place.pitch_m
+    per_step = 1.0 / step
+    rings = int((rule.largest_m + place.pitch_m) / step) + 1
+    sums, counts = np.zeros(rings + 1), np.zeros(rings + 1, np.int64)
+    # A pixel speaks for the rings that its footprint reaches: two steps either way. What
+    # begins and ends at a ring is added up first, then over the rings.
+    for p in range(frame.size):
+        if math.isnan(share[p]):
             continue
-        distance = math.hypot(dx[p], dy[p])
-        share = min(max((frame[p] - background) / contrast, 0.0), 1.0)
-        # A pixel speaks for the rings that its footprint reaches.
-        first, last = int((distance - 0.5 * pitch) / step), int((distance + 0.5 * pitch) / step)
-        for ring in range(max(first, 0), min(last + 1, rings)):
-            sums[ring] += share
-            counts[ring] += 1.0
-    level = np.zeros(rings)
+        dx, dy = place.x_m[p] - x, place.y_m[p] - y
+        away = math.sqrt(dx * dx + dy * dy) * per_step
+        first, end = max(int(away - 2.0), 0), int(away + 2.0) + 1
+        if first < rings:
+            end = min(end, rings)
+            sums[first] += share[p]
+            counts[first] += 1
+            sums[end] -= share[p]
+            counts[end] -= 1
+    for ring in range(1, rings):
+        sums[ring] += sums[ring - 1]
+        counts[ring] += counts[ring - 1]
+    largest = 0.0
     for ring in range(rings):
-        level[ring] = sums[ring] / counts[ring] if counts[ring] > 0 else 0.0
-    half = 0.5 * np.max(level)
-    radius = radii[1]
+        sums[ring] = max(sums[ring], 0.0) / counts[ring] if counts[ring] > 0 else 0.0
+        largest = max(largest, sums[ring])
+    half = 0.5 * largest
+    radius = rule.largest_m
     for ring in range(rings - 1, 0, -1):
-        if level[ring - 1] >= half > level[ring]:
-            part = (level[ring - 1] - half) / (level[ring - 1] - level[ring])
+        if sums[ring - 1] >= half > sums[ring]:
+            part = (sums[ring - 1] - half) / (sums[ring - 1] - sums[ring])
             radius = (ring - 0.5 + part) * step
             break
-    bounded: float = min(max(radius, radii[0]), radii[1])
+    bounded: float = min(max(radius, rule.smallest_m), rule.largest_m)
     return bounded

@@ -1,169 +1,133 @@
-"""Read a pan's pixels frame by frame: what is open, what is covered, how hot, how even."""
+"""Read a pan's pixels frame by frame: what is open, what is covered, how hot, how even.
+
+A pixel counts where its centre lies inside the rim by the rule's trim. It is
+covered from the moment it falls by ``drop_k`` faster than a pan can cool (5 K/s;
+bare pans on a dead burner cool below 2 K/s) until it has regained three quarters
+of the fall or comes within ``drop_k`` of the open ones.
+
+Percentiles are of order statistics, without interpolation; with fewer than 20
+open pixels P5 and P95 are the extremes. Cooling rate: 30 W/m2/K of loss at 250 K
+excess over 4 kJ/m2/K of a light pan is 1.9 K/s (own estimate).
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from pathlib import Path
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
-from trivet.kernels.image.panfinder import BurnerRegion, PanTrack
+from trivet.kernels.compiled import family
+from trivet.kernels.image.panfinder import RADIUS, X, Y
+from trivet.kernels.image.ranks import lay_out, mean_between, rank_value
 
 FloatArray = npt.NDArray[np.float64]
+compiled = family(Path(__file__).parent)
 
-COLUMNS = (
-    "pixels",
-    "open_pixels",
-    "saturated",
-    "dead",
-    "mean_k",
-    "p5_k",
-    "p95_k",
-    "hottest_k",
-    "covered_frac",
-    "new_covered_frac",
-    "covered_k",
-    "whole_k",
-)
+FASTEST_COOLING_KPS = 5.0
+FRESH_S = 2.5
+# Columns of a frame's statistics.
+(
+    PIXELS, OPEN_PIXELS, SATURATED, DEAD, MEAN_K, P5_K, P95_K, HOTTEST_K, COVERED_FRAC,
+    NEW_COVERED_FRAC, WHOLE_K, COLUMNS,
+) = range(12)  # fmt: skip
 
 
-@dataclass(frozen=True)
-class PanPixels:
-    """Statistics of the pan's pixels; arrays (time,), in apparent temperature.
-
-    ``pixels`` inside the trimmed rim, of them ``open_pixels`` not covered by food
-    or a hand; ``saturated`` and ``dead`` counts; mean, 5th and 95th percentile of
-    the open ones; ``hottest_k`` over about 5 cm2; the covered share, the share
-    covered for less than 2.5 s, the mean of the covered ones, and of all.
-    """
-
-    pixels: FloatArray
-    open_pixels: FloatArray
-    saturated: FloatArray
-    dead: FloatArray
-    mean_k: FloatArray
-    p5_k: FloatArray
-    p95_k: FloatArray
-    hottest_k: FloatArray
-    covered_frac: FloatArray
-    new_covered_frac: FloatArray
-    covered_k: FloatArray
-    whole_k: FloatArray
-    covered: npt.NDArray[np.bool_]
-    """(time, pixel) under food or a hand."""
-
-
-@dataclass(frozen=True)
-class ReadingRule:
+class ReadingRule(NamedTuple):
     """Constants of the reading."""
 
     trim_m: float
     """Distance from the rim within which pixels mix with what lies outside. [m]"""
-    hottest_m2: float = 5e-4
     drop_k: float = 15.0
     """A pixel that falls by more than this within about 2 s has been covered. [K]"""
     sees_food: bool = True
     """False for liquids, whose surface moves."""
+    hottest_m2: float = 5e-4
 
 
-def read_pixels(
-    scene_k: FloatArray,
-    *,
-    track: PanTrack,
-    time_s: FloatArray,
-    region: BurnerRegion,
-    rule: ReadingRule,
-) -> PanPixels:
-    """Return the statistics of the pan's pixels for every frame, causally.
+class Covers(NamedTuple):
+    """What is remembered of each pixel, arrays (pixel,); ``last_s`` is (1,)."""
 
-    A pixel counts where its centre lies inside the rim by ``trim_m``. It is
-    covered from the moment it falls by ``drop_k`` faster than a pan can cool
-    (5 K/s; bare pans on a dead burner cool below 2 K/s) until it has regained
-    three quarters of the fall or comes within ``drop_k`` of the open ones.
+    peak_k: FloatArray
+    before_k: FloatArray
+    since_s: FloatArray
+    """Moment since which it is covered; NaN open."""
+    last_s: FloatArray
+
+
+def no_covers(pixels: int) -> Covers:
+    """Return the memory of pixels of which nothing has been seen.
 
     Parameters
     ----------
-    scene_k : (time, pixel)
-        Apparent temperature before the window; NaN dead, +inf saturated. [K]
-    track : PanTrack
-    time_s : (time,)
-    region : BurnerRegion
-    rule : ReadingRule
+    pixels : int
 
     Returns
     -------
-    PanPixels
+    Covers
 
     Notes
     -----
-    Percentiles are of order statistics, without interpolation; with fewer than
-    20 open pixels P5 and P95 are the extremes.
+    24 bytes a pixel.
 
     References
     ----------
-    Cooling rate: 30 W/m2/K of loss at 250 K excess over 4 kJ/m2/K of a light pan
-    is 1.9 K/s (own estimate).
+    None.
     """
-    covered = np.zeros(scene_k.shape, dtype=np.bool_)
-    table = _read(
-        scene_k,
-        (track.x_m, track.y_m, track.radius_m),
-        time_s,
-        (region.x_m, region.y_m, region.pitch_m),
-        (rule.trim_m, rule.hottest_m2, rule.drop_k, rule.sees_food),
-        covered,
+    return Covers(
+        np.full(pixels, -np.inf), np.zeros(pixels), np.full(pixels, np.nan), np.full(1, np.nan)
     )
-    columns = {name: table[:, k] for k, name in enumerate(COLUMNS)}
-    return PanPixels(**columns, covered=covered)
 
 
-@njit(cache=True)
-def _read(scene: Any, track: Any, time: Any, place: Any, rule: Any, mask: Any) -> Any:  # noqa: PLR0917
-    frames, pixels = scene.shape
-    table = np.zeros((frames, 12))
-    table[:, 4:8] = np.nan
-    table[:, 10:12] = np.nan
-    peak = np.full(pixels, -np.inf)
-    before, since = np.zeros(pixels), np.full(pixels, np.nan)
-    for t in range(frames):
-        step = time[t] - time[t - 1] if t else 0.0
-        _cover(scene[t], peak, before, since, (time[t], step, rule[2], rule[3]))
-        if not math.isnan(track[2][t]):
-            _row(
-                scene[t],
-                since,
-                (track[0][t], track[1][t], track[2][t], time[t]),
-                (place, rule),
-                table[t],
-            )
-            _uncover(scene[t], since, table[t, 4] - rule[2])
-        for p in range(pixels):
-            mask[t, p] = not math.isnan(since[p])
-    return table
+@compiled
+def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: Any) -> None:  # noqa: PLR0917
+    """Fill one frame's statistics and carry on which pixels are covered.
+
+    ``pan`` is the pan's memory; ``fixed`` holds Place, ReadingRule and Room;
+    ``covers`` is continued in place. ``out`` has COLUMNS places: counts inside the
+    trimmed rim, open, saturated and dead; mean and percentiles of the open ones; the
+    hottest 5 cm2; the covered share, the share covered for less than 2.5 s, and the
+    mean of all.
+    """
+    place, rule, room = fixed
+    step = 0.0 if math.isnan(covers.last_s[0]) else now - covers.last_s[0]
+    covers.last_s[0] = now
+    _cover(frame, now, step, rule, covers)
+    out[:MEAN_K] = 0.0
+    out[MEAN_K:COVERED_FRAC] = np.nan
+    out[COVERED_FRAC:WHOLE_K] = 0.0
+    out[WHOLE_K] = np.nan
+    if not math.isnan(pan[RADIUS]):
+        count, wide_count = _gather(frame, pan, now, fixed, covers, out)
+        _statistics(room, count, out)
+        if wide_count:
+            square = place.pitch_m * place.pitch_m
+            take = min(wide_count, max(1, round(rule.hottest_m2 / square)))
+            out[HOTTEST_K] = _hottest(room, wide_count, take, out[P95_K])
+        _uncover(frame, covers.since_s, out[MEAN_K] - rule.drop_k)
 
 
-@njit(cache=True)
-def _cover(frame: Any, peak: Any, before: Any, since: Any, now: Any) -> None:
-    time, step, drop, sees_food = now
+@compiled
+def _cover(frame: Any, now: float, step: float, rule: Any, covers: Any) -> None:
+    peak, before, since = covers.peak_k, covers.before_k, covers.since_s
     for p in range(frame.size):
         value = frame[p]
         if math.isnan(value):
             continue
         if not math.isnan(since[p]):
-            if value > before[p] - 0.25 * drop:
+            if value > before[p] - 0.25 * rule.drop_k:
                 since[p] = np.nan
                 peak[p] = value
             continue
-        peak[p] = max(value, peak[p] - 5.0 * step)
-        if sees_food and value < peak[p] - drop:
-            since[p] = time
+        peak[p] = max(value, peak[p] - FASTEST_COOLING_KPS * step)
+        if rule.sees_food and value < peak[p] - rule.drop_k:
+            since[p] = now
             before[p] = peak[p]
 
 
-@njit(cache=True)
+@compiled
 def _uncover(frame: Any, since: Any, level: float) -> None:
     if math.isnan(level):
         return
@@ -172,49 +136,70 @@ def _uncover(frame: Any, since: Any, level: float) -> None:
             since[p] = np.nan
 
 
-@njit(cache=True)
-def _row(frame: Any, since: Any, pan: Any, fixed: Any, out: Any) -> None:
-    (x, y, pitch), rule = fixed
-    cx, cy, radius, time = pan
-    inner, outer = radius - rule[0], radius - 0.5 * pitch
-    values, wide = np.empty(x.size), np.empty(x.size)
-    count, wide_count, covered, fresh, cold, whole = 0, 0, 0, 0, 0.0, 0.0
-    for p in range(x.size):
-        distance = math.hypot(x[p] - cx, y[p] - cy)
-        if distance > outer and distance > inner:
+@compiled
+def _gather(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: Any) -> Any:  # noqa: PLR0917
+    """Count the pan's pixels; put the open ones in the first room, with the rim in the second."""
+    place, rule, room = fixed
+    values, wide = room.first, room.second
+    inner, outer = pan[RADIUS] - rule.trim_m, pan[RADIUS] - 0.5 * place.pitch_m
+    inner2 = inner * inner if inner >= 0.0 else -1.0
+    most2 = max(inner2, outer * outer if outer >= 0.0 else -1.0)
+    count, wide_count, covered, fresh, whole = 0, 0, 0, 0, 0.0
+    for p in range(frame.size):
+        dx, dy = place.x_m[p] - pan[X], place.y_m[p] - pan[Y]
+        away2 = dx * dx + dy * dy
+        if away2 > most2:
             continue
-        value, hidden = frame[p], not math.isnan(since[p])
+        value, hidden = frame[p], not math.isnan(covers.since_s[p])
         if math.isnan(value):
-            out[3] += 1.0
+            out[DEAD] += 1.0
             continue
         if value == np.inf:
-            out[2] += 1.0
+            out[SATURATED] += 1.0
         if not hidden:
             wide[wide_count] = value
             wide_count += 1
-        if distance > inner:
+        if away2 > inner2:
             continue
-        out[0] += 1.0
+        out[PIXELS] += 1.0
         whole += value
         if hidden:
             covered += 1
-            cold += value
-            fresh += 1 if time - since[p] < 2.5 else 0
+            fresh += 1 if now - covers.since_s[p] < FRESH_S else 0
         elif math.isfinite(value):
             values[count] = value
             count += 1
-    out[1] = count
-    if out[0] > 0:
-        out[8], out[9] = covered / out[0], fresh / out[0]
-        out[11] = whole / out[0]
-    if covered:
-        out[10] = cold / covered
-    if count:
-        ordered = np.sort(values[:count])
-        out[4] = np.mean(ordered)
-        out[5] = ordered[int(0.05 * count)]
-        out[6] = ordered[min(math.ceil(0.95 * count), count) - 1]
-    if wide_count:
-        top = np.sort(wide[:wide_count])
-        take = min(wide_count, max(1, round(rule[1] / (pitch * pitch))))
-        out[7] = np.mean(top[wide_count - take :])
+    out[OPEN_PIXELS] = count
+    if out[PIXELS] > 0:
+        out[COVERED_FRAC], out[NEW_COVERED_FRAC] = covered / out[PIXELS], fresh / out[PIXELS]
+        out[WHOLE_K] = whole / out[PIXELS]
+    return count, wide_count
+
+
+@compiled
+def _hottest(room: Any, count: int, take: int, high: float) -> float:
+    """Mean of the hottest ``take`` of the second room, sought above ``high`` if enough are."""
+    above = 0
+    for i in range(count):
+        if room.second[i] >= high:
+            room.first[above] = room.second[i]
+            above += 1
+    values = room.first
+    if above < take:
+        values, above = room.second, count
+    laid = lay_out(values, above, room.laid, room.ends)
+    return mean_between(laid, above, room.ends, above - take, above)
+
+
+@compiled
+def _statistics(room: Any, count: int, out: Any) -> None:
+    if count == 0:
+        return
+    total = 0.0
+    for i in range(count):
+        total += room.first[i]
+    out[MEAN_K] = total / count
+    low, high = int(0.05 * count), min(math.ceil(0.95 * count), count) - 1
+    laid = lay_out(room.first, count, room.laid, room.ends)
+    out[P5_K] = rank_value(laid, count, room.ends, low)
+    out[P95_K] = rank_value(laid, count, room.ends, high)

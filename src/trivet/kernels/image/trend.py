@@ -1,19 +1,64 @@
-"""Causal trends of a signal: slope over a trailing span, flicker, longest hold."""
+"""Causal trends of a signal: slope over a trailing span, flicker, longest hold.
+
+Each can be computed in blocks: what a later block needs of an earlier one is a
+:class:`Tail` or a small array that is continued in place.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
+
+from trivet.kernels.compiled import family
 
 FloatArray = npt.NDArray[np.float64]
+compiled = family(Path(__file__).parent)
+
+MARGIN_S = 1.0
+# Places of a flicker's memory.
+SEEN, LAST, BEFORE, LAST_S, SQUARE = range(5)
+
+
+def _nothing() -> FloatArray:
+    return np.empty(0)
+
+
+@dataclass
+class Tail:
+    """The stretch of a signal that trends over a trailing span still need."""
+
+    span_s: float
+    time_s: FloatArray = field(default_factory=_nothing)
+    values: FloatArray = field(default_factory=_nothing)
+
+    def extended(
+        self, values: FloatArray, time_s: FloatArray
+    ) -> tuple[FloatArray, FloatArray, int]:
+        """Return values and times of tail and block together, and where the block begins.
+
+        The tail is then that of the block's end: its length depends on the span
+        and the rate of the frames only.
+        """
+        begins = self.time_s.size
+        values = np.concatenate([self.values, values])
+        time_s = np.concatenate([self.time_s, time_s])
+        first = int(np.searchsorted(time_s, time_s[-1] - self.span_s - MARGIN_S))
+        self.time_s, self.values = time_s[first:].copy(), values[first:].copy()
+        return values, time_s, begins
 
 
 def trailing_slope(
-    values: FloatArray, *, time_s: FloatArray, span_s: float, least_s: float = 5.0
+    values: FloatArray,
+    *,
+    time_s: FloatArray,
+    span_s: float,
+    least_s: float = 5.0,
+    start: int = 0,
 ) -> FloatArray:
     """Return the least-squares slope over the trailing span at every moment.
 
@@ -24,10 +69,11 @@ def trailing_slope(
     time_s : (time,)
     span_s : length of the trailing span. [s]
     least_s : a slope from a shorter stretch is withheld. [s]
+    start : first moment that is asked for.
 
     Returns
     -------
-    (time,)
+    (time - start,)
         Unit of ``values`` per second; NaN where withheld.
 
     Notes
@@ -39,14 +85,16 @@ def trailing_slope(
     ----------
     Ordinary least squares on a uniform grid, textbook form.
     """
-    return np.asarray(_slope(values, time_s, span_s, least_s))
+    out = np.full(values.size - start, np.nan)
+    _slope(values, time_s, (span_s, least_s), start, out)
+    return out
 
 
-@njit(cache=True)
-def _slope(values: Any, time: Any, span: float, least: float) -> Any:
-    out = np.full(values.size, np.nan)
+@compiled
+def _slope(values: Any, time: Any, spans: Any, start: int, out: Any) -> None:
+    span, least = spans
     first = 0
-    for t in range(values.size):
+    for t in range(start, values.size):
         while time[t] - time[first] > span:
             first += 1
         count, mt, mv = 0, 0.0, 0.0
@@ -65,12 +113,34 @@ def _slope(values: Any, time: Any, span: float, least: float) -> Any:
                 stt += (time[k] - mt) ** 2
                 stv += (time[k] - mt) * (values[k] - mv)
         if time[t] - begin >= least and stt > 0:
-            out[t] = stv / stt
-    return out
+            out[t - start] = stv / stt
+
+
+def flicker_memory() -> FloatArray:
+    """Return the memory of a flicker of which nothing has been seen.
+
+    Returns
+    -------
+    (5,)
+
+    Notes
+    -----
+    The last two values, the last time and the mean square.
+
+    References
+    ----------
+    None.
+    """
+    return np.zeros(5)
 
 
 def flicker(
-    values: FloatArray, *, time_s: FloatArray, span_s: float, cap: float = math.inf
+    values: FloatArray,
+    *,
+    time_s: FloatArray,
+    span_s: float,
+    cap: float = math.inf,
+    memory: FloatArray | None = None,
 ) -> FloatArray:
     """Return the standard deviation of what second differences leave, over a trailing span.
 
@@ -83,6 +153,8 @@ def flicker(
     time_s : (time,)
     span_s : time constant of the trailing mean square. [s]
     cap : a second difference counts as no more than this, so that one step is not flicker.
+    memory : (5,), optional
+        From :func:`flicker_memory`, continued in place from block to block.
 
     Returns
     -------
@@ -98,30 +170,37 @@ def flicker(
     ----------
     var(x0 - 2 x1 + x2) = 6 s^2 for white noise.
     """
-    return np.asarray(_flicker(values, time_s, span_s, cap))
-
-
-@njit(cache=True)
-def _flicker(values: Any, time: Any, span: float, cap: float) -> Any:
-    out = np.zeros(values.size)
-    square = 0.0
-    for t in range(2, values.size):
-        second = values[t] - 2.0 * values[t - 1] + values[t - 2]
-        if math.isfinite(second):
-            second = min(abs(second), cap)
-            gain = 1.0 - math.exp(-(time[t] - time[t - 1]) / span)
-            square += gain * (second * second / 6.0 - square)
-        out[t] = math.sqrt(square)
+    out = np.empty(values.size)
+    _flicker(values, time_s, (span_s, cap), flicker_memory() if memory is None else memory, out)
     return out
 
 
-def held_s(condition: npt.NDArray[np.bool_], *, time_s: FloatArray) -> FloatArray:
+@compiled
+def _flicker(values: Any, time: Any, limits: Any, memory: Any, out: Any) -> None:
+    span, cap = limits
+    for t in range(values.size):
+        second = values[t] - 2.0 * memory[LAST] + memory[BEFORE]
+        if memory[SEEN] >= 2.0 and math.isfinite(second):
+            second = min(abs(second), cap)
+            gain = 1.0 - math.exp(-(time[t] - memory[LAST_S]) / span)
+            memory[SQUARE] += gain * (second * second / 6.0 - memory[SQUARE])
+        memory[BEFORE], memory[LAST], memory[LAST_S] = memory[LAST], values[t], time[t]
+        memory[SEEN] = min(memory[SEEN] + 1.0, 2.0)
+        out[t] = math.sqrt(memory[SQUARE])
+
+
+def held_s(
+    condition: npt.NDArray[np.bool_], *, time_s: FloatArray, begun_s: FloatArray | None = None
+) -> FloatArray:
     """Return for how long a condition has held without a break, at every moment.
 
     Parameters
     ----------
     condition : (time,)
     time_s : (time,)
+    begun_s : (1,), optional
+        When the hold began, NaN before the first moment; continued in place from
+        block to block.
 
     Returns
     -------
@@ -130,14 +209,15 @@ def held_s(condition: npt.NDArray[np.bool_], *, time_s: FloatArray) -> FloatArra
 
     Notes
     -----
-    Exact; the first moment of a hold counts 0 s.
+    Exact; the first moment of a hold counts 0 s. Before the first break the hold
+    began with the recording.
 
     References
     ----------
     Own definition.
     """
-    rising = np.where(condition, -np.inf, time_s)
-    begun = np.maximum.accumulate(rising)
-    # Before the first break the hold began with the recording.
-    begun = np.where(np.isneginf(begun), time_s[0], begun)
+    first = time_s[0] if begun_s is None or np.isnan(begun_s[0]) else begun_s[0]
+    begun = np.maximum.accumulate(np.where(condition, first, time_s))
+    if begun_s is not None:
+        begun_s[0] = begun[-1]
     return np.where(condition, time_s - begun, 0.0)

@@ -60,7 +60,10 @@ class EmissivityFit:
 
 @dataclass(frozen=True)
 class FilmFit:
-    """Film thickness and emissivity below, in this order in the covariance."""
+    """Film thickness, emissivity below, scale of the liquid's k: in this order in the covariance.
+
+    The scale is 1 by definition of the constants; the thickness is that for it.
+    """
 
     thickness_m: float
     substrate: float
@@ -171,6 +174,7 @@ def fit_film(
     substrate: tuple[float, float],
     start_m: float,
     band: Band,
+    scale_u: float = 0.0,
 ) -> FilmFit:
     """Return the film thickness that explains one series of pairs on a known pan.
 
@@ -184,6 +188,8 @@ def fit_film(
     start_m : float
         Thickness to begin with. [m]
     band : Band
+    scale_u : float
+        Relative standard uncertainty of the liquid's absorption index k. [-]
 
     Returns
     -------
@@ -201,14 +207,16 @@ def fit_film(
     -----
     On steel of 0.15 the emissivity rises by 0.017 a micrometre at 5 um and by 0.004
     at 50 um, so an uncertainty of 0.02 is 1.3 um and 5 um; beyond 300 um thickness
-    does not show.  Effective: the mean over pools and bare spots, not one layer.
+    does not show.  Only the product of thickness and k shows: 20 % of k are 20 % of
+    thickness, fully anticorrelated, and leave the emissivity as it is.  Effective: the
+    mean over pools and bare spots, not one layer.
 
     References
     ----------
     Incoherent film on a grey substrate, see film.py; least squares.
     """
     value, spread = substrate
-    if not (0 < value < 1 and spread > 0 and FILM_M[0] < start_m < FILM_M[1]):
+    if not (0 < value < 1 and spread > 0 and FILM_M[0] < start_m < FILM_M[1] and scale_u >= 0):
         raise OutOfRangeError(
             f"film fit: substrate {value} +- {spread}, start {start_m} m; allowed: inside (0, 1), "
             f"above 0, and between {FILM_M[0]} and {FILM_M[1]} m"
@@ -250,9 +258,13 @@ def fit_film(
             f"substrate of {value:.2f} +- {spread:.2f}; use an effective emissivity"
         )
     thickness = math.exp(fit.x[0])
-    scale = np.outer([thickness, 1.0], [thickness, 1.0])
     spanned = _span(samples, use)
-    return FilmFit(thickness, float(fit.x[1]), covariance * scale, best, spanned, chi2)
+    whole = np.zeros((3, 3))
+    whole[:2, :2] = covariance
+    # the data see log(thickness) + log(k): what is not known of k goes to the thickness
+    whole += scale_u**2 * np.outer([1.0, 0.0, -1.0], [1.0, 0.0, -1.0])
+    turn = np.array([thickness, 1.0, 1.0])
+    return FilmFit(thickness, float(fit.x[1]), whole * np.outer(turn, turn), best, spanned, chi2)
 
 
 def _film_covariance(jacobian: object, chi2: float) -> Array:

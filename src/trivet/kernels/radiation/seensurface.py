@@ -10,20 +10,27 @@ spans all that do.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
 
-from trivet.kernels.radiation.planck import (
-    Band,
-    band_radiance,
-    band_radiance_slope,
-    radiating_temperature_k,
-)
+from trivet.kernels.compiled import family
+from trivet.kernels.radiation import shortseries
+from trivet.kernels.radiation.planck import Band, band_radiance, band_radiance_slope
+from trivet.kernels.radiation.shortseries import LANES, band_series, evaluate_lanes
 
 FloatArray = npt.NDArray[np.float64]
+compiled = family(Path(__file__), Path(shortseries.__file__))
+
+CAP = 18.0
+"""No piece of evidence weighs more than e^-18."""
+UNEXPLAINED = -40.0
+EVIDENCE = 3
+"""Pieces of evidence against: heated too fast, water too hot, too hot to be a pan."""
 
 
 @dataclass(frozen=True)
@@ -91,25 +98,77 @@ def read_surface(
     ----------
     JCGM 100:2008, 5.1.2, for the propagation.
     """
-    eps = np.array([one.emissivity for one in hypotheses])
-    eps_u = np.array([one.emissivity_u for one in hypotheses])
-    radiance = band_radiance(scene_k, band=band)[:, None]
-    mirrored = float(band_radiance(surround_k, band=band))
-    emitted = (radiance - (1 - eps) * mirrored) / eps
-    temperature = radiating_temperature_k(emitted, band=band)
-    slope_t = band_radiance_slope(np.nan_to_num(temperature, nan=300.0), band=band)
-    slope_t = np.where(np.isfinite(temperature), slope_t, np.nan)
-    slope_scene = band_radiance_slope(scene_k, band=band)[:, None]
-    slope_mirror = float(band_radiance_slope(surround_k, band=band))
-    by_eps = (mirrored - emitted) / slope_t / eps
-    by_mirror = -(1 - eps) / eps * slope_mirror / slope_t
-    by_scene = slope_scene / (eps * slope_t)
-    u = np.sqrt(
-        (by_eps * eps_u) ** 2
-        + (by_mirror * surround_u_k) ** 2
-        + (by_scene * scene_u_k[:, None]) ** 2
+    surface = np.array([[one.emissivity, one.emissivity_u] for one in hypotheses]).reshape(-1, 2)
+    shape = (scene_k.size, surface.shape[0])
+    reading = SurfaceReading(np.empty(shape), np.empty(shape), np.empty(shape))
+    _read(
+        (
+            np.atleast_1d(band_radiance(scene_k, band=band)),
+            np.atleast_1d(band_radiance_slope(scene_k, band=band)),
+            scene_u_k,
+        ),
+        surface,
+        (
+            float(band_radiance(surround_k, band=band)),
+            float(band_radiance_slope(surround_k, band=band)) * surround_u_k,
+        ),
+        band_series(band),
+        (reading.temperature_k, reading.u_k, reading.slope),
     )
-    return SurfaceReading(temperature, u, by_scene)
+    return reading
+
+
+@compiled
+def _read(scene: Any, surface: Any, mirror: Any, series: Any, out: Any) -> None:
+    radiance, slope_scene, scene_u = scene
+    mirrored, mirrored_u = mirror
+    temperature, u, slope = out
+    root, kelvin = np.empty(LANES), np.empty(LANES)
+    at, rate = np.empty(LANES), np.empty(LANES)
+    for t in range(radiance.size):
+        for start in range(0, surface.shape[0], LANES):
+            count = min(LANES, surface.shape[0] - start)
+            root[:] = np.nan
+            for k in range(count):
+                eps = surface[start + k, 0]
+                root[k] = np.sqrt(np.sqrt((radiance[t] - (1 - eps) * mirrored) / eps))
+            evaluate_lanes(root, series.inverse, kelvin)
+            evaluate_lanes(kelvin, series.forward, at)
+            evaluate_lanes(kelvin, series.slope, rate)
+            for k in range(count):
+                eps, eps_u = surface[start + k, 0], surface[start + k, 1]
+                slope_t = 4.0 * at[k] * at[k] * at[k] * rate[k]
+                emitted = (radiance[t] - (1 - eps) * mirrored) / eps
+                by_eps = (mirrored - emitted) / slope_t / eps * eps_u
+                by_mirror = (1 - eps) / eps * mirrored_u / slope_t
+                by_scene = slope_scene[t] / (eps * slope_t)
+                own = by_scene * scene_u[t]
+                temperature[t, start + k] = kelvin[k]
+                u[t, start + k] = math.sqrt(by_eps * by_eps + by_mirror * by_mirror + own * own)
+                slope[t, start + k] = by_scene
+
+
+def no_evidence(hypotheses: int) -> FloatArray:
+    """Return the memory of a burner about which nothing has been learnt.
+
+    Parameters
+    ----------
+    hypotheses : int
+
+    Returns
+    -------
+    (evidence, hypothesis)
+        Largest penalty so far of each piece of evidence.
+
+    Notes
+    -----
+    Zero penalises nothing.
+
+    References
+    ----------
+    None.
+    """
+    return np.zeros((EVIDENCE, hypotheses))
 
 
 def weigh(
@@ -120,6 +179,7 @@ def weigh(
     boiling_k: float,
     plateau_s: FloatArray,
     hottest_k: float = 700.0,
+    evidence: FloatArray | None = None,
 ) -> FloatArray:
     """Return the weight of each hypothesis at every moment, from evidence up to then.
 
@@ -138,6 +198,8 @@ def weigh(
     plateau_s : (time,)
         For how long the apparent temperature has held still. [s]
     hottest_k : temperature above which no pan is believed to be. [K]
+    evidence : (evidence, hypothesis), optional
+        From :func:`no_evidence`, continued in place from block to block.
 
     Returns
     -------
@@ -154,71 +216,129 @@ def weigh(
     ----------
     Bayes' rule; the energy balance of a pan with no losses bounds its rate.
     """
-    fastest = np.array([one.fastest_kps for one in hypotheses])
-    water = np.array([one.is_water for one in hypotheses])
     prior = np.array([one.prior for one in hypotheses])
-    rate = np.nan_to_num(scene_rate_kps, nan=0.0)[:, None] * np.nan_to_num(reading.slope)
-    log_weight = np.log(prior / prior.sum())[None, :] - _excess(
-        rate - fastest, 0.2 * fastest + 0.05
+    table = np.stack(
+        [
+            np.log(prior / prior.sum()),
+            np.array([one.fastest_kps for one in hypotheses]),
+            np.array([one.is_water for one in hypotheses], np.float64),
+        ]
     )
-    above = reading.temperature_k - boiling_k
-    over = _excess(np.where(water, np.nan_to_num(above), -1.0), 1.0 + np.nan_to_num(reading.u_k))
-    log_weight -= over
-    log_weight -= _excess(
-        np.nan_to_num(reading.temperature_k) - hottest_k, np.full_like(fastest, 20.0)
-    )
-    near = np.exp(-0.5 * (above / (2.0 + np.nan_to_num(reading.u_k, nan=1e3))) ** 2)
-    held = np.minimum(plateau_s / 10.0, 4.0)[:, None]
-    log_weight += np.where(water, held * np.nan_to_num(near), 0.0)
-    log_weight = np.where(np.isfinite(reading.temperature_k), log_weight, -40.0)
-    log_weight -= log_weight.max(axis=1, keepdims=True)
-    weight = np.exp(log_weight)
-    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+    worst = no_evidence(len(hypotheses)) if evidence is None else evidence
+    weight = np.empty(reading.temperature_k.shape)
+    moments = (scene_rate_kps, plateau_s)
+    limits = (boiling_k, hottest_k)
+    surfaces = (reading.temperature_k, reading.u_k, reading.slope)
+    _weigh(surfaces, table, moments, limits, worst, weight)
+    return weight
 
 
-def _excess(excess: FloatArray, sigma: FloatArray) -> FloatArray:
-    """Half the squared largest excess so far, in standard deviations, capped at 18."""
-    z = np.maximum(excess, 0.0) / sigma
-    return np.asarray(np.minimum(np.maximum.accumulate(0.5 * z**2, axis=0), 18.0))
+@compiled
+def _weigh(reading: Any, table: Any, moments: Any, limits: Any, worst: Any, out: Any) -> None:  # noqa: PLR0917
+    temperature, u, slope = reading
+    prior, fastest, water = table
+    boiling, hottest = limits
+    for t in range(out.shape[0]):
+        rate = 0.0 if math.isnan(moments[0][t]) else moments[0][t]
+        held = min(moments[1][t] / 10.0, 4.0)
+        largest = -np.inf
+        for k in range(out.shape[1]):
+            log_weight = UNEXPLAINED
+            if math.isfinite(temperature[t, k]):
+                spread = u[t, k] if math.isfinite(u[t, k]) else 0.0
+                above = temperature[t, k] - boiling
+                excess = rate * slope[t, k] - fastest[k]
+                _raise(worst, 0, k, excess / (0.2 * fastest[k] + 0.05))
+                _raise(worst, 2, k, (temperature[t, k] - hottest) / 20.0)
+                log_weight = prior[k]
+                if water[k] > 0.0:
+                    _raise(worst, 1, k, above / (1.0 + spread))
+                    z = above / (2.0 + spread)
+                    log_weight += held * math.exp(-0.5 * z * z)
+                log_weight -= worst[0, k] + worst[1, k] + worst[2, k]
+            out[t, k] = log_weight
+            largest = max(largest, log_weight)
+        total = 0.0
+        for k in range(out.shape[1]):
+            out[t, k] = math.exp(out[t, k] - largest)
+            total += out[t, k]
+        for k in range(out.shape[1]):
+            out[t, k] /= total
 
 
-def mixture_interval(
-    reading: SurfaceReading, *, weight: FloatArray, level: float = 0.95
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return median and ends of the central interval of the weighed hypotheses.
+@compiled
+def _raise(worst: Any, piece: int, k: int, z: float) -> None:
+    """Half the squared largest excess so far, in standard deviations, capped."""
+    if z > 0.0:
+        worst[piece, k] = max(worst[piece, k], min(0.5 * z * z, CAP))
+
+
+def weighed_sum(weight: FloatArray, *, of: FloatArray) -> FloatArray:
+    """Return the weighed sum over hypotheses, at every moment.
 
     Parameters
     ----------
-    reading : SurfaceReading
     weight : (time, hypothesis)
-    level : probability that the interval holds. [-]
+    of : (time, hypothesis)
+        What is weighed; NaN counts as 0.
 
     Returns
     -------
-    middle, low, high : (time,)
-        [K]; NaN where no hypothesis stands.
+    (time,)
+        Unit of ``of``.
 
     Notes
     -----
-    Solved by 40 bisections of the mixture's distribution, within 1 mK of a 1,000 K
-    bracket. For one hypothesis it is T and T -/+ 1.96 u.
+    Summed in the hypotheses' order, so that a moment does not depend on its block.
 
     References
     ----------
-    Finite mixture of normal distributions, textbook form.
+    None.
     """
-    centre = np.nan_to_num(reading.temperature_k, nan=0.0)
-    u = np.maximum(np.nan_to_num(reading.u_k, nan=1.0), 1e-3)
-    share = np.where(np.isfinite(reading.temperature_k), weight, 0.0)
-    total = share.sum(axis=1)
-    ends = []
-    for quantile in (0.5, (1 - level) / 2, (1 + level) / 2):
-        low = np.where(share > 0, centre - 8 * u, 1e4).min(axis=1)
-        high = np.where(share > 0, centre + 8 * u, 0.0).max(axis=1)
-        for _ in range(40):
-            middle = 0.5 * (low + high)
-            reached = (share * ndtr((middle[:, None] - centre) / u)).sum(axis=1)
-            above = reached > quantile * total
-            low, high = np.where(above, low, middle), np.where(above, middle, high)
-        ends.append(np.where(total > 0, 0.5 * (low + high), np.nan))
-    return ends[0], ends[1], ends[2]
+    out = np.empty(weight.shape[0])
+    _weighed_sum(weight, of, out)
+    return out
+
+
+@compiled
+def _weighed_sum(weight: Any, of: Any, out: Any) -> None:
+    for t in range(out.size):
+        total = 0.0
+        for k in range(weight.shape[1]):
+            total += 0.0 if math.isnan(of[t, k]) else weight[t, k] * of[t, k]
+        out[t] = total
+
+
+def group_weights(weight: FloatArray, *, group: npt.NDArray[np.int64], groups: int) -> FloatArray:
+    """Return how much each group of hypotheses weighs, at every moment.
+
+    Parameters
+    ----------
+    weight : (time, hypothesis)
+    group : (hypothesis,)
+        Number of each one's group, from 0.
+    groups : int
+
+    Returns
+    -------
+    (time, group)
+        Sums to 1 over the groups where the weights do.
+
+    Notes
+    -----
+    Summed in the hypotheses' order, so that a moment does not depend on its block.
+
+    References
+    ----------
+    None.
+    """
+    out = np.zeros((weight.shape[0], groups))
+    _group_weights(weight, group, out)
+    return out
+
+
+@compiled
+def _group_weights(weight: Any, group: Any, out: Any) -> None:
+    for t in range(out.shape[0]):
+        for k in range(weight.shape[1]):
+            out[t, group[k]] += weight[t, k]

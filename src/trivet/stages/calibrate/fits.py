@@ -43,6 +43,10 @@ Prior = tuple[float, float]
 
 REFLECTED_HALF_K = 10.0
 LINEARISATIONS = 3
+K_SCALE_U = 0.2
+"""Relative doubt of the oil's k, for which oleic acid stands in; assumed, no source."""
+KEPT = "in force: as declared"
+OTHERS = "in force: what the other cooks say"
 
 
 @dataclass(frozen=True)
@@ -60,8 +64,16 @@ class HeadView:
         return float(self.head.window.rise_delta_k)
 
     @property
+    def reflected_k(self) -> float:
+        """What the pans mirror: as patches showed it, else as designed. [K]"""
+        measured = self.nominal.reflected_k
+        return measured if math.isfinite(measured) else float(self.design.surroundings.reflected_k)
+
+    @property
     def reflected_u_k(self) -> float:
         """Standard uncertainty of the reflected temperature. [K]"""
+        if math.isfinite(self.nominal.reflected_u_k):
+            return self.nominal.reflected_u_k
         figure = self.design.surroundings.reflected_k
         return figure.standard_uncertainty or REFLECTED_HALF_K / math.sqrt(3)
 
@@ -74,7 +86,7 @@ class HeadView:
         """Return the apparent temperature without drift; ``off`` shifts single causes."""
         sight = Sight(
             emissivity=min(max(emissivity, 1e-3), 1.0),
-            reflected_k=float(self.design.surroundings.reflected_k) + off.get("reflected", 0.0),
+            reflected_k=self.reflected_k + off.get("reflected", 0.0),
             transmittance=min(self.nominal.transmittance + off.get("window", 0.0), 1.0),
             window_k=series.housing_k + self.window_rise_k,
             gain=off.get("gain", 0.0),
@@ -99,11 +111,12 @@ def fitted_drift(
         try:
             fits[unit] = _unit_drift(mine, view=view, priors=priors)
         except NotEnoughDataError as error:
-            refused.append(f"drift of head {view.head.name}, unit {unit or 'unnamed'}: {error}")
+            who = f"head {view.head.name}, unit {unit or 'unnamed'}"
+            refused.append(f"drift of {who}: {error}; {KEPT}")
     models = {unit: fit.model for unit, fit in fits.items()}
     if len(units) == 1 and fits:
         fit = fits[units[0]]
-        refused += [f"drift of head {view.head.name}: {text}" for text in fit.refused]
+        refused += [f"drift of head {view.head.name}: {text}; {KEPT}" for text in fit.refused]
         held = f"; kept as declared: {'; '.join(fit.refused)}" if fit.refused else ""
         reason = f"fitted for unit {units[0] or 'unnamed'} only; another unit needs its own{held}"
         return _record(fit.model, fit.residual_rms_k, reason), models, tuple(refused)
@@ -111,7 +124,7 @@ def fitted_drift(
         pooled = pooled_units(tuple(models.values()), declared=view.declared())
     except NotEnoughDataError as error:
         reason = f"nominal: {error}" if units else "nominal: no paired reference readings"
-        refused.append(f"drift of head {view.head.name}: {error}")
+        refused.append(f"drift of head {view.head.name}: {error}; {KEPT}")
         return replace(nominal, reason=reason), models, tuple(dict.fromkeys(refused))
     rms = math.sqrt(float(np.mean([fit.residual_rms_k**2 for fit in fits.values()])))
     reason = f"mean of {len(fits)} sensor units, their spread included"
@@ -203,7 +216,7 @@ def paired_samples(
         tau_s=drift.tau_s,
     )
     apparent = one.apparent_k - terms @ drift.value
-    tau, mirror_k = view.nominal.transmittance, float(view.design.surroundings.reflected_k)
+    tau, mirror_k = view.nominal.transmittance, view.reflected_k
     window = band_radiance(one.housing_k + view.window_rise_k, band=view.band)
     radiance = (band_radiance(apparent, band=view.band) - (1 - tau) * window) / tau
     slope = band_radiance_slope(apparent, band=view.band) / tau
@@ -246,22 +259,23 @@ def fitted_surface(
             found = fit_emissivity(samples[id(one)], band=view.band)
             fits.setdefault(one.recording, []).append(found)
         except NotEnoughDataError as error:
-            refused.append(f"emissivity of {label}, {one.recording}: {error}")
+            refused.append(f"emissivity of {label}, {one.recording}: {error}; {OTHERS}")
     shared = prior[0] * view.nominal.transmittance_u / view.nominal.transmittance
     cooks = tuple(_one_cook(found) for found in fits.values())
     try:
         pooled = pooled_emissivity(cooks, declared=prior[0], declared_u=prior[1], common_u=shared)
     except NotEnoughDataError as error:
-        refused.append(f"emissivity of {label}: {error}")
+        refused.append(f"emissivity of {label}: {error}; {KEPT}")
         film_m = depth if film else math.nan
         nominal = nominal_surface(
             contents, finish=finish, prior=prior, film_m=film_m, reason=f"nominal: {error}"
         )
         return nominal, tuple(refused)
-    film_m, film_u_m = math.nan, math.nan
+    film_m, film_u_m, spread = math.nan, math.nan, None
     if film:
-        film_m, film_u_m, why = _film(series, samples=samples, view=view, depth_m=depth)
-        refused += [f"film of {label}: {why}"] if why else []
+        film_m, spread, why = _film(series, samples=samples, view=view, depth_m=depth)
+        film_u_m = math.nan if spread is None else film_m * math.sqrt(float(spread[0, 0]))
+        refused += [f"film of {label}: {why}; in force: the emissivity alone"] if why else []
     reason = f"fitted to {len(cooks)} cooks; spread between cooks {pooled.between_u:.3f}"
     if pooled.conflict:
         reason += f"; the declared {prior[0]:.3f} disagrees and was not used"
@@ -278,6 +292,7 @@ def fitted_surface(
         cooks=len(cooks),
         reduced_chi2=float(np.mean([one.reduced_chi2 for one in cooks])),
         reason=reason,
+        film_covariance=spread,
     )
     return surface, tuple(refused)
 
@@ -301,9 +316,12 @@ def _film(
     samples: Mapping[int, PairedSamples],
     view: HeadView,
     depth_m: float,
-) -> tuple[float, float, str]:
-    """Geometric mean thickness over the series and its uncertainty for another cook."""
-    logs, variances, why = [], [], ""
+) -> tuple[float, Array | None, str]:
+    """Geometric mean thickness over the series, and the film terms' covariance for another cook.
+
+    Terms: log thickness, emissivity below, log of the liquid's k scale.
+    """
+    logs, covariances, why = [], [], ""
     below = bare_emissivity(series[0].finish, design=view.design)
     for one in series:
         try:
@@ -313,17 +331,19 @@ def _film(
                 substrate=below,
                 start_m=min(max(depth_m, 1e-6), 2e-3),
                 band=view.band,
+                scale_u=K_SCALE_U,
             )
         except NotEnoughDataError as error:
             why = str(error)
             continue
         logs.append(math.log(fit.thickness_m))
-        variances.append(float(fit.covariance[0, 0]) / fit.thickness_m**2)
+        turn = np.array([1.0 / fit.thickness_m, 1.0, 1.0])
+        covariances.append(fit.covariance * np.outer(turn, turn))
     if len(logs) < 2:
-        return math.nan, math.nan, why or "one series cannot show the spread"
-    mean = math.exp(float(np.mean(logs)))
-    spread = math.sqrt(float(np.mean(variances)) + float(np.var(logs, ddof=1)))
-    return mean, mean * spread, ""
+        return math.nan, None, why or "one series cannot show the spread"
+    spread: Array = np.mean(covariances, axis=0).astype(np.float64)
+    spread[0, 0] += float(np.var(logs, ddof=1))
+    return math.exp(float(np.mean(logs))), spread, ""
 
 
 def group_prior(group: Group, *, series: Sequence[PairSeries], view: HeadView) -> Prior:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +12,7 @@ from trivet.kernels.geometry.occlusion import visible_base
 from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, point_of_pixel
 from trivet.kernels.image.trend import trailing_slope
 from trivet.kernels.radiation.planck import band_radiance_slope
+from trivet.kernels.sensor.probe_faults import blamed_probes, disagreements
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Contents, Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
@@ -28,6 +29,10 @@ ALIGNMENT_S = 0.5
 """Doubt of the common clock and of the probe's lag together; common practice, no source."""
 FLOOR_K = 0.3
 NEAR_PITCH = 0.8
+SAME_PLACE_M = 0.02
+"""Probes on a pan this close touch one place; in a liquid all do."""
+LEAST_PLANE = 4
+PLANE_PITCH = 1.6
 HANDS_OFF: dict[str, str] = {"pan_off": "pan_on", "lid_on": "lid_off", "person_in": "person_out"}
 
 
@@ -60,6 +65,13 @@ class PairSeries:
         """Contents, finish and whether a film: what one emissivity stands for."""
         return self.contents, "" if self.contents == "water" else self.finish, self.film
 
+    def kept(self, use: npt.NDArray[np.bool_]) -> PairSeries:
+        """Return the series with some of its samples."""
+        names = (
+            "apparent_k", "u_k", "reference_k", "housing_k", "housing_rate_kps", "awake_s"
+        )  # fmt: skip
+        return replace(self, **{name: getattr(self, name)[use] for name in names})
+
 
 def wanted_probe(sheet: SheetBurner, probe: ProbeSeries) -> bool:
     """Return whether a probe touches what the head sees of a burner."""
@@ -87,25 +99,87 @@ def pair_series(
     for sheet in recording.reference.sheet:
         probes = [one for one in recording.reference.probes if wanted_probe(sheet, one)]
         where = f"{recording.name}, burner {sheet.burner}"
+        probes, refused = _trusted(probes)
+        left += [f"{where}: {text}" for text in refused]
         if sheet.food:
             left.append(f"{where}: food on the pan")
-        elif not probes:
+        elif not probes and not refused:
             left.append(f"{where}: no probe on what the head sees")
         for probe in probes if not sheet.food else ():
-            pixels = _pixels(sheet, probe, design=design, head=head, pose=pose)
+            pixels = probe_pixels(sheet, probe, design=design, head=head, pose=pose)
             if pixels.sum() == 0:
                 left.append(f"{where}, probe {probe.probe.column}: no pixel clear of the rim on it")
                 continue
-            series = _series(recording, frames, sheet, probe, design=design, pixels=pixels)
+            around = probe_pixels(
+                sheet, probe, design=design, head=head, pose=pose, reach=PLANE_PITCH
+            )
+            series, why = _series(
+                recording, frames, sheet, probe, design=design, pixels=pixels, around=around
+            )
             if series is not None:
                 found.append(series)
-            else:
-                left.append(f"{where}, probe {probe.probe.column}: no moment with both readings")
+            if why:
+                left.append(f"{where}, probe {probe.probe.column}: {why}")
     return tuple(found), tuple(left)
 
 
-def _pixels(
-    sheet: SheetBurner, probe: ProbeSeries, *, design: Design, head: Head, pose: Pose
+def _trusted(probes: list[ProbeSeries]) -> tuple[list[ProbeSeries], list[str]]:
+    """Leave out probes of one place that disagree by more than their classes allow."""
+    refused: list[str] = []
+    blamed: set[int] = set()
+    for group in _groups(probes):
+        if len(group) < 2:
+            continue
+        time = group[0].time_s
+        readings = np.column_stack([_at(one, one.temperature_k, time) for one in group])
+        u = np.column_stack([_at(one, one.u_k, time) for one in group])
+        found = disagreements(readings, u_k=u)
+        blamed |= {id(group[at]) for at in blamed_probes(found, n=len(group))}
+        refused += [
+            f"probes {group[one.first].probe.column} and {group[one.second].probe.column} differ "
+            f"by {abs(one.difference_k):.1f} K where their classes allow {one.allowed_k:.1f} K; "
+            "refused as references, in force: what the other cooks say"
+            for one in found
+        ]
+    return [one for one in probes if id(one) not in blamed], refused
+
+
+def _groups(probes: list[ProbeSeries]) -> list[list[ProbeSeries]]:
+    """Probes that touch one thing at one place."""
+    groups: list[list[ProbeSeries]] = []
+    for probe in probes:
+        for group in groups:
+            first = group[0].probe
+            near = math.hypot(
+                float(first.x_m) - float(probe.probe.x_m), float(first.y_m) - float(probe.probe.y_m)
+            )
+            if first.touches == probe.probe.touches and (
+                first.touches == "liquid" or near <= SAME_PLACE_M
+            ):
+                group.append(probe)
+                break
+        else:
+            groups.append([probe])
+    return groups
+
+
+def _at(probe: ProbeSeries, values: Array, time: Array) -> Array:
+    """Values of a probe at other moments; no value where it has none close by."""
+    good = np.isfinite(probe.temperature_k) & np.isfinite(values)
+    if good.sum() < 2:
+        return np.full(time.size, np.nan)
+    inside = _covered(time, probe.time_s[good]) | np.isin(time, probe.time_s[good])
+    return np.where(inside, np.interp(time, probe.time_s[good], values[good]), np.nan)
+
+
+def probe_pixels(
+    sheet: SheetBurner,
+    probe: ProbeSeries,
+    *,
+    design: Design,
+    head: Head,
+    pose: Pose,
+    reach: float = NEAR_PITCH,
 ) -> npt.NDArray[np.bool_]:
     """Mark the pixels (row, col) that see what the probe touches, clear of the rim."""
     card = design.card(head)
@@ -131,7 +205,7 @@ def _pixels(
     if probe.probe.touches in ("oil", "liquid") and fill >= OPAQUE_FILM_M.value:
         return np.asarray(clear)
     spot = centre + np.array([float(probe.probe.x_m), float(probe.probe.y_m)])
-    near = np.hypot(*np.moveaxis(plane - spot, -1, 0)) <= NEAR_PITCH * pitch
+    near = np.hypot(*np.moveaxis(plane - spot, -1, 0)) <= reach * pitch
     return np.asarray(clear & near)
 
 
@@ -143,23 +217,42 @@ def _series(
     *,
     design: Design,
     pixels: npt.NDArray[np.bool_],
-) -> PairSeries | None:
+    around: npt.NDArray[np.bool_],
+) -> tuple[PairSeries | None, str]:
+    none = "no moment with both readings"
     good = np.isfinite(probe.temperature_k)
     if good.sum() < 2 or frames.time_s.size < 2:
-        return None
+        return None, none
     moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], STEP_S)
     card = design.card(_head(design, frames.head))
-    moments, seen, own_u = _seen(frames, moments, pixels, card=card)
+    moments, seen, own_u = seen_means(frames, moments, pixels, card=card)
     times, values = probe.time_s[good], probe.temperature_k[good]
     reference = np.interp(moments, times, values)
     rate = (np.interp(moments + 5, times, values) - np.interp(moments - 5, times, values)) / 10
-    keep = np.isfinite(seen) & _covered(moments, times) & _free(recording, sheet.burner, moments)
+    keep = (
+        np.isfinite(seen)
+        & _covered(moments, times)
+        & free_moments(recording, sheet.burner, moments)
+    )
     if not keep.any():
-        return None
+        return None, none
+    reference_u = max(float(np.nanmedian(probe.u_k)), 0.05)
+    why = ""
+    if probe.probe.touches == "pan":
+        steep = keep & (np.nan_to_num(_unevenness_k(frames, moments, around)) > 2.0 * reference_u)
+        if steep.any():
+            why = (
+                f"{int(steep.sum())} of {int(keep.sum())} moments left out: across the footprint "
+                f"the pan differs by more than the probe's 95 % uncertainty, "
+                f"{2 * reference_u:.1f} K"
+            )
+        keep &= ~steep
+    if not keep.any():
+        return None, why
     slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
     # a pan's reading moves no faster than its reference: the slower clock decides
     u = np.sqrt(own_u**2 + (ALIGNMENT_S * rate) ** 2 + FLOOR_K**2)
-    return PairSeries(
+    found = PairSeries(
         recording=recording.name,
         unit=recording.unit,
         head=frames.head,
@@ -176,13 +269,34 @@ def _series(
         housing_rate_kps=np.interp(moments, frames.time_s, np.nan_to_num(slope))[keep],
         awake_s=np.interp(moments, frames.time_s, frames.awake_s)[keep],
     )
+    return found, why
+
+
+def _unevenness_k(frames: HeadFrames, moments: Array, pixels: npt.NDArray[np.bool_]) -> Array:
+    """Half of what a footprint's width changes the signal by, from a plane through the pixels.
+
+    NaN where fewer than four pixels stand on the place: they cannot show a slope.
+    """
+    rows, cols = np.nonzero(pixels)
+    steep = np.full(moments.size, np.nan)
+    if rows.size < LEAST_PLANE or np.ptp(rows) < 1 or np.ptp(cols) < 1:
+        return steep
+    lever = np.column_stack([np.ones(rows.size), rows - rows.mean(), cols - cols.mean()])
+    solve = np.linalg.pinv(lever)
+    flat = frames.apparent_k[:, pixels]
+    for k, moment in enumerate(moments):
+        first, last = np.searchsorted(frames.time_s, moment + HALF_WINDOW_S * np.array([-1, 1]))
+        block = flat[first:last].astype(np.float64)
+        if block.size and np.isfinite(block).all():
+            steep[k] = 0.5 * math.hypot(*(solve @ block.mean(axis=0))[1:])
+    return steep
 
 
 def _head(design: Design, name: str) -> Head:
     return next(one for one in design.heads if one.name == name)
 
 
-def _seen(
+def seen_means(
     frames: HeadFrames, moments: Array, pixels: npt.NDArray[np.bool_], *, card: SensorCard
 ) -> tuple[Array, Array, Array]:
     """Mean moment and mean signal of a short window of frames, and its independent u."""
@@ -212,7 +326,7 @@ def _covered(moments: Array, times: Array) -> npt.NDArray[np.bool_]:
     return np.asarray(inside & (gap <= PROBE_GAP_S))
 
 
-def _free(recording: Recording, burner: str, moments: Array) -> npt.NDArray[np.bool_]:
+def free_moments(recording: Recording, burner: str, moments: Array) -> npt.NDArray[np.bool_]:
     """Whether pan and sight are as the sheet says: no lid, no pan taken off, nobody in the way."""
     free = np.ones(moments.size, dtype=np.bool_)
     events = sorted(recording.reference.events, key=lambda one: one.time_s)

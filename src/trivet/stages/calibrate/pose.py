@@ -1,10 +1,10 @@
-"""Burner registration: where a head looks, from pans seen hot on known burners."""
+"""Burner registration: where a head looks, from pans, bare elements, targets or marks."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -12,9 +12,16 @@ import numpy.typing as npt
 
 from trivet.errors import NotEnoughDataError
 from trivet.kernels.geometry.coverage import rim_coverage
-from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
+from trivet.kernels.geometry.optics import (
+    Lens,
+    Pose,
+    footprint_m,
+    pixel_of_point,
+    point_of_pixel,
+)
 from trivet.kernels.geometry.registration import PoseFit, SpotCentroid, fit_pose, spot_centroid
 from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
+from trivet.records.benchsheet import SheetTarget
 from trivet.records.calibration import POSE_TERMS, PoseCalibration
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Design, Head
@@ -43,36 +50,109 @@ class _Target:
     radius_px: float
     grids: tuple[CellGrid, ...]
     excess_k: tuple[float, ...]
+    u_m: float
+    """Standard uncertainty of its place in each direction. [m]"""
+    pan: bool
+
+
+@dataclass(frozen=True)
+class Registration:
+    """A pose, its refusals, and how each target is seen through it."""
+
+    pose: PoseCalibration
+    refusals: tuple[str, ...]
+    recording: tuple[str, ...] = ()
+    """(target,) name of its recording."""
+    place: tuple[str, ...] = ()
+    """(target,) where it stood."""
+    observed_m: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    """(target, 2) where it is seen less where it stood. [m]"""
+    u_m: Array = field(default_factory=lambda: np.zeros(0))
+    """(target,) [m]"""
 
 
 def registered_pose(
     recordings: Sequence[Recording], *, design: Design, head: Head, nominal: PoseCalibration
-) -> tuple[PoseCalibration, tuple[str, ...]]:
-    """Return the pose fitted to the pans seen, or the nominal one with the refusal."""
+) -> Registration:
+    """Return the pose fitted to what was seen at known places, or the nominal one."""
     lens, pose = card_lens(design.card(head)), Pose(*(float(x) for x in nominal.value))
     targets = [
         target
         for recording in recordings
         for target in _targets(recording, design=design, head=head, lens=lens, pose=pose)
     ]
+    marks = _marks(recordings, design=design, head=head)
     burners = sorted({target.burner for target in targets})
     try:
-        if len(burners) < 3:
+        if len(burners) + len(marks[0]) < 3:
             seen = ", ".join(burners) or "none"
             raise NotEnoughDataError(
                 f"pans were seen hot on {len(burners)} burners ({seen}); needed: 3 that are not "
-                "on one line"
+                "on one line, or as many targets or marks"
             )
         blur_px = float(design.card(head).blur_px)
-        fit = _fitted(targets, lens=lens, start=pose, nominal=nominal, blur_px=blur_px)
+        fit, seen_px = _fitted(
+            targets, marks=marks, lens=lens, start=pose, nominal=nominal, blur_px=blur_px
+        )
     except NotEnoughDataError as error:
-        text = f"registration of head {head.name}: {error}"
-        return replace(nominal, reason=f"nominal: {error}"), (text,)
-    off = [t.recording for t, out in zip(targets, fit.outlier, strict=True) if out]
-    reason = f"fitted to {len(targets) - len(off)} pans on {len(burners)} burners"
+        text = f"registration of head {head.name}: {error}; in force: the pose as designed"
+        return Registration(replace(nominal, reason=f"nominal: {error}"), (text,))
+    off = [t.recording for t, out in zip(targets, fit.outlier, strict=False) if out]
+    pans = sum(target.pan for target in targets)
+    parts = ((pans, "pans"), (len(targets) - pans, "targets"), (len(marks[0]), "marks"))
+    reason = "fitted to " + ", ".join(f"{count} {what}" for count, what in parts if count)
+    reason += f" on {len(burners)} burners" if burners else ""
     reason += f"; set aside as outliers: {', '.join(off)}" if off else ""
     value = np.array([getattr(fit.pose, name) for name in POSE_TERMS])
-    return PoseCalibration("fitted", value, fit.covariance, fit.residual_rms_m, reason), ()
+    found = PoseCalibration("fitted", value, fit.covariance, fit.residual_rms_m, reason)
+    return _registration(found, targets, seen_px, lens=lens)
+
+
+def _registration(
+    pose: PoseCalibration, targets: list[_Target], seen_px: Array, *, lens: Lens
+) -> Registration:
+    """Return how far each target is seen from its place through a pose."""
+    at = Pose(*(float(x) for x in pose.value))
+    good = [k for k in range(len(targets)) if np.isfinite(seen_px[k]).all()]
+    away = [(point_of_pixel(seen_px[k], lens=lens, pose=at) - targets[k].centre)[:2] for k in good]
+    return Registration(
+        pose,
+        (),
+        tuple(targets[k].recording for k in good),
+        tuple(targets[k].burner for k in good),
+        np.array(away).reshape(-1, 2),
+        np.array([targets[k].u_m for k in good]),
+    )
+
+
+def seen_off(
+    recording: Recording, *, design: Design, head: Head, pose: PoseCalibration
+) -> Registration:
+    """Return how far each pan of a recording is seen from its place through a given pose."""
+    lens, at = card_lens(design.card(head)), Pose(*(float(x) for x in pose.value))
+    targets = _targets(recording, design=design, head=head, lens=lens, pose=at)
+    blur_px = float(design.card(head).blur_px)
+    seen = [_unbiased(one, lens=lens, pose=at, blur_px=blur_px) for one in targets]
+    return _registration(pose, targets, np.array(seen).reshape(-1, 2), lens=lens)
+
+
+def _marks(
+    recordings: Sequence[Recording], *, design: Design, head: Head
+) -> tuple[Array, Array, Array]:
+    """Points of the cooktop, where they were pointed at, and how well; all recordings together."""
+    only = len(design.heads) == 1
+    mine = [
+        mark
+        for recording in recordings
+        for mark in recording.reference.marks
+        if mark.head == head.name or (only and mark.head == "")
+    ]
+    points = [[float(m.x_m), float(m.y_m), float(m.height_m)] for m in mine]
+    return (
+        np.array(points).reshape(-1, 3),
+        np.array([[m.row, m.col] for m in mine]).reshape(-1, 2),
+        np.array([m.u_px for m in mine]),
+    )
 
 
 def _targets(
@@ -82,11 +162,22 @@ def _targets(
     if frames is None:
         return []
     sheets = recording.reference.sheet
-    grids = tuple(_grid(sheet, design=design) for sheet in sheets)
-    centres = [np.array([grid.centre_x_m, grid.centre_y_m, 0.0]) for grid in grids]
-    guesses = pixel_of_point(np.array(centres).reshape(-1, 3), lens=lens, pose=pose)
+    aims = recording.reference.targets
+    grids = (
+        *(_grid(sheet, design=design) for sheet in sheets),
+        *(_disc(aim, design=design) for aim in aims),
+    )
+    names = [sheet.burner for sheet in sheets]
+    names += [aim.burner or f"target {at + 1}" for at, aim in enumerate(aims)]
+    spreads = [PLACEMENT_M] * len(sheets) + [float(aim.u_m) for aim in aims]
+    skip = [bool(sheet.food) for sheet in sheets] + [False] * len(aims)
+    heights = [0.0] * len(sheets) + [float(aim.height_m) for aim in aims]
+    centres = np.array(
+        [[grid.centre_x_m, grid.centre_y_m, z] for grid, z in zip(grids, heights, strict=True)]
+    ).reshape(-1, 3)
+    guesses = pixel_of_point(centres, lens=lens, pose=pose)
     found = []
-    for sheet, grid, guess in zip(sheets, grids, guesses, strict=True):
+    for k, (grid, guess) in enumerate(zip(grids, guesses, strict=True)):
         view = rim_coverage(
             (grid.centre_x_m, grid.centre_y_m),
             diameter_m=2 * grid.radius_m,
@@ -95,7 +186,7 @@ def _targets(
             pose=pose,
             margin_m=0.0,
         )
-        if sheet.food or view.in_view_frac < LEAST_IN_VIEW or not view.pixels_across >= 2:
+        if skip[k] or view.in_view_frac < LEAST_IN_VIEW or not view.pixels_across >= 2:
             continue
         frame, excess = _hottest_frame(frames, guess, guesses)
         if frame is None:
@@ -103,9 +194,23 @@ def _targets(
         radius = 0.6 * view.pixels_across + 1.0
         spot = spot_centroid(frame, guess_px=(guess[0], guess[1]), radius_px=radius)
         if math.isfinite(spot.row_px) and spot.contrast >= LEAST_CONTRAST_K:
-            centre = np.array([grid.centre_x_m, grid.centre_y_m, 0.0])
-            found.append(_Target(recording.name, sheet.burner, centre, spot, radius, grids, excess))
+            found.append(
+                _Target(
+                    recording.name, names[k], centres[k], spot, radius, grids, excess, spreads[k],
+                    k < len(sheets),
+                )
+            )  # fmt: skip
     return found
+
+
+def _disc(aim: SheetTarget, *, design: Design) -> CellGrid:
+    """A bare element or warm disc: flat, without a wall."""
+    at = design.burner(aim.burner) if aim.burner else None
+    x, y = (float(at.x_m), float(at.y_m)) if at else (0.0, 0.0)
+    return CellGrid(
+        x + float(aim.x_m), y + float(aim.y_m), float(aim.diameter_m) / 2, 1, 1,
+        depth_m=0.0, fill_m=0.0,
+    )  # fmt: skip
 
 
 def _grid(sheet: SheetBurner, *, design: Design) -> CellGrid:
@@ -163,10 +268,16 @@ def _near(frames: npt.NDArray[Any], at: Array) -> Array:
 
 
 def _fitted(
-    targets: list[_Target], *, lens: Lens, start: Pose, nominal: PoseCalibration, blur_px: float
-) -> PoseFit:
+    targets: list[_Target],
+    *,
+    marks: tuple[Array, Array, Array],
+    lens: Lens,
+    start: Pose,
+    nominal: PoseCalibration,
+    blur_px: float,
+) -> tuple[PoseFit, Array]:
     """Fit by the difference between seen and rendered centroids, so that their bias cancels."""
-    points = np.array([target.centre for target in targets])
+    points = np.concatenate([np.array([one.centre for one in targets]).reshape(-1, 3), marks[0]])
     prior = dict(zip(POSE_TERMS, np.sqrt(np.diag(nominal.covariance)), strict=True))
     # a sideways tilt has no term of its own near the vertical: the place takes it up
     sideways = start.height_m * prior["tilt_rad"]
@@ -174,15 +285,17 @@ def _fitted(
     prior["y_m"] = math.hypot(prior["y_m"], sideways)
     prior = {name: max(float(value), 1e-6) for name, value in prior.items()}
     pitch = float(np.median(footprint_m(lens, start).max(axis=-1)))
-    sigma = max(PLACEMENT_M / pitch, *(target.spot.sigma_px for target in targets))
+    own = [math.hypot(one.u_m / pitch, one.spot.sigma_px) for one in targets]
+    sigma = np.concatenate([np.array(own), marks[2]])
     pose = start
+    seen = np.zeros((0, 2))
     for _ in range(ROUNDS):
         seen = np.array(
             [_unbiased(target, lens=lens, pose=pose, blur_px=blur_px) for target in targets]
-        )
+        ).reshape(-1, 2)
         fit = fit_pose(
             points,
-            seen,
+            np.concatenate([seen, marks[1]]),
             lens=lens,
             start=start,
             sigma_px=sigma,
@@ -190,7 +303,7 @@ def _fitted(
             prior_sigma=prior,
         )
         pose = fit.pose
-    return fit
+    return fit, seen
 
 
 def _unbiased(target: _Target, *, lens: Lens, pose: Pose, blur_px: float) -> Array:

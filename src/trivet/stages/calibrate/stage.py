@@ -4,30 +4,36 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from trivet.errors import EvidenceError, RecordingError
 from trivet.kernels.geometry.optics import Pose
+from trivet.kernels.heat.water import boiling_point_k
+from trivet.kernels.sensor.drift import DriftModel
 from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
-from trivet.records.design import Base, Design, Pan
+from trivet.records.design import Base, Design, Head, Pan
 from trivet.records.recording import Recording
+from trivet.stages.calibrate.evening import evened_recording, pixel_term
 from trivet.stages.calibrate.fits import (
     HeadView,
     fitted_drift,
     fitted_surface,
     group_prior,
 )
+from trivet.stages.calibrate.fixedpoints import window_term
+from trivet.stages.calibrate.mountings import mountings
 from trivet.stages.calibrate.nominal import (
     nominal_head,
     nominal_surface,
     surface_prior,
 )
 from trivet.stages.calibrate.pairs import PairSeries, pair_series
-from trivet.stages.calibrate.pose import registered_pose
+from trivet.stages.calibrate.reflected import reflected_term
 from trivet.terms.assumed import OPAQUE_FILM_M
 from trivet.terms.optics import card_band
 
 NO_RECORDING = "nominal: no calibration cook"
+BOIL_MARGIN_K = 5.0
 NOT_COOKED = "nominal: no calibration cook with these contents in this finish"
 
 
@@ -83,22 +89,68 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
         )
     ordered = sorted(recordings, key=lambda one: one.name)
     heads_found: list[HeadCalibration] = []
-    pairs: list[tuple[HeadView, HeadCalibration, list[PairSeries]]] = []
+    views: list[_Fitted] = []
     refusals: list[str] = []
+    advice: list[str] = []
     for head in design.heads:
-        nominal = nominal_head(head, card=design.card(head), reason=NO_RECORDING)
-        pose, refused = registered_pose(ordered, design=design, head=head, nominal=nominal.pose)
-        refusals += refused
-        view = HeadView(design, head, replace(nominal, pose=pose), card_band(design.card(head)))
-        pairs.append((view, view.nominal, _series(ordered, view=view, refusals=refusals)))
-    surfaces = _calibrated(pairs, heads=heads_found, refusals=refusals)
+        found = _head(ordered, design=design, head=head)
+        views.append(found)
+        refusals += found.refusals
+        advice += found.advice
+    surfaces = _calibrated(views, heads=heads_found, refusals=refusals)
     return Calibration(
         recordings[0].evidence,
         tuple(heads_found),
         surfaces,
         tuple(one.name for one in ordered),
         tuple(dict.fromkeys(refusals)),
+        tuple(sorted({one.unit for one in ordered})),
+        tuple(advice),
     )
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """One head on the way: its view, pairs and poses, what was refused and what to do."""
+
+    view: HeadView
+    series: tuple[PairSeries, ...]
+    recordings: tuple[Recording, ...]
+    poses: dict[str, Pose]
+    refusals: tuple[str, ...]
+    advice: tuple[str, ...]
+
+
+def _head(recordings: Sequence[Recording], *, design: Design, head: Head) -> _Fitted:
+    """Return pixels, pose and window of one head, and its pairs read through them."""
+    nominal = nominal_head(head, card=design.card(head), reason=NO_RECORDING)
+    pixels, refused = pixel_term(recordings, design=design, head=head)
+    even = tuple(evened_recording(one, pixels={head.name: pixels}) for one in recordings)
+    hung = mountings(even, design=design, head=head, nominal=nominal.pose)
+    terms = replace(nominal, pose=hung.pose, pixels=pixels)
+    view = HeadView(design, head, terms, card_band(design.card(head)))
+    window = window_term(even, view=view, poses=hung.poses)
+    view = replace(view, nominal=window.head)
+    left: list[str] = []
+    series = _series(even, view=view, poses=hung.poses, refusals=left)
+    return _Fitted(
+        view,
+        tuple(_without_boils(one, window.boiled, even) for one in series),
+        even,
+        hung.poses,
+        (*refused, *hung.refusals, *window.refusals, *left),
+        (*hung.advice, *window.advice),
+    )
+
+
+def _without_boils(
+    one: PairSeries, boiled: tuple[str, ...], recordings: Sequence[Recording]
+) -> PairSeries:
+    """Leave out of a water series the boil that already told the window's transmittance."""
+    if one.contents != "water" or one.recording not in boiled:
+        return one
+    altitude = next(r.altitude_m for r in recordings if r.name == one.recording)
+    return one.kept(one.reference_k < float(boiling_point_k(altitude)) - BOIL_MARGIN_K)
 
 
 def _check(design: Design, recordings: Sequence[Recording]) -> None:
@@ -141,37 +193,47 @@ def _check_heads(design: Design, recording: Recording) -> None:
 
 
 def _series(
-    recordings: Sequence[Recording], *, view: HeadView, refusals: list[str]
+    recordings: Sequence[Recording],
+    *,
+    view: HeadView,
+    poses: dict[str, Pose],
+    refusals: list[str],
 ) -> list[PairSeries]:
-    pose = Pose(*(float(x) for x in view.nominal.pose.value))
     found: list[PairSeries] = []
     for recording in recordings:
-        series, left = pair_series(recording, design=view.design, head=view.head, pose=pose)
+        series, left = pair_series(
+            recording, design=view.design, head=view.head, pose=poses[recording.name]
+        )
         found += series
         refusals += [f"pairs of head {view.head.name}: {text}" for text in left]
     return found
 
 
 def _calibrated(
-    pairs: list[tuple[HeadView, HeadCalibration, list[PairSeries]]],
+    views: list[_Fitted],
     *,
     heads: list[HeadCalibration],
     refusals: list[str],
 ) -> tuple[SurfaceCalibration, ...]:
     """Fit the drift of every head, then each surface with the head that saw most of it."""
     found: dict[tuple[str, str, bool], SurfaceCalibration] = {}
-    for view, nominal, series in pairs:
-        groups = {one.group: [s for s in series if s.group == one.group] for one in series}
+    for one in views:
+        view, series = one.view, [s for s in one.series if s.apparent_k.size]
+        groups = {s.group: [t for t in series if t.group == s.group] for s in series}
         priors = {key: group_prior(key, series=mine, view=view) for key, mine in groups.items()}
         drift, units, refused = fitted_drift(series, view=view, priors=priors)
         refusals += refused
-        heads.append(replace(nominal, drift=drift))
+        model = DriftModel(drift.value, drift.covariance, drift.housing_ref_k, drift.tau_s)
+        mirrored, refused = reflected_term(one.recordings, view=view, drift=model, poses=one.poses)
+        refusals += refused
+        heads.append(replace(mirrored, drift=drift))
+        view = replace(view, nominal=mirrored)
         for key, mine in groups.items():
             surface, left = fitted_surface(mine, view=view, drifts=units, prior=priors[key])
             refusals += left
             if key not in found or found[key].cooks < surface.cooks:
                 found[key] = surface
-    rest = _nominal_surfaces(pairs[0][0].design, reason=NOT_COOKED)
+    rest = _nominal_surfaces(views[0].view.design, reason=NOT_COOKED)
     return (*found.values(), *(one for key, one in rest.items() if key not in found))
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from trivet.records.calibration import Calibration
 from trivet.records.comparison import SensorComparison
 from trivet.records.design import Design
-from trivet.records.dossier import Dossier, ShownCook
+from trivet.records.dossier import Chart, Dossier, ShownCook
 from trivet.records.prediction import Prediction, Remedies
 from trivet.records.verdict import Verdict
 from trivet.stages.dossier.agreement import agreement_section
@@ -19,9 +19,36 @@ from trivet.stages.dossier.fitted import calibration_section
 from trivet.stages.dossier.ledger import battery_section, money_section
 from trivet.stages.dossier.production import production_section
 from trivet.stages.dossier.proofs import claims, requirement_section, summary
+from trivet.stages.dossier.timeline import timeline_charts
 from trivet.stages.dossier.traces import trace_section
 
-__all__ = ["dossier"]
+__all__ = ["dossier", "prediction_charts"]
+
+
+def prediction_charts(design: Design, *, prediction: Prediction) -> tuple[Chart, ...]:
+    """Return every picture of the review that rests on the prediction alone.
+
+    Parameters
+    ----------
+    design : Design
+        What was decided.
+    prediction : Prediction
+        Of that design.
+
+    Returns
+    -------
+    tuple of Chart
+        Plan view, budgets, error against temperature, alert timelines, days, cash,
+        tornado; in SI.
+    """
+    sections = (
+        coverage_section(design, prediction=prediction, sensors=None),
+        budget_section(design, prediction=prediction),
+        battery_section(prediction),
+        money_section(prediction),
+    )
+    charts = [chart for section in sections for chart in section.charts]
+    return (*charts, *timeline_charts(design, prediction=prediction))
 
 
 def dossier(

@@ -47,6 +47,11 @@ def calibration_section(design: Design, *, calibrations: Sequence[Calibration]) 
         words.append(f"Grade {grade}: from {source}.")
         if one.refusals:
             words.append(f"Refused ({grade}): {'; '.join(one.refusals)}.")
+        if one.units:
+            named = ", ".join(unit or "one without a name" for unit in one.units)
+            words.append(f"Made on sensor unit ({grade}): {named}.")
+        if one.advice:
+            words.append(f"To do ({grade}): {'; '.join(one.advice)}.")
         tables.append(_head_table(design.display, one, grade))
         if one.surfaces:
             tables.append(_surface_table(design.display, one, grade))
@@ -70,10 +75,14 @@ def _head_rows(display: Display, head: HeadCalibration) -> list[tuple[str, ...]]
             "window transmittance",
             f"{head.transmittance:.3f}",
             f"{head.transmittance_u:.3f}",
-            NONE,
-            NONE,
+            head.transmittance_how,
+            head.transmittance_reason or NONE,
         )
     )
+    if math.isfinite(head.reflected_k):
+        value = temperature(head.reflected_k, display)
+        u = difference(head.reflected_u_k, display, 1)
+        rows.append((head.head, "reflected", value, u, "fitted", head.reflected_reason))
     rows.append((head.head, "gain", "1", f"{head.gain_u:.3f}", NONE, NONE))
     return rows
 

@@ -159,15 +159,32 @@ def _search(design: Design, search: PoseSearch) -> Table:
         (
             one.sensor,
             "yes" if one.fits else "no",
-            " / ".join(length(value, display) for value in (one.x_m, one.y_m, one.height_m)),
-            f"{math.degrees(one.tilt_rad):.1f}°",
+            "; ".join(
+                " / ".join(length(value, display) for value in (head.x_m, head.y_m, head.height_m))
+                for head in one.heads
+            ),
+            "; ".join(
+                " / ".join(
+                    f"{math.degrees(turn):.1f}°"
+                    for turn in (head.tilt_rad, head.pan_rad, head.roll_rad)
+                )
+                for head in one.heads
+            ),
             length(one.margin_m, display, 1),
             number(one.pixels_across),
             one.fails or NONE,
         )
         for one in search.poses
     )
-    columns = ("Sensor", "Fits", "x / y / height", "Tilt", "Least margin", "Pixels", "Fails by")
+    columns = (
+        "Sensor",
+        "Fits",
+        "x / y / height",
+        "Tilt / pan / roll",
+        "Least margin",
+        "Pixels",
+        "Fails by",
+    )
     note = (
         f"Head {search.head}; free: {', '.join(search.free)}. Asked: "
         f"{'; '.join(search.constraints)}. {search.answer[:1].upper()}{search.answer[1:]}."

@@ -9,6 +9,7 @@ from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.cautions import cautions_of
 from trivet.stages.predict.margins import alert_margins
 from trivet.stages.predict.money import economics
+from trivet.stages.predict.moneyfigures import made_cost
 from trivet.stages.predict.population import unit_population
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
@@ -57,7 +58,19 @@ def predict(design: Design) -> Prediction:
     ranges = range_checks(design, eyes=seen.eyes)
     margins = alert_margins(design, seen=seen)
     life = battery_days(design, generator=stream(design, name="battery"))
-    money = economics(design, life=life, budgets=budgets, generator=stream(design, name="money"))
+    units = unit_population(
+        design,
+        seen=seen,
+        budgets=budgets,
+        made_cost="0" if design.end_of_line is None else made_cost(design),
+    )
+    money = economics(
+        design,
+        life=life,
+        budgets=budgets,
+        passed_frac=units.yield_frac,
+        generator=stream(design, name="money"),
+    )
     warning = warning_timeline(
         design, seen=seen, margins=margins, generator=stream(design, name="warning")
     )
@@ -74,9 +87,7 @@ def predict(design: Design) -> Prediction:
             *sight_cautions(seeing),
             *warning_cautions(design, warning=warning, life=life),
         ),
-        population=unit_population(
-            design, seen=seen, budgets=budgets, landed_cost=money.landed_cost
-        ),
+        population=units,
         seeing=seeing,
         warning=warning,
     )

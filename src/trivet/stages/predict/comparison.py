@@ -16,11 +16,12 @@ from trivet.records.comparison import (
     SensorComparison,
 )
 from trivet.records.design import Design
-from trivet.records.prediction import PanView, Prediction
+from trivet.records.prediction import Prediction
 from trivet.records.sensorcard import SensorCard
 from trivet.stages.predict import predict
-from trivet.stages.predict.sensorcells import Trial, questions
-from trivet.stages.predict.views import seen_by
+from trivet.stages.predict.sensorcells import questions
+from trivet.stages.predict.sensortrial import Trial, trial_of
+from trivet.terms.bestview import best_views
 
 NOTE = (
     "Every card hangs where the design's heads hang, behind their windows. Calculations from"
@@ -41,7 +42,8 @@ def compare_sensors(design: Design) -> SensorComparison:
     -------
     SensorComparison
         Coverage, pixels across, whether a dark dry pan is measurable, error at 100 and
-        230 C, range, drift after wake, life and price; each cell names its calculation.
+        230 C, range, drift after wake, life, bill, landed cost, returns and contribution;
+        each cell names its calculation.
 
     Raises
     ------
@@ -53,7 +55,9 @@ def compare_sensors(design: Design) -> SensorComparison:
     Cards that an own lens or mount makes impossible show why in every cell.  The error is
     the larger 95 % half-width of the two methods, for the pan of highest emissivity, dry, at
     the burner where it is worst.  The life replaces the card's own draw in the design's
-    power while measuring, which needs both cards' draws.
+    power while measuring, which needs both cards' draws; the bill's sensor line takes the
+    card's price; returns follow life and error.  A cell that rests on what a card does not
+    say is unknown.
 
     References
     ----------
@@ -73,11 +77,8 @@ def compare_sensors(design: Design) -> SensorComparison:
 
 def _trial(design: Design, card: SensorCard, own: SensorCard) -> Trial | Cell:
     """Return the design with a card in all heads, or why that is impossible."""
-    heads = tuple(head.model_copy(update={"sensor": card.name}) for head in design.heads)
-    others = tuple(one for one in design.sensors if one.name != card.name)
-    tried = design.model_copy(update={"heads": heads, "sensors": (*others, card)})
     try:
-        return Trial(card, own, tried, seen_by(tried))
+        return trial_of(design, card=card, own=own)
     except OutOfRangeError as error:
         return Cell(math.nan, f"impossible: {error}", f"sensors.{card.name}")
 
@@ -142,15 +143,6 @@ def _heads(design: Design, _: Prediction) -> Cell:
     return Cell(math.nan, text, "heads")
 
 
-def _best(prediction: Prediction) -> list[PanView]:
-    best: dict[tuple[str, str], PanView] = {}
-    for view in prediction.views:
-        key = (view.burner, view.pan)
-        if key not in best or view.margin_m > best[key].margin_m:
-            best[key] = view
-    return list(best.values())
-
-
 def _covered(_: Design, prediction: Prediction) -> Cell:
     unions = prediction.seeing.unions
     if not unions:
@@ -160,13 +152,14 @@ def _covered(_: Design, prediction: Prediction) -> Cell:
 
 
 def _margin(_: Design, prediction: Prediction) -> Cell:
-    worst = min(_best(prediction), key=lambda view: view.margin_m)
+    worst = min(best_views(prediction.views).values(), key=lambda view: view.margin_m)
     source = f"views[{worst.head}, {worst.burner}, {worst.pan}].margin_m"
     return Cell(worst.margin_m, "", source)
 
 
 def _pixels(_: Design, prediction: Prediction) -> Cell:
-    seen = [one for one in _best(prediction) if math.isfinite(one.pixels_across)]
+    best = best_views(prediction.views).values()
+    seen = [one for one in best if math.isfinite(one.pixels_across)]
     if not seen:
         return Cell(math.nan, "in no field", "views[*].pixels_across")
     worst = min(seen, key=lambda view: view.pixels_across)

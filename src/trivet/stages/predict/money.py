@@ -65,6 +65,7 @@ def economics(
     *,
     life: BatteryLife | None = None,
     budgets: Sequence[Budget] = (),
+    passed_frac: float = 1.0,
     generator: np.random.Generator | None = None,
 ) -> Economics:
     """Return what a unit earns, what the cash does month by month, and how firmly that stands.
@@ -77,6 +78,8 @@ def economics(
         Users who do not get the claimed life return units, where the design says so.
     budgets : sequence of Budget
         What is not measurable returns units, where the design says so.
+    passed_frac : float
+        Share of units that the end of the line lets pass; the yield falls with it. [-]
     generator : numpy.random.Generator, optional
         Source of randomness; no draws without one.
 
@@ -88,7 +91,8 @@ def economics(
     Raises
     ------
     InputError
-        If the amounts are in more than one currency, or nothing says what the goods cost.
+        If the amounts are in more than one currency, nothing says what the goods cost, or
+        no unit passes the end of the line.
     OutOfRangeError
         If goods would have to be ordered before month 0.
 
@@ -108,7 +112,12 @@ def economics(
     currency = _currency(design)
     lines = bill_of(design)
     returned = extra_returns(costs, life=life, budgets=budgets)
-    figures = nominal_figures(costs, returned=returned)
+    if not passed_frac > 0.0:
+        raise InputError(
+            "end_of_line.reject_limit: no unit passes the end of the line, so that none can be"
+            " sold; raise the limit or lower how far units differ"
+        )
+    figures = nominal_figures(costs, returned=returned, passed=exact(passed_frac))
     _checked(costs, figures)
     ledger = ledger_of(costs, lines=lines, figures=figures)
     cash = closed_ledger(monthly_cash(ledger.flows), annual_rate=exact(costs.discount_rate_frac))
@@ -150,7 +159,7 @@ def economics(
         npv_p90=spread.p90,
         draws=spread.draws,
         per_burner=_per_burner(design),
-        notes=tuple(_notes(costs, ledger, cash, returned)),
+        notes=(*_notes(costs, ledger, cash, returned), *_scrap_note(passed_frac)),
     )
 
 
@@ -208,7 +217,7 @@ def _tornado(costs: Costs, lines: Sequence[Line], figures: Figures) -> tuple[Tor
     bars = []
     for field, (words, low, high) in ranges(costs, nominal=figures).items():
         ends = [_npv(costs, lines, at_end(figures, field=field, value=end)) for end in (low, high)]
-        show = _share if field not in ("price", "units_per_month") else _text
+        show = {"price": _text, "units_per_month": _count}.get(field, _share)
         bars.append(
             TornadoBar(
                 figure=words,
@@ -220,6 +229,10 @@ def _tornado(costs: Costs, lines: Sequence[Line], figures: Figures) -> tuple[Tor
             )
         )
     return tuple(sorted(bars, key=lambda one: -one.swing))
+
+
+def _count(value: Decimal) -> str:
+    return f"{value.normalize():f}"
 
 
 def _share(value: Decimal) -> str:
@@ -289,6 +302,12 @@ def _notes(costs: Costs, ledger: Ledger, cash: CashLedger, returned: Decimal) ->
         yield f"The factory takes no order under {costs.minimum_order} units; stock is paid first."
     if costs.team_month:
         yield "Break-even units earn the outlays and the team until launch; the ledger pays it on."
+
+
+def _scrap_note(passed_frac: float) -> tuple[str, ...]:
+    if passed_frac >= 1.0:
+        return ()
+    return (f"The yield counts that {passed_frac:.2%} of units pass the end of the line.",)
 
 
 def _currency(design: Design) -> str:

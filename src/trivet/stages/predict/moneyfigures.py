@@ -89,8 +89,12 @@ def extra_returns(costs: Costs, *, life: BatteryLife | None, budgets: Sequence[B
     return short * exact(costs.returns_short_life_frac) + blind * exact(costs.returns_blind_frac)
 
 
-def nominal_figures(costs: Costs, *, returned: Decimal) -> Figures:
-    """Return the exact figures; ``returned`` comes on top of the declared returns."""
+def nominal_figures(costs: Costs, *, returned: Decimal, passed: Decimal = ONE) -> Figures:
+    """Return the exact figures; ``returned`` comes on top of the declared returns.
+
+    ``passed`` is the share of units that the end of the line lets pass; the yield of
+    the ledger is the declared one times that.
+    """
     if costs.channel_kind == "amount":
         channel = amount(costs.channel_amount)
     else:
@@ -99,7 +103,7 @@ def nominal_figures(costs: Costs, *, returned: Decimal) -> Figures:
         price=costs.price.amount,
         channel=channel,
         goods_factor=ONE,
-        yield_frac=exact(costs.yield_frac),
+        yield_frac=exact(costs.yield_frac) * passed,
         duty=exact(costs.duty_frac),
         warranty=exact(costs.warranty_frac),
         returns=min(exact(costs.returns_frac) + returned, ONE),
@@ -111,11 +115,15 @@ def nominal_figures(costs: Costs, *, returned: Decimal) -> Figures:
 def ranges(costs: Costs, *, nominal: Figures) -> dict[str, tuple[str, Decimal, Decimal]]:
     """Return for each figure with a range its words and both ends."""
     returned = nominal.returns - exact(costs.returns_frac)
+    passed = nominal.yield_frac / exact(costs.yield_frac)
     rows: dict[str, tuple[str, Decimal, Decimal]] = {}
 
-    def ranged(field: str, words: str, figure: Figure, shift: Decimal = ZERO) -> None:
+    def ranged(
+        field: str, words: str, figure: Figure, *, shift: Decimal = ZERO, scale: Decimal = ONE
+    ) -> None:
         if figure.low is not None and figure.high is not None and figure.low < figure.high:
-            rows[field] = (words, exact(figure.low) + shift, exact(figure.high) + shift)
+            low, high = (exact(end) * scale + shift for end in (figure.low, figure.high))
+            rows[field] = (words, low, high)
 
     def spread(field: str, words: str, half: Figure) -> None:
         if half > 0.0:
@@ -126,10 +134,10 @@ def ranges(costs: Costs, *, nominal: Figures) -> dict[str, tuple[str, Decimal, D
     if costs.channel_kind != "amount":
         ranged("channel", f"channel {costs.channel_kind}", costs.channel_frac)
     spread("goods_factor", "cost of goods", costs.goods_spread_frac)
-    ranged("yield_frac", "yield", costs.yield_frac)
+    ranged("yield_frac", "yield", costs.yield_frac, scale=passed)
     ranged("duty", "duty", costs.duty_frac)
     ranged("warranty", "warranty", costs.warranty_frac)
-    ranged("returns", "returns", costs.returns_frac, returned)
+    ranged("returns", "returns", costs.returns_frac, shift=returned)
     ranged("units_per_month", "units a month", costs.units_per_month)
     spread("outlay_factor", "outlays and team", costs.fixed_spread_frac)
     return rows
@@ -184,7 +192,7 @@ def bill_of(design: Design) -> tuple[Line, ...]:
 
 
 def _calibration(design: Design) -> tuple[Line, ...]:
-    """Return the end of the line as a line of the bill; its scrap is for the declared yield."""
+    """Return the end of the line as a line of the bill; its scrap is counted in the yield."""
     rules = design.end_of_line
     return () if rules is None else (Line("calibration at the end of the line", rules.cost.amount),)
 
@@ -206,6 +214,39 @@ def _lines(design: Design, one: BillLine) -> tuple[Line, ...]:
         price = card.board_price.amount * exact(one.board_share_frac)
         rows.append(Line(f"{one.name} {head.name}", price, one.pieces, breaks))
     return tuple(rows)
+
+
+def made_cost(design: Design) -> str:
+    """Return what a unit has cost when it comes to the end of the line, exact text.
+
+    Parameters
+    ----------
+    design : Design
+        Bill and declared yield; the calibration itself is not in it.
+
+    Returns
+    -------
+    str
+        Goods of a full order over the declared yield, before duty and freight.
+
+    Raises
+    ------
+    InputError
+        If there is neither a bill nor a unit cost, or a line has no price.
+    """
+    lines = bill_of(design.model_copy(update={"end_of_line": None}))
+    goods = sum((one for _, one in bill_lines(lines, order_units=full_order(design.costs))), ZERO)
+    return f"{goods / exact(design.costs.yield_frac):f}"
+
+
+def sensor_cost(design: Design) -> Decimal | None:
+    """Return what the sensors of one unit cost at a full order; None where no line is one."""
+    marked = tuple(one for one in design.costs.bill if one.sensor)
+    if not marked:
+        return None
+    lines = tuple(line for one in marked for line in _lines(design, one))
+    order = full_order(design.costs)
+    return sum((cost for _, cost in bill_lines(lines, order_units=order)), ZERO)
 
 
 def full_order(costs: Costs) -> int:

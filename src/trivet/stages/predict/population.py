@@ -45,7 +45,7 @@ class _Units:
 
 
 def unit_population(
-    design: Design, *, seen: Seen, budgets: Sequence[Budget], landed_cost: str
+    design: Design, *, seen: Seen, budgets: Sequence[Budget], made_cost: str
 ) -> UnitPopulation:
     """Return the 95 % error of single units at every measurable case.
 
@@ -57,8 +57,8 @@ def unit_population(
         Heads and views.
     budgets : sequence of Budget
         Cases, each at its worst burner.
-    landed_cost : str
-        What a unit that is thrown away has cost, exact text.
+    made_cost : str
+        What a unit that is thrown away has cost until then, exact text.
 
     Returns
     -------
@@ -103,7 +103,7 @@ def unit_population(
         yield_frac=good / total,
         yield_low_frac=1.0 - worst if design.end_of_line is not None else 1.0,
         time_s=0.0 if design.end_of_line is None else float(design.end_of_line.time_s),
-        cost_per_good_unit=_cost(design, Decimal(landed_cost), good, total),
+        cost_per_good_unit=_cost(design, Decimal(made_cost), good, total),
         currency=design.costs.price.currency,
         note=_note(design),
     )
@@ -292,7 +292,7 @@ def _percentiles(
     return half[:, (count - 1) // 2], half[:, min(math.ceil(0.95 * count) - 1, count - 1)]
 
 
-def _cost(design: Design, landed: Decimal, good: int, total: int) -> str:
+def _cost(design: Design, made: Decimal, good: int, total: int) -> str:
     """Return calibration and scrap for one good unit, to the cent; 'none passes' without any."""
     rules = design.end_of_line
     if rules is None:
@@ -304,7 +304,7 @@ def _cost(design: Design, landed: Decimal, good: int, total: int) -> str:
         )
     if good == 0:
         return "none passes"
-    scrap = landed * (total - good) / good
+    scrap = made * (total - good) / good
     each = rules.cost.amount * total / good
     return f"{(scrap + each).quantize(CENT, ROUND_HALF_UP):f}"
 

@@ -1,59 +1,37 @@
-"""Where one head should hang: a search over the free parameters that the design declares."""
+"""Where heads should hang: a search over the free parameters that the design declares."""
 
 from __future__ import annotations
 
-import itertools
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import minimize
 
 from trivet.errors import InputError
 from trivet.facts.sensors import card as library_card
 from trivet.kernels.geometry.mounting import disc_views
 from trivet.kernels.geometry.optics import Lens, Pose
-from trivet.records.design import Design, Head, Search
+from trivet.records.design import Design, Head
 from trivet.records.figures import Figure
-from trivet.records.seeing import PoseFound, PoseSearch
+from trivet.records.search import Move, Search
+from trivet.records.seeing import HeadPose, PoseFound, PoseSearch
 from trivet.records.sensorcard import SensorCard
+from trivet.stages.predict.posefit import UNITS, Mover, Task, minima, posed, slacks
 from trivet.stages.predict.views import Eye, rim_diameter_m, rim_height_m
 from trivet.terms.optics import card_lens, mount_pose
 
-Floats = NDArray[np.float64]
-STEPS = {0: 1, 1: 41, 2: 13, 3: 7, 4: 5}
-STARTS = 3
-SAFE_M = 1e-6
-# What counts as equally bad when nothing fits: 10 mm, one pixel, one degree.
-UNITS = np.array([0.010, 1.0, math.radians(1.0)])
-PENALTY = 1000.0
-# Of poses with equal pixels the one with more margin wins, up to 50 mm.
-TIE, MOST_SPARE = 0.01, 5.0
-
-
-@dataclass(frozen=True, eq=False)
-class _Task:
-    """Everything that a trial of a pose needs."""
-
-    search: Search
-    pose: Pose
-    discs: Floats
-    names: tuple[tuple[str, str], ...]
-    free: tuple[tuple[str, float, float], ...]
+FREE = ("x_m", "y_m", "height_m", "tilt_rad", "pan_rad", "roll_rad")
 
 
 def search_pose(design: Design, *, eyes: Sequence[Eye]) -> PoseSearch | None:
-    """Return the best poses of one head over the parameters that the design sets free.
+    """Return the best poses of the moving heads over the parameters that the design sets free.
 
     Parameters
     ----------
     design : Design
         With a ``search`` section; without one nothing is searched.
     eyes : sequence of Eye
-        All heads; what another head sees whole need not be seen by this one.
+        All heads; what a head that stays sees whole need not be seen by those that move.
 
     Returns
     -------
@@ -70,9 +48,9 @@ def search_pose(design: Design, *, eyes: Sequence[Eye]) -> PoseSearch | None:
     -----
     Constraints: every rim with its margin in the field, pixels across, angle of view.
     Among poses that fit the one with most pixels across the pan that has fewest wins,
-    which is the lowest; margins are met to 1 um.  A grid of 41, 169, 343 or 625 poses
-    (1 to 4 free parameters) and three local refinements: a narrow optimum between grid
-    points can be missed.  A field of 35 deg over rims and margins at +-260 mm: 0.8246 m.
+    which is the lowest; margins are met to 1 um.  Each pan is served by the head that
+    misses least of what is asked for.  A narrow optimum can be missed, more so with many
+    free parameters.  A field of 35 deg over rims and margins at +-260 mm: 0.8246 m.
 
     References
     ----------
@@ -81,15 +59,23 @@ def search_pose(design: Design, *, eyes: Sequence[Eye]) -> PoseSearch | None:
     search = design.search
     if search is None:
         return None
-    head = _head(design, search)
-    task = _task(design, search, head, eyes)
+    moves = (search, *search.others)
+    heads = [_head(design, move) for move in moves]
+    if len({head.name for head in heads}) < len(heads):
+        raise InputError("search.others: a head is named twice; give each moving head once")
+    task = _task(design, search, heads, eyes)
     found: list[tuple[float, PoseFound]] = []
-    for card in _cards(design, search, head):
-        found += _poses(task, card.name, card_lens(card))
+    for label, cards in _cards(design, search, heads):
+        found += _poses(task, label, [card_lens(card) for card in cards])
     ranked = tuple(one for _, one in sorted(found, key=_rank))
+    free = tuple(
+        f"{mover.head + ': ' if len(task.movers) > 1 else ''}{_free_words(*one)}"
+        for mover in task.movers
+        for one in mover.free
+    )
     return PoseSearch(
-        head=head.name,
-        free=tuple(_free_words(*one) for one in task.free) or ("nothing: the pose is fixed",),
+        head=", ".join(head.name for head in heads),
+        free=free or ("nothing: the pose is fixed",),
         constraints=_constraint_words(search),
         poses=ranked,
         answer=_answer(ranked),
@@ -101,23 +87,32 @@ def _rank(one: tuple[float, PoseFound]) -> tuple[float, float]:
     return max(one[0], 0.0), -one[1].pixels_across
 
 
-def _head(design: Design, search: Search) -> Head:
-    if not search.head:
+def _head(design: Design, move: Move) -> Head:
+    if not move.head:
         return design.heads[0]
     for head in design.heads:
-        if head.name == search.head:
+        if head.name == move.head:
             return head
     known = ", ".join(head.name for head in design.heads)
-    raise InputError(f"search.head: no head {search.head!r}; heads: {known}")
+    raise InputError(f"search.head: no head {move.head!r}; heads: {known}")
 
 
-def _cards(design: Design, search: Search, head: Head) -> list[SensorCard]:
+def _cards(
+    design: Design, search: Search, heads: Sequence[Head]
+) -> list[tuple[str, list[SensorCard]]]:
+    """Return the cards to try, one of each moving head, with a word for them."""
     own = {card.name: card for card in design.sensors}
-    names = search.sensors or (head.sensor,)
-    return [own[name] if name in own else library_card(name) for name in names]
+    known = {
+        name: own[name] if name in own else library_card(name)
+        for name in (*search.sensors, *(head.sensor for head in heads))
+    }
+    if search.sensors:
+        return [(name, [known[name]] * len(heads)) for name in search.sensors]
+    cards = [known[head.sensor] for head in heads]
+    return [(", ".join(dict.fromkeys(card.name for card in cards)), cards)]
 
 
-def _task(design: Design, search: Search, head: Head, eyes: Sequence[Eye]) -> _Task:
+def _task(design: Design, search: Search, heads: Sequence[Head], eyes: Sequence[Eye]) -> Task:
     pans = [pan for pan in design.pans if not search.pans or pan.name in search.pans]
     if not pans:
         raise InputError(f"search.pans: none of {', '.join(search.pans)} is a pan of the design")
@@ -129,19 +124,24 @@ def _task(design: Design, search: Search, head: Head, eyes: Sequence[Eye]) -> _T
             rows.append([*place, rim_diameter_m(pan) / 2, float(search.margin_m)])
     discs = np.array(rows)
     needed = np.ones(len(discs), dtype=bool)
+    moving = {head.name for head in heads}
     for eye in eyes:
-        if eye.head.name != head.name:
+        if eye.head.name not in moving:
             needed &= disc_views(discs, lens=eye.lens, pose=eye.pose)[:, 0] < 0.0
     if not needed.any():
         needed[:] = True
     kept = tuple(name for name, keep in zip(names, needed, strict=True) if keep)
-    return _Task(search, mount_pose(head.mount), discs[needed], kept, _free(search))
+    movers = tuple(
+        Mover(head.name, mount_pose(head.mount), _free(move))
+        for head, move in zip(heads, (search, *search.others), strict=True)
+    )
+    return Task(search, movers, discs[needed], kept)
 
 
-def _free(search: Search) -> tuple[tuple[str, float, float], ...]:
+def _free(move: Move) -> tuple[tuple[str, float, float], ...]:
     free = []
-    for name in ("x_m", "y_m", "height_m", "tilt_rad"):
-        figure: Figure | None = getattr(search, name)
+    for name in FREE:
+        figure: Figure | None = getattr(move, name)
         if figure is None:
             continue
         if figure.low is None or figure.high is None:
@@ -150,91 +150,29 @@ def _free(search: Search) -> tuple[tuple[str, float, float], ...]:
     return tuple(free)
 
 
-def _posed(task: _Task, values: Iterable[float]) -> Pose:
-    given = dict(zip((name for name, _, _ in task.free), values, strict=True))
-    pose = task.pose
-    return Pose(
-        given.get("x_m", pose.x_m),
-        given.get("y_m", pose.y_m),
-        given.get("height_m", pose.height_m),
-        given.get("tilt_rad", pose.tilt_rad),
-        pose.pan_rad,
-        pose.roll_rad,
-    )
-
-
-def _slacks(task: _Task, lens: Lens, pose: Pose) -> tuple[Floats, Floats]:
-    """Return slack of margin, pixels and angle at each disc, (disc, 3), and the views."""
-    views = disc_views(task.discs, lens=lens, pose=pose)
-    above = pose.height_m > task.discs[:, 2]
-    across = np.where(np.isfinite(views[:, 1]), views[:, 1], 0.0)
-    slack = np.stack(
-        [
-            np.where(above, np.maximum(views[:, 0], -10.0), -10.0),
-            across - float(task.search.min_pixels_across),
-            float(task.search.max_angle_rad) - views[:, 2],
-        ],
-        axis=1,
-    )
-    return slack, views
-
-
-def _cost(values: Iterable[float], task: _Task, lens: Lens) -> float:
-    """Return minus the fewest pixels across, plus a penalty for all that is not met."""
-    outside = 0.0
-    inside = []
-    for value, (_, low, high) in zip(values, task.free, strict=True):
-        inside.append(min(max(float(value), low), high))
-        outside += abs(float(value) - inside[-1]) / (high - low)
-    slack, views = _slacks(task, lens, _posed(task, inside))
-    short = np.maximum(SAFE_M - slack, 0.0) / UNITS
-    across = np.where(np.isfinite(views[:, 1]), views[:, 1], 0.0)
-    spare = min(float(slack[:, 0].min()) / UNITS[0], MOST_SPARE)
-    return float(PENALTY * (short.max() + outside) - across.min() - TIE * spare)
-
-
-def _poses(task: _Task, sensor: str, lens: Lens) -> list[tuple[float, PoseFound]]:
-    axes = [np.linspace(low, high, STEPS[len(task.free)]) for _, low, high in task.free]
-    grid = list(itertools.product(*axes))
-    costs = np.array([_cost(values, task, lens) for values in grid])
-    starts = [np.array(grid[at]) for at in np.argsort(costs, kind="stable")[:STARTS]]
+def _poses(task: Task, sensor: str, lenses: Sequence[Lens]) -> list[tuple[float, PoseFound]]:
     found: list[tuple[float, PoseFound]] = []
-    for start in starts:
-        values = _refined(start, task, lens) if task.free else start
-        one = _found(task, sensor, lens, _posed(task, list(values)))
+    for values in minima(task, lenses):
+        one = _found(task, sensor, lenses, posed(task, values))
         if not any(_same(one[1], other) for _, other in found):
             found.append(one)
     return found
 
 
-def _refined(start: Floats, task: _Task, lens: Lens) -> Floats:
-    low, high = np.array([one[1] for one in task.free]), np.array([one[2] for one in task.free])
-    step = (high - low) / STEPS[len(task.free)]
-    inwards = np.where(start + step > high, -step, step)
-    corners = start + np.vstack([np.zeros(len(start)), np.diag(inwards)])
-    solve: Any = minimize  # its stubs do not know initial_simplex
-    done = solve(
-        lambda values: _cost(values, task, lens),
-        start,
-        method="Nelder-Mead",
-        options={"initial_simplex": corners, "xatol": 1e-8, "fatol": 1e-9, "maxiter": 400},
-    )
-    best = np.clip(np.asarray(done.x, dtype=float), low, high)
-    return best if _cost(list(best), task, lens) <= _cost(list(start), task, lens) else start
-
-
 def _same(one: PoseFound, other: PoseFound) -> bool:
-    return (
-        abs(one.x_m - other.x_m) < 1e-3
-        and abs(one.y_m - other.y_m) < 1e-3
-        and abs(one.height_m - other.height_m) < 1e-3
-        and abs(one.tilt_rad - other.tilt_rad) < 1e-3
+    return all(
+        abs(getattr(mine, name) - getattr(theirs, name)) < 1e-3
+        for mine, theirs in zip(one.heads, other.heads, strict=True)
+        for name in FREE
     )
 
 
-def _found(task: _Task, sensor: str, lens: Lens, pose: Pose) -> tuple[float, PoseFound]:
+def _found(
+    task: Task, sensor: str, lenses: Sequence[Lens], poses: Sequence[Pose]
+) -> tuple[float, PoseFound]:
     """Return the pose with how much its worst constraint misses, in the units above."""
-    slack, views = _slacks(task, lens, pose)
+    slack, views, _ = slacks(task, lenses, poses)
+    pose = poses[0]
     narrow, few, steep = (int(slack[:, column].argmin()) for column in range(3))
     worst = np.array([slack[narrow, 0], slack[few, 1], slack[steep, 2]]) / UNITS
     words = (
@@ -260,13 +198,18 @@ def _found(task: _Task, sensor: str, lens: Lens, pose: Pose) -> tuple[float, Pos
         angle_rad=float(views[steep, 2]),
         fits=not fails,
         fails=fails,
+        heads=tuple(
+            HeadPose(mover.head, *(float(getattr(one, name)) for name in FREE))
+            for mover, one in zip(task.movers, poses, strict=True)
+        ),
     )
     return -float(worst.min()), one
 
 
 def _free_words(name: str, low: float, high: float) -> str:
-    if name == "tilt_rad":
-        return f"tilt {math.degrees(low):.4g} to {math.degrees(high):.4g} deg"
+    if name.endswith("_rad"):
+        ends = f"{math.degrees(low):.4g} to {math.degrees(high):.4g} deg"
+        return f"{name.removesuffix('_rad')} {ends}"
     return f"{name.removesuffix('_m')} {low:.4g} to {high:.4g} m"
 
 
@@ -280,10 +223,20 @@ def _constraint_words(search: Search) -> tuple[str, ...]:
 
 def _answer(ranked: tuple[PoseFound, ...]) -> str:
     best = ranked[0]
-    where = (
-        f"{best.sensor} at x {best.x_m * 1e3:.0f} mm, y {best.y_m * 1e3:.0f} mm,"
-        f" height {best.height_m:.4f} m, tilt {math.degrees(best.tilt_rad):.1f} deg"
+    where = f"{best.sensor} " + "; ".join(
+        f"{'' if len(best.heads) == 1 else f'{one.head} '}at {_pose_words(one)}"
+        for one in best.heads
     )
     if best.fits:
         return f"{where}: {best.pixels_across:.1f} pixels across {best.pixels_pan}"
     return f"nothing fits; nearest is {where}, where {best.fails}"
+
+
+def _pose_words(one: HeadPose) -> str:
+    words = (
+        f"x {one.x_m * 1e3:.0f} mm, y {one.y_m * 1e3:.0f} mm,"
+        f" height {one.height_m:.4f} m, tilt {math.degrees(one.tilt_rad):.1f} deg"
+    )
+    for name, turn in (("pan", one.pan_rad), ("roll", one.roll_rad)):
+        words += f", {name} {math.degrees(turn):.1f} deg" if abs(turn) > 1e-9 else ""
+    return words

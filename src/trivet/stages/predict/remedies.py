@@ -173,8 +173,7 @@ def _ranged(design: Design, seen: Seen, now: Prediction) -> Prediction:
 
 def _erring(design: Design, seen: Seen, now: Prediction) -> Prediction:
     budgets = error_budgets(design, seen=seen, wanted=wanted_budgets(design), shared=False)
-    landed = now.economics.landed_cost
-    units = unit_population(design, seen=seen, budgets=budgets, landed_cost=landed)
+    units = unit_population(design, seen=seen, budgets=budgets, made_cost="0")
     return replace(now, budgets=budgets, population=units)
 
 
@@ -189,8 +188,10 @@ def _lasting(design: Design, seen: Seen, now: Prediction) -> Prediction:
 
 
 def _earned(design: Design, seen: Seen, now: Prediction) -> Prediction:
-    """Money follows the life and, where blind readings come back, what is measurable."""
-    return replace(now, economics=economics(design, life=now.battery, budgets=now.budgets))
+    """Money follows the life, what is measurable, and the units that pass the line."""
+    passed = 1.0 if now.population is None else now.population.yield_frac
+    money = economics(design, life=now.battery, budgets=now.budgets, passed_frac=passed)
+    return replace(now, economics=money)
 
 
 _PARTS: tuple[tuple[Callable[[Design, Seen, Prediction], Prediction], frozenset[str]], ...] = (

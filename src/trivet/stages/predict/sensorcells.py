@@ -4,32 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from trivet.kernels.geometry.coverage import ENOUGH_PIXELS_ACROSS
 from trivet.records.comparison import UNKNOWN, Cell, Kind
 from trivet.records.design import Design
 from trivet.records.figures import Figure
-from trivet.records.prediction import Budget, PanView
-from trivet.records.sensorcard import SensorCard
-from trivet.stages.predict.battery import battery_days
-from trivet.stages.predict.readings import Wanted, error_budgets, stream
-from trivet.stages.predict.views import Seen, best_view
+from trivet.records.prediction import Budget
+from trivet.stages.predict.readings import Wanted, error_budgets
+from trivet.stages.predict.sensormoney import money_questions
+from trivet.stages.predict.sensortrial import Trial, spec_words
+from trivet.stages.predict.views import best_view
+from trivet.terms.bestview import best_views
 from trivet.terms.contents import bare_range, fits, seen_of
 from trivet.units import celsius, kelvin
 
 ERROR_AT_C = (100.0, 230.0)
-
-
-@dataclass(frozen=True, eq=False)
-class Trial:
-    """One card in place of the design's own: the design with it, and what is seen then."""
-
-    card: SensorCard
-    own: SensorCard
-    """The card that the design uses."""
-    design: Design
-    seen: Seen
 
 
 Question = tuple[str, Kind, Callable[[Trial], Cell]]
@@ -52,14 +41,8 @@ def questions(design: Design) -> tuple[Question, ...]:
         ("range headroom over the highest limit", "difference", _headroom),
         ("drift right after wake", "difference", _figure("settle_delta_k", "settle_offset")),
         ("settles within", "time", _figure("settle_s", "settle")),
-        ("days of a charge, P50", "days", _life),
-        ("board price", "money", _price),
+        *money_questions(),
     )
-
-
-def _spec(name: str, value: object) -> str:
-    text = value.text if isinstance(value, Figure) else str(value)
-    return f"{name} = {text or UNKNOWN}" if value is not None else f"{name} = {UNKNOWN}"
 
 
 def _optics(trial: Trial) -> str:
@@ -70,27 +53,17 @@ def _optics(trial: Trial) -> str:
         f"heads.{head.name}.mount.height = {head.mount.height_m.text}"
         for head in trial.design.heads
     )
-    return f"{size}, {', '.join(_spec(*one) for one in specs)}; {mounts}"
-
-
-def _best(trial: Trial) -> list[PanView]:
-    """Return for each pan on each burner the view with most margin."""
-    best: dict[tuple[str, str], PanView] = {}
-    for view in trial.seen.views:
-        key = (view.burner, view.pan)
-        if key not in best or view.margin_m > best[key].margin_m:
-            best[key] = view
-    return list(best.values())
+    return f"{size}, {', '.join(spec_words(*one) for one in specs)}; {mounts}"
 
 
 def _covered(trial: Trial) -> Cell:
-    best = _best(trial)
+    best = best_views(trial.seen.views).values()
     share = sum(view.margin_m >= 0.0 for view in best) / len(best)
     return Cell(share, "", f"share of views with margin_m >= 0; {_optics(trial)}")
 
 
 def _least_margin(trial: Trial) -> Cell:
-    worst = min(_best(trial), key=lambda view: view.margin_m)
+    worst = min(best_views(trial.seen.views).values(), key=lambda view: view.margin_m)
     where = f"views[{worst.head}, {worst.burner}, {worst.pan}].margin_m"
     return Cell(worst.margin_m, "", f"{where}; {_optics(trial)}")
 
@@ -115,7 +88,7 @@ def _pixels(design: Design, which: str) -> Callable[[Trial], Cell]:
 
 
 def _enough(trial: Trial) -> Cell:
-    counts = [view.pixels_across for view in _best(trial)]
+    counts = [view.pixels_across for view in best_views(trial.seen.views).values()]
     ok = all(count >= ENOUGH_PIXELS_ACROSS for count in counts)
     return Cell(math.nan, "yes" if ok else "no", f"views[*].pixels_across; {_optics(trial)}")
 
@@ -146,7 +119,7 @@ def _budget_source(design: Design, trial: Trial, temperature_k: float) -> str:
     )
     base, pan = _dark(design)
     where = f"budgets[{base}, {pan}, {celsius(temperature_k):.0f} degC].u95_k"
-    return f"{where}; {', '.join(_spec(*one) for one in specs)}"
+    return f"{where}; {', '.join(spec_words(*one) for one in specs)}"
 
 
 def _error(design: Design, temperature_k: float) -> Callable[[Trial], Cell]:
@@ -187,7 +160,7 @@ def _headroom(trial: Trial) -> Cell:
     if not limits:
         return Cell(math.nan, "no limit", "limits: the design states none")
     top = max(limits, key=lambda limit: float(limit.value_k))
-    source = f"range_high - limits.{top.name}; {_spec('range_high', high)}, {top.value_k.text}"
+    source = f"range_high - limits.{top.name}; {spec_words('range_high', high)}, {top.value_k.text}"
     if high is None:
         return Cell(math.nan, UNKNOWN, source)
     return Cell(float(high) - float(top.value_k), "", source)
@@ -202,41 +175,3 @@ def _figure(field: str, key: str) -> Callable[[Trial], Cell]:
         return Cell(float(value), "", f"{source} = {value.text} ({value.origin})")
 
     return ask
-
-
-def _life(trial: Trial) -> Cell:
-    """Return the days with the card's draw in place of the own card's share of the power."""
-    card, own, battery = trial.card, trial.own, trial.design.battery
-    source = f"battery.days_p50; battery.measure = {battery.measure_w.text}"
-    design = trial.design
-    if card.name != own.name:
-        source = (
-            f"{source} less {_spec(f'{own.name}.measure', own.measure_w)}, plus"
-            f" {_spec(f'{card.name}.measure', card.measure_w)}"
-        )
-        if card.measure_w is None or own.measure_w is None:
-            return Cell(math.nan, UNKNOWN, f"{source}: a draw is unknown")
-        step_w = float(card.measure_w) - float(own.measure_w)
-        measure = _shifted(battery.measure_w, step_w)
-        if not measure > 0.0:
-            why = "the design's power is below its own sensor's draw"
-            return Cell(math.nan, UNKNOWN, f"{source}: {why}")
-        swapped = battery.model_copy(update={"measure_w": measure})
-        design = design.model_copy(update={"battery": swapped})
-    life = battery_days(design, generator=stream(design, name="battery"))
-    return Cell(life.days_p50, "", source)
-
-
-def _shifted(figure: Figure, step: float) -> Figure:
-    low = None if figure.low is None else figure.low + step
-    high = None if figure.high is None else figure.high + step
-    value = float(figure) + step
-    return Figure(value, low=low, high=high, origin=figure.origin, text=f"{value * 1e3:.4g} mW")
-
-
-def _price(trial: Trial) -> Cell:
-    price = trial.card.board_price
-    source = f"sensors.{trial.card.name}.board_price"
-    if price is None:
-        return Cell(math.nan, UNKNOWN, f"{source}: the card does not say")
-    return Cell(float(price.amount), str(price), f"{source} = {price}; {trial.card.source}")

@@ -15,6 +15,7 @@ from trivet.records.design import Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import Seam, Shadow, UnionSight
 from trivet.stages.predict.views import MARGIN_M, Eye, rim_diameter_m, rim_height_m
+from trivet.terms.bestview import view_rank
 
 POINTS = 1000
 LEAST_FRAC = 1e-3
@@ -137,7 +138,7 @@ def union_sights(
     for burner in design.burners:
         for pan in design.pans:
             own = places[(burner.name, pan.name)]
-            best = max(own, key=lambda view: view.margin_m)
+            best = max(own, key=view_rank)
             whole = best.head if best.margin_m >= 0.0 else ""
             share: float = 1.0
             cut: tuple[str, ...] = ()

@@ -211,8 +211,8 @@ def fill_sights(design: Design, *, eyes: Sequence[Eye]) -> tuple[FillSight, ...]
     Returns
     -------
     tuple of FillSight
-        Only contents that stay below the rim; the volume over the base's area is the
-        height, which a flared wall makes less.
+        Only contents that stay below the rim, at the height to which the volume fills
+        the pan; pans that are used with a lid are remarked.
 
     Raises
     ------
@@ -256,6 +256,8 @@ def _fill(eye: Eye, *, burner: Burner, pan: Pan, base: Base) -> FillSight:
         parts.append(f"seen at up to {math.degrees(far):.0f} degrees, beyond {limit} for liquids")
     if visible < LITTLE_SEEN_FRAC:
         parts.append(f"the wall hides {1 - visible:.0%}")
+    if pan.lid:
+        parts.append("hidden while the lid is on")
     return FillSight(
         head=eye.head.name,
         burner=burner.name,

@@ -8,13 +8,19 @@ from collections.abc import Callable
 import numpy as np
 
 from trivet.errors import InputError, TrivetError
-from trivet.kernels.product.tradestudy import scores, totals, weight_flips
+from trivet.kernels.product.tradestudy import drawn_wins, scores, totals, weight_flips
+from trivet.kernels.statistics.intervals import clopper_pearson
 from trivet.records.design import Design
 from trivet.records.prediction import Prediction
 from trivet.records.trade import Criterion, Option, TradeCell, TradeRow, TradeStudy, WeightFlip
 from trivet.stages.predict import predict
+from trivet.stages.predict.readings import stream
+from trivet.terms.bestview import best_views
 from trivet.terms.variants import with_sensor
 
+DRAWS = 10_000
+MONEY = {"contribution_frac", "npv"}
+ERROR = {"measurable", "u95", "lead"}
 CAUTION = "Predicted from the design alone: no test stands behind a score."
 
 
@@ -29,7 +35,8 @@ def trade(design: Design) -> TradeStudy:
     Returns
     -------
     TradeStudy
-        Options best first, and for each criterion the weights at which another wins.
+        Options best first with the share of draws that each wins, and for each criterion
+        the weights at which another wins.
 
     Raises
     ------
@@ -52,7 +59,9 @@ def trade(design: Design) -> TradeStudy:
     weights = [float(one.weight_frac) for one in study.criteria]
     totals(np.zeros((1, len(weights))), weights=weights)  # refuse before anything is predicted
     notes: list[str] = [CAUTION]
-    values = np.array([_values(design, option, notes) for option in study.options])
+    found = [_values(design, option, notes) for option in study.options]
+    values = np.array([row for row, _ in found])
+    possible = np.array([possible for _, possible in found])
     score = scores(
         values,
         worst=[float(one.worst) for one in study.criteria],
@@ -61,6 +70,7 @@ def trade(design: Design) -> TradeStudy:
     total = totals(score, weights=weights)
     names = [one.name for one in study.options]
     order = np.argsort(-total, kind="stable").tolist()
+    wins = _wins(design, score, weights, unknown=np.isnan(values) & possible[:, None])
     rows = tuple(
         TradeRow(
             names[at],
@@ -69,6 +79,7 @@ def trade(design: Design) -> TradeStudy:
                 TradeCell(one.name, float(values[at, col]), float(score[at, col]))
                 for col, one in enumerate(study.criteria)
             ),
+            *wins[at],
         )
         for at in order
     )
@@ -86,33 +97,78 @@ def trade(design: Design) -> TradeStudy:
         )
     )
     lead = float(total[order[0]] - total[order[1]])
-    return TradeStudy(names[order[0]], names[order[1]], lead, rows, flips, tuple(notes))
+    return TradeStudy(
+        names[order[0]], names[order[1]], lead, rows, flips, tuple(notes), DRAWS, _spread(design)
+    )
 
 
-def _values(design: Design, option: Option, notes: list[str]) -> list[float]:
+def _wins(
+    design: Design,
+    score: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    weights: list[float],
+    *,
+    unknown: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+) -> list[tuple[float, float, float]]:
+    """Return for each option the share of draws that it wins, with its exact 95 % interval."""
+    study = design.trade
+    counts = drawn_wins(
+        score,
+        weights=weights,
+        unknown=unknown,
+        spread=(float(study.weight_spread_frac), float(study.score_spread_frac)),
+        draws=DRAWS,
+        generator=stream(design, name="trade"),
+    )
+    return [(int(one) / DRAWS, *clopper_pearson(int(one), DRAWS)) for one in counts]
+
+
+def _spread(design: Design) -> str:
+    study = design.trade
+    return (
+        f"each weight within ±{study.weight_spread_frac.text} of itself, each score within"
+        f" ±{study.score_spread_frac.text} of its scale, all rectangular; an unknown figure"
+        " anywhere on its scale"
+    )
+
+
+def _values(design: Design, option: Option, notes: list[str]) -> tuple[list[float], bool]:
+    """Return the value by each criterion, and whether the option is possible at all."""
     entered = {one.criterion: float(one.value) for one in option.scores}
     needed = any(one.metric for one in design.trade.criteria)
     prediction = _predicted(design, option, notes) if needed else None
-    return [
-        _value(option, one, entered=entered, prediction=prediction, notes=notes)
+    silent = _silent(design, option, notes) if prediction is not None else frozenset()
+    row = [
+        math.nan
+        if one.metric in silent
+        else _value(option, one, entered=entered, prediction=prediction, notes=notes)
         for one in design.trade.criteria
     ]
+    return row, prediction is not None or not needed
 
 
 def _predicted(design: Design, option: Option, notes: list[str]) -> Prediction | None:
     try:
         if option.sensor is None:
             return predict(design)
-        changed = with_sensor(design, sensor=option.sensor, price=option.sensor_price)
-        draws = [one.card(one.heads[0]).measure_w for one in (design, changed)]
-        if None in draws:
-            notes.append(
-                f"{option.name}: a card's draw is unknown; the power is not moved with it."
-            )
-        return predict(changed)
+        return predict(with_sensor(design, sensor=option.sensor, price=option.sensor_price))
     except TrivetError as error:
         notes.append(f"{option.name}: impossible: {error}")
         return None
+
+
+def _silent(design: Design, option: Option, notes: list[str]) -> frozenset[str]:
+    """Return the metrics that rest on what a card does not say; they are unknown, not as now."""
+    changed = design if option.sensor is None else with_sensor(design, sensor=option.sensor)
+    costs, found = design.costs, set[str]()
+    cards = [one.card(head) for one in (design, changed) for head in one.heads]
+    if option.sensor is not None and any(card.measure_w is None for card in cards):
+        found |= {"battery_days"} | (MONEY if costs.returns_short_life_frac > 0.0 else set())
+        notes.append(f"{option.name}: a card's draw is unknown, so are the days of a charge.")
+    own = [changed.card(head) for head in changed.heads]
+    if any(card.accuracy_delta_k is None and card.accuracy_gain_frac is None for card in own):
+        found |= ERROR | (MONEY if costs.returns_blind_frac > 0.0 else set())
+        notes.append(f"{option.name}: the card states no accuracy; what is measured is unknown.")
+    return frozenset(found)
 
 
 def _value(
@@ -136,11 +192,8 @@ def _value(
 
 
 def _best_views(prediction: Prediction, field: str) -> float:
-    places: dict[tuple[str, str], float] = {}
-    for view in prediction.views:
-        key = (view.burner, view.pan)
-        places[key] = max(places.get(key, -math.inf), float(getattr(view, field)))
-    return min(places.values(), default=math.nan)
+    best = best_views(prediction.views).values()
+    return min((float(getattr(view, field)) for view in best), default=math.nan)
 
 
 def _measurable(prediction: Prediction) -> float:

@@ -15,6 +15,7 @@ from trivet.kernels.radiation.planck import Band
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.prediction import PanView
 from trivet.records.sensorcard import SensorCard
+from trivet.terms.bestview import view_rank
 from trivet.terms.optics import card_band, card_lens, mount_pose
 
 MARGIN_M = 0.010
@@ -181,9 +182,9 @@ def _pan_view(eye: Eye, burner: Burner, pan: Pan) -> PanView:
 def best_view(
     views: tuple[PanView, ...], *, burner: str, pan: str, min_in_view_frac: float = 0.0
 ) -> PanView | None:
-    """Return the view by the head that sees most of a pan, or None where no head sees it.
+    """Return the view that stands for a pan, or None where no head sees it.
 
-    Of equal shares in view the one with more pixels across wins.
+    Ranked by :func:`trivet.terms.bestview.view_rank`.
     """
     own = [
         view
@@ -193,7 +194,7 @@ def best_view(
         and view.rim_in_view_frac > min_in_view_frac
         and math.isfinite(view.pixels_across)
     ]
-    return max(own, key=lambda view: (view.rim_in_view_frac, view.pixels_across), default=None)
+    return max(own, key=view_rank, default=None)
 
 
 def unseen_burners(design: Design, *, views: tuple[PanView, ...]) -> tuple[str, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 from dataclasses import dataclass
 
@@ -12,6 +13,7 @@ from trivet.kernels.heat.water import boiling_point_k
 from trivet.kernels.sensor.sensornoise import SensorErrors
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design, Head
+from trivet.records.disturbances import Mismatch
 from trivet.records.figures import Figure
 from trivet.records.sensorcard import SensorCard
 
@@ -86,6 +88,8 @@ class HeadUnit:
     window_rise_k: float
     sigma_px: float
     errors: SensorErrors
+    reflectance: float = 0.0
+    """What the window mirrors of the housing; 0 where the design does not say."""
 
 
 def head_unit(
@@ -98,7 +102,7 @@ def head_unit(
     transmittance = drawn(head.window.transmittance_frac, generator)
     if plan.window_transmittance_frac is not None:
         transmittance = float(plan.window_transmittance_frac)
-    return HeadUnit(
+    unit = HeadUnit(
         pose=Pose(
             x_m=float(mount.x_m) + at[0],
             y_m=float(mount.y_m) + at[1],
@@ -111,6 +115,36 @@ def head_unit(
         window_rise_k=drawn(head.window.rise_delta_k, generator),
         sigma_px=drawn(card.blur_px, generator),
         errors=_sensor_errors(card, generator),
+    )
+    # drawn last, so that the draws above stay what they were
+    constants = float(card.constants_delta_k or 0.0) * generator.uniform(-1.0, 1.0)
+    mirrored = drawn(head.window.reflectance_frac or 0.0, generator)
+    offset, *others = unit.errors.drift
+    drift = (offset + constants, others[0], others[1], others[2])
+    return dataclasses.replace(
+        unit, reflectance=mirrored, errors=dataclasses.replace(unit.errors, drift=drift)
+    )
+
+
+def mismatched(unit: HeadUnit, mismatch: Mismatch) -> HeadUnit:
+    """Return a unit with the declared mismatch of blur, gain, offset and pose."""
+    pose, errors = unit.pose, unit.errors
+    offset, *others = errors.drift
+    offset += float(mismatch.offset_delta_k)
+    return dataclasses.replace(
+        unit,
+        pose=dataclasses.replace(
+            pose,
+            x_m=pose.x_m + float(mismatch.shift_x_m),
+            y_m=pose.y_m + float(mismatch.shift_y_m),
+            tilt_rad=pose.tilt_rad + float(mismatch.turn_rad),
+        ),
+        sigma_px=unit.sigma_px * float(mismatch.blur_scale),
+        errors=dataclasses.replace(
+            errors,
+            drift=(offset, others[0], others[1], others[2]),
+            gain_frac=errors.gain_frac + float(mismatch.gain_frac),
+        ),
     )
 
 

@@ -1,139 +1,26 @@
-"""Reference probes, events and bench sheet of a simulated cook: what the product never sees."""
+"""Probes, events and bench sheet of a simulated cook: what the product never sees."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
 
-import numpy as np
-import numpy.typing as npt
-
-from trivet.kernels.sensor.probe_uncertainty import (
-    ATTACHMENT_ERROR,
-    LOGGER_K,
-    probe_standard_uncertainty_k,
-)
-from trivet.kernels.sensor.probesim import ProbeErrors, probe_reading_k
-from trivet.kernels.sensor.thermocouple import tolerance_k
-from trivet.records.cook import CookPlan, SheetBurner, SheetProbe, Told, ToldEntry
+from trivet.records.cook import CookPlan, SheetBurner, Told, ToldEntry
 from trivet.records.design import Design
-from trivet.records.figures import Figure
-from trivet.records.recording import Event, ProbeSeries, Reference
-from trivet.records.requirement import Of
-from trivet.stages.simulate.cooking import STEP_S, PanHistory
-from trivet.stages.simulate.draws import Kitchen, stream
-from trivet.stages.simulate.scene import HAND_SECONDS
-from trivet.stages.simulate.setting import FILM_UNDER_M
-
-FloatArray = npt.NDArray[np.float64]
-Attachment = Literal["cement", "immersed", "inserted"]
-
-LAG_S: dict[Attachment, float] = {"cement": 0.8, "immersed": 1.5, "inserted": 4.0}  # assumed
-CLOCK_HALF_S = 0.1  # left after the clocks were set; assumed
-NOISE_K = 0.1
-WARMEST_TOLERANCE_K = 1273.0
-
-
-@dataclass(frozen=True)
-class _Place:
-    """Where a probe sits."""
-
-    column: str
-    attachment: Attachment
-    touches: Of
-    x_m: float
-    y_m: float
+from trivet.records.recording import Event, Reference
+from trivet.stages.simulate.draws import Kitchen
+from trivet.stages.simulate.history import PanHistory
+from trivet.stages.simulate.persons import HAND_SECONDS
+from trivet.stages.simulate.probes import probe_series
 
 
 def reference(
     pans: Sequence[PanHistory], *, design: Design, plan: CookPlan, name: str, room: Kitchen
 ) -> Reference:
     """Return probes, events and sheet of a cook that was simulated."""
-    probes = []
-    for number, one in enumerate(pans):
-        for place in _places(one, number):
-            generator = stream(design.project.seed, cook=name, name=f"probe {place.column}")
-            probes.append(_series(one, place, room, generator))
+    probes = probe_series(pans, design=design, plan=plan, name=name, room=room)
     sheet = tuple(_sheet(one) for one in pans)
-    return Reference(tuple(probes), _events(pans, plan), sheet)
-
-
-def _places(one: PanHistory, number: int) -> list[_Place]:
-    """Return the probes of a burner: on the pan, in the liquid, in the food."""
-    setting, radius = one.setting, one.setting.radius_m
-    tag = f"b{number + 1}"
-    places = [
-        _Place(f"{tag}-pan-middle", "cement", "pan", 0.1 * radius, 0.0),
-        _Place(f"{tag}-pan-ring", "cement", "pan", -0.4 * radius, 0.4 * radius),
-    ]
-    if setting.base.contents == "water":
-        places.append(_Place(f"{tag}-liquid", "immersed", "liquid", 0.0, 0.0))
-    elif float(setting.film_m.mean()) >= FILM_UNDER_M:
-        places.append(_Place(f"{tag}-oil", "immersed", "oil", 0.0, 0.0))
-    if setting.plan.food is not None:
-        places.append(_Place(f"{tag}-food", "inserted", "food", 0.0, 0.0))
-    return places
-
-
-def _series(
-    one: PanHistory, place: _Place, room: Kitchen, generator: np.random.Generator
-) -> ProbeSeries:
-    """Return a probe's readings with errors, and the uncertainty that its class states."""
-    touched = _touched(one, place)
-    floor, share = ATTACHMENT_ERROR[place.attachment]
-    middle = float(np.clip(np.nanmean(touched), room.ambient_k, WARMEST_TOLERANCE_K))
-    wire = float(tolerance_k(middle, kind="K", tolerance_class="iec-1"))
-    errors = ProbeErrors(
-        offset_k=wire * generator.uniform(-1.0, 1.0)
-        + LOGGER_K * generator.uniform(-1.0, 1.0)
-        - floor * generator.uniform(),
-        low_frac=share * generator.uniform(),
-        lag_s=LAG_S[place.attachment],
-        clock_s=CLOCK_HALF_S * generator.uniform(-1.0, 1.0),
-        noise_k=NOISE_K,
-    )
-    known = np.isfinite(touched)
-    read = np.full(touched.size, np.nan)
-    if known.sum() > 1:
-        read[known] = probe_reading_k(
-            touched[known], step_s=STEP_S, air_k=room.ambient_k, errors=errors, generator=generator
-        )
-    u = probe_standard_uncertainty_k(
-        read,
-        kind="K",
-        tolerance_class="iec-1",
-        attachment=place.attachment,
-        air_k=room.ambient_k,
-    )
-    probe = SheetProbe(
-        column=place.column,
-        kind="K",
-        tolerance_class="iec-1",
-        attachment=place.attachment,
-        burner=one.setting.burner.name,
-        touches=place.touches,
-        x_m=Figure(place.x_m),
-        y_m=Figure(place.y_m),
-    )
-    return ProbeSeries(probe, one.time_s, read, u)
-
-
-def _touched(one: PanHistory, place: _Place) -> FloatArray:
-    """Return the temperature of what a probe touches, NaN where it touches nothing."""
-    setting = one.setting
-    if place.touches == "pan":
-        away = np.hypot(setting.x_m - place.x_m, setting.y_m - place.y_m)
-        return one.pan_k[:, int(np.argmin(away))]
-    covered = one.food[:, None] & setting.food_cover
-    where = covered if place.touches == "food" else ~covered
-    weight = setting.area_m2 * where
-    total = weight.sum(axis=1)
-    mean = (one.surface_k * weight).sum(axis=1) / np.maximum(total, 1e-300)
-    there = total > 0.0
-    if place.touches == "liquid":
-        there &= one.mass_kg > 0.0
-    return np.asarray(np.where(there, mean, np.nan))
+    return Reference(probes, _events(pans, plan), sheet)
 
 
 def _events(pans: Sequence[PanHistory], plan: CookPlan) -> tuple[Event, ...]:
@@ -148,18 +35,63 @@ def _events(pans: Sequence[PanHistory], plan: CookPlan) -> tuple[Event, ...]:
                 word = "off" if level == 0.0 else ("on" if before == 0.0 else "level")
                 found.append(Event(float(step.at_s), burner, word, f"{level:g}"))
             before = level
-        food = one.setting.plan.food
-        if food is not None:
+        for food in one.setting.plan.foods:
             moments = (("food_in", food.in_s), ("turn", food.turn_s), ("food_out", food.out_s))
             found.extend(
                 Event(float(at), burner, word, food.kind) for word, at in moments if at is not None
             )
+        found += _lid_and_smoke(one)
     first = pans[0].setting.burner.name
     for at in plan.hands_at_s:
         found.append(Event(float(at), first, "person_in", "hand"))
         found.append(Event(float(at) + HAND_SECONDS, first, "person_out", "hand"))
+    for face in plan.faces:
+        over = face.burner or first
+        found.append(Event(float(face.at_s), over, "person_in", "face"))
+        found.append(Event(float(face.at_s) + float(face.for_s), over, "person_out", "face"))
+    for move in plan.moves:
+        by = f"{float(move.x_m) * 1e3:g} mm, {float(move.y_m) * 1e3:g} mm"
+        found.append(Event(float(move.at_s), move.burner, "move", by))
+    found += _faults(plan, first)
     end = float(pans[0].time_s[-1])
     return tuple(sorted((e for e in found if e.time_s <= end), key=lambda e: (e.time_s, e.burner)))
+
+
+def _lid_and_smoke(one: PanHistory) -> list[Event]:
+    """Return when the lid went on and off, and when the oil smoked and ignited."""
+    burner, found = one.setting.burner.name, []
+    for span in one.setting.plan.lid:
+        found.append(Event(float(span.on_s), burner, "lid_on"))
+        if span.off_s is not None:
+            found.append(Event(float(span.off_s), burner, "lid_off"))
+    marks = one.marks
+    for word, at, level in (
+        ("smoke", marks.smoke_s, marks.smoke_k),
+        ("ignition", marks.ignition_s, marks.ignition_k),
+    ):
+        if math.isfinite(at):
+            note = f"{level - 273.15:.0f} C"
+            found.append(Event(at, burner, word, one.setting.oil.name, note))
+    return found
+
+
+def _faults(plan: CookPlan, burner: str) -> list[Event]:
+    """Return the declared faults of sensor and probes, for those who check what was noticed."""
+    faults, found = plan.faults, []
+    for word, stretches in (("gap", faults.gaps), ("stuck", faults.stuck)):
+        for one in stretches:
+            found.append(Event(float(one.at_s), burner, "sensor_fault", word, one.for_s.text))
+    if float(faults.dropped_frac) > 0.0:
+        found.append(Event(0.0, burner, "sensor_fault", "dropped", faults.dropped_frac.text))
+    for pixel in faults.dead_pixels:
+        at = f"row {pixel.row} col {pixel.col}"
+        found.append(Event(0.0, burner, "sensor_fault", "dead", at))
+    if float(faults.clock_jitter_s) > 0.0 or float(faults.clock_drift_frac) != 0.0:
+        by = f"jitter {faults.clock_jitter_s.text}, drift {faults.clock_drift_frac.text}"
+        found.append(Event(0.0, burner, "sensor_fault", "clock", by))
+    for fault in plan.probe_faults:
+        found.append(Event(float(fault.at_s), burner, "probe_fault", fault.kind, fault.probe))
+    return found
 
 
 def _sheet(one: PanHistory) -> SheetBurner:
@@ -173,7 +105,7 @@ def _sheet(one: PanHistory) -> SheetBurner:
         depth_m=setting.pan.depth_m,
         contents=setting.base.contents,
         volume_m3=setting.base.volume_m3,
-        food="" if setting.plan.food is None else setting.plan.food.kind,
+        food=", ".join(dict.fromkeys(one.kind for one in setting.plan.foods)),
         offset_x_m=setting.plan.offset_x_m,
         offset_y_m=setting.plan.offset_y_m,
     )

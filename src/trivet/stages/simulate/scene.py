@@ -1,205 +1,197 @@
-"""What a head has before it: emissivity and radiance of every surface, as its pixels see it."""
+"""What a head has before it: the radiance of pans, walls, hob and flames in its pixels."""
 
 from __future__ import annotations
 
+import dataclasses
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
+from scipy.sparse import csr_array
 
-from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface
 from trivet.kernels.geometry.lens import Lens
-from trivet.kernels.geometry.optics import Pose, point_of_pixel, view_angle_rad
-from trivet.kernels.geometry.sampling import sampling_matrix
-from trivet.kernels.heat.loads import WATER_FILM_KG_M2
-from trivet.kernels.radiation.film import OpticalConstants, film_emissivity, surface_band_emissivity
-from trivet.kernels.radiation.path import column_transmittance, through_window
+from trivet.kernels.geometry.optics import Pose
+from trivet.kernels.geometry.sampling import CellGrid, Sampling, sampling_matrix
 from trivet.kernels.radiation.planck import Band, band_radiance
-from trivet.kernels.radiation.render import disc_cover, mixed_radiance, pixel_radiance
-from trivet.kernels.sensor.sensornoise import wander_k
+from trivet.kernels.radiation.render import Cells, mixed_radiance, pixel_radiance
+from trivet.records.cook import CookPlan
 from trivet.records.design import Design
-from trivet.stages.simulate.cooking import STEP_S, PanHistory
-from trivet.stages.simulate.draws import HeadUnit, Kitchen
-from trivet.stages.simulate.setting import PanSetting
+from trivet.records.disturbances import Mismatch
+from trivet.stages.simulate.around import Things, flame_shares, hob_k, mirrored_things
+from trivet.stages.simulate.history import PanHistory
+from trivet.stages.simulate.plumes import behind_steam
+from trivet.stages.simulate.setting import RING_SHARE, PanSetting
+from trivet.stages.simulate.surfaces import emissivity_of
+from trivet.stages.simulate.views import HeadView
 
 FloatArray = npt.NDArray[np.float64]
+Float32Array = npt.NDArray[np.float32]
 
-# Steam over a boiling pan and a hand over the hob: assumed, common practice, no source.
-PLUME_M_S = 0.5
-DROPLET_SHARE = 0.03
-PLUME_M = 0.3
-DROPLET_M2_KG = 172.0  # 10 um droplets at 10 um, Mie calculation
-STEAM_K = 343.0
-FLICKER, FLICKER_S = 0.5, 1.0
-HAND_K, HAND_RADIUS_M, HAND_SECONDS, HAND_HEIGHT_M = 306.0, 0.06, 2.0, 0.15
-HOB_TAU_S = 200.0
-WALL_SHARE = 0.7  # of the rim's rise: mean over the wall
-FOAM_K = (368.0, 373.0, 403.0, 413.0)  # butter foams while its water boils off
-PLANCK_WEIGHT_K = 450.0
-FOOD_SURFACE = {"patty": "meat", "vegetables": "vegetables", "egg": "egg"}
-
-
-@dataclass(frozen=True)
-class View:
-    """One head looking at the pans of a cook."""
-
-    unit: HeadUnit
-    lens: Lens
-    band: Band
-    room: Kitchen
-
-
-@lru_cache(maxsize=8)
-def constants_of(name: str) -> OpticalConstants:
-    """Return the optical constants of a liquid."""
-    table = optical_table(name)
-    return OpticalConstants(table.wavelength_m, table.n, table.k, table.name)
-
-
-def emissivity_of(one: PanHistory, *, pose: Pose, band: Band) -> FloatArray:
-    """Return the band emissivity of what faces up, (time, cell)."""
-    setting = one.setting
-    eps = np.broadcast_to(_liquid_emissivity(one, pose, band), one.pan_k.shape)
-    if setting.plan.food is None or not one.food.any():
-        return np.asarray(eps)
-    cover = one.food[:, None] & setting.food_cover[None, :]
-    return np.where(cover, surface(FOOD_SURFACE[setting.plan.food.kind]).emissivity, eps)
-
-
-def _liquid_emissivity(one: PanHistory, pose: Pose, band: Band) -> FloatArray:
-    """Return the emissivity of pan and liquid, (time or 1, cell)."""
-    setting, bare = one.setting, one.setting.bare_emissivity
-    angle = _angles(setting, pose)
-    if setting.base.contents == "water":
-        wet = np.clip(one.mass_kg / float(setting.area_m2.sum()) / WATER_FILM_KG_M2, 0.0, 1.0)
-        water = surface_band_emissivity(
-            constants_of("water"), angle_rad=angle, temperature_k=350.0, band=band
-        )
-        return np.asarray(wet[:, None] * water + (1.0 - wet[:, None]) * bare)
-    if not setting.film_m.any():
-        return np.full((1, setting.area_m2.size), bare)
-    film = film_emissivity(
-        setting.film_m,
-        film=constants_of("oil"),
-        substrate=bare,
-        temperature_k=PLANCK_WEIGHT_K,
-        band=band,
-        angle_rad=angle,
-    )
-    if setting.base.contents != "butter":
-        return np.asarray(film[None, :])
-    mean = (one.surface_k * setting.area_m2).sum(axis=1) / setting.area_m2.sum()
-    foam = np.interp(mean, FOAM_K, (0.0, 1.0, 1.0, 0.0))[:, None]
-    return np.asarray(foam * surface("butter-foam").emissivity + (1.0 - foam) * film)
-
-
-def _angles(setting: PanSetting, pose: Pose) -> FloatArray:
-    grid = setting.grid
-    points = np.stack(
-        [
-            grid.centre_x_m + setting.x_m,
-            grid.centre_y_m + setting.y_m,
-            np.full(setting.x_m.size, grid.fill_m),
-        ],
-        axis=-1,
-    )
-    return view_angle_rad(points, pose=pose)
+SMALL_ARRAY_PX = 2000  # fewer pixels are larger ones, whose edges matter less
 
 
 def scene_radiance(
-    pans: Sequence[PanHistory], *, design: Design, view: View, generator: np.random.Generator
-) -> FloatArray:
+    pans: Sequence[PanHistory], *, design: Design, plan: CookPlan, view: HeadView, name: str
+) -> Float32Array:
     """Return the radiance in front of the window at the simulator's moments, (time, pixel)."""
-    unit, band, room = view.unit, view.band, view.room
-    sampling = sampling_matrix(
-        tuple(one.setting.grid for one in pans),
-        lens=view.lens,
-        pose=unit.pose,
-        sigma_px=unit.sigma_px,
-        strips_per_px=4,
-        steps_per_px=4,
+    things = mirrored_things(
+        pans, design=design, plan=plan, name=name, room=view.room, band=view.band
     )
-    mirrored = float(band_radiance(room.reflected_k, band=band))
-    surfaces = np.full((pans[0].time_s.size, sampling.matrix.shape[1]), mirrored)
-    for k, one in enumerate(pans):
-        eps = emissivity_of(one, pose=unit.pose, band=band)
-        cells = mixed_radiance(one.surface_k, emissivity=eps, mirrored=mirrored, band=band)
-        clear = steam_transmittance(one, generator)
-        cells = through_window(cells, transmittance=clear[:, None], window_k=STEAM_K, band=band)
-        first = sampling.cell_start[k]
-        surfaces[:, first : first + cells.shape[1]] = cells
-        surfaces[:, sampling.wall_column[k]] = mixed_radiance(
-            _wall_k(one, room),
+    flames = flame_shares(pans, design=design, name=name)
+    eps = [
+        seen_emissivity(one, pose=view.unit.pose, band=view.band, mismatch=plan.mismatch)
+        for one in pans
+    ]
+    parts = []
+    for begin, end in itertools.pairwise(_marks(pans, plan)):
+        part = Stretch(
+            pans,
+            tuple(_grid(one, begin, design=design, plan=plan) for one in pans),
+            tuple(_rows(one, begin, end) for one in eps),
+            dataclasses.replace(things, radiance=_rows(things.radiance, begin, end)),
+            tuple(flame[begin:end] for flame in flames),
+            slice(begin, end),
+        )
+        parts.append(_pixels(part, design=design, plan=plan, view=view))
+    scene = parts[0] if len(parts) == 1 else np.concatenate(parts)
+    return behind_steam(
+        scene, pans, design=design, view=view, name=name, scale=float(plan.mismatch.plume_scale)
+    )
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of a cook in which every pan stands still and no lid comes or goes."""
+
+    pans: Sequence[PanHistory]
+    grids: tuple[CellGrid, ...]
+    emissivity: tuple[FloatArray, ...]
+    things: Things
+    flames: tuple[FloatArray, ...]
+    span: slice
+
+
+def _rows(values: FloatArray, begin: int, end: int) -> FloatArray:
+    return values if len(values) == 1 else values[begin:end]
+
+
+def _marks(pans: Sequence[PanHistory], plan: CookPlan) -> list[int]:
+    """Return the moments between which every pan stands still, as indices."""
+    time = pans[0].time_s
+    marks = {int(np.searchsorted(time, float(move.at_s))) for move in plan.moves}
+    for one in pans:
+        marks.update((np.flatnonzero(np.diff(one.lidded.astype(np.int8))) + 1).tolist())
+    return sorted({0, time.size, *(n for n in marks if 0 < n < time.size)})
+
+
+def _grid(one: PanHistory, begin: int, *, design: Design, plan: CookPlan) -> CellGrid:
+    """Return a pan's grid where it then stands, lid at its rim, with the ring for its flames."""
+    grid, at = one.setting.grid, float(one.time_s[begin])
+    done = [m for m in plan.moves if m.burner == one.setting.burner.name and float(m.at_s) <= at]
+    return dataclasses.replace(
+        grid,
+        centre_x_m=grid.centre_x_m + sum(float(move.x_m) for move in done),
+        centre_y_m=grid.centre_y_m + sum(float(move.y_m) for move in done),
+        fill_m=grid.depth_m if one.lidded[begin] else grid.fill_m,
+        apron_m=_apron_m(one.setting, design),
+    )
+
+
+def _apron_m(setting: PanSetting, design: Design) -> float:
+    """Return how far flames, or a zone larger than its pan, show beside the base."""
+    burner = setting.burner
+    if burner.kind == "gas":
+        return float(design.surroundings.flame_reach_m)
+    zone = float(burner.ring_diameter_m) / 2 / RING_SHARE[burner.kind]
+    return max(0.0, zone - setting.radius_m)
+
+
+def _pixels(part: Stretch, *, design: Design, plan: CookPlan, view: HeadView) -> Float32Array:
+    """Return the radiance in the pixels over a stretch, (time, pixel)."""
+    pose, band = view.unit.pose, view.band
+    sampling = _sampling(part.grids, view=view)
+    cells = tuple(
+        Cells(
+            np.ascontiguousarray(one.seen_k[part.span]),
+            part.emissivity[k],
+            part.things.share(one.setting, grid=part.grids[k], pose=pose),
+            part.things.radiance,
+            sampling.cell_start[k],
+        )
+        for k, one in enumerate(part.pans)
+    )
+    rest = _background(part, design=design, view=view, sampling=sampling)
+    matrix = _haloed(sampling.matrix, part.grids, view=view, mismatch=plan.mismatch)
+    return pixel_radiance(matrix, cells=cells, rest=rest, band=band)
+
+
+def _sampling(
+    grids: tuple[CellGrid, ...], *, view: HeadView, sigma_px: float | None = None
+) -> Sampling:
+    strips, steps = image_steps(view.lens)
+    return sampling_matrix(
+        grids,
+        lens=view.lens,
+        pose=view.unit.pose,
+        sigma_px=view.unit.sigma_px if sigma_px is None else sigma_px,
+        strips_per_px=strips,
+        steps_per_px=steps,
+    )
+
+
+def image_steps(lens: Lens) -> tuple[int, int]:
+    """Return strips and steps a pixel that keep rendering within 20 mK rms and 0.15 K."""
+    return (6, 4) if lens.rows * lens.cols < SMALL_ARRAY_PX else (8, 4)
+
+
+def _haloed(
+    matrix: csr_array, grids: tuple[CellGrid, ...], *, view: HeadView, mismatch: Mismatch
+) -> csr_array:
+    """Return the matrix with the declared share of every pixel's signal taken from afar."""
+    share = float(mismatch.halo_frac)
+    if share == 0.0:
+        return matrix
+    wide = _sampling(grids, view=view, sigma_px=float(mismatch.halo_px)).matrix
+    return csr_array((1.0 - share) * matrix + share * wide)
+
+
+def seen_emissivity(one: PanHistory, *, pose: Pose, band: Band, mismatch: Mismatch) -> FloatArray:
+    """Return the emissivity of what faces up, mismatch included, (time or 1, cell).
+
+    A film that is thicker or absorbs more acts by the product of both.
+    """
+    film = float(mismatch.film_thickness_scale) * float(mismatch.film_absorption_scale)
+    eps = emissivity_of(one, pose=pose, band=band, film_scale=film)
+    if eps.strides[0] == 0:
+        eps = eps[:1]
+    scale = float(mismatch.emissivity_scale)
+    return np.ascontiguousarray(eps if scale == 1.0 else np.clip(scale * eps, 0.0, 1.0))
+
+
+def _background(part: Stretch, *, design: Design, view: HeadView, sampling: Sampling) -> FloatArray:
+    """Return the radiance of walls, aprons, hob and surround, (time, column)."""
+    band, room, things = view.band, view.room, part.things
+    first = sampling.wall_column[0]
+    glass = surface(design.cooktop.surface).emissivity
+    hob = hob_k(part.pans, room)[part.span]
+    rest = np.empty((hob.size, 2 * len(part.pans) + 2))
+    fire = float(band_radiance(float(design.surroundings.flame_k), band=band))
+    for k, one in enumerate(part.pans):
+        grid = part.grids[k]
+        mirrored = things.radiance @ things.share_at((grid.centre_x_m, grid.centre_y_m))
+        rest[:, sampling.wall_column[k] - first] = mixed_radiance(
+            one.wall_k[part.span].mean(axis=1),
             emissivity=one.setting.bare_emissivity,
             mirrored=mirrored,
             band=band,
         )
-    surfaces[:, sampling.hob_column] = mixed_radiance(
-        hob_k(pans, room),
-        emissivity=surface(design.cooktop.surface).emissivity,
-        mirrored=mirrored,
-        band=band,
-    )
-    return pixel_radiance(sampling.matrix, surfaces=surfaces)
-
-
-def _wall_k(one: PanHistory, room: Kitchen) -> FloatArray:
-    rim = one.pan_k[:, -32:].mean(axis=1)
-    return np.asarray(room.ambient_k + WALL_SHARE * (rim - room.ambient_k))
-
-
-def hob_k(pans: Sequence[PanHistory], room: Kitchen) -> FloatArray:
-    """Return the temperature of the hob beside the pans: it follows the heat slowly."""
-    rated = sum(float(one.setting.burner.power_w) for one in pans)
-    level = sum(one.heat_w for one in pans) / max(rated, 1e-9)
-    out = np.empty(pans[0].time_s.size)
-    rise, keep = 0.0, np.exp(-STEP_S / HOB_TAU_S)
-    for n, heat in enumerate(np.asarray(level)):
-        out[n] = room.ambient_k + rise
-        rise = keep * rise + (1.0 - keep) * room.hob_rise_k * float(heat) / 0.4
-    return out
-
-
-def steam_transmittance(one: PanHistory, generator: np.random.Generator) -> FloatArray:
-    """Return the flickering transmittance of the steam over a pan, (time,)."""
-    flicker = wander_k(
-        one.time_s.size, step_s=STEP_S, sigma_k=FLICKER, tau_s=FLICKER_S, generator=generator
-    )
-    lost = -np.gradient(one.mass_kg, STEP_S) / float(one.setting.area_m2.sum())
-    vapour = np.maximum(lost, 0.0) / PLUME_M_S
-    thick = DROPLET_SHARE * vapour * np.exp(flicker - 0.5 * FLICKER**2)
-    return np.asarray(
-        column_transmittance(DROPLET_M2_KG, concentration_kg_m3=thick, path_m=PLUME_M)
-    )
-
-
-def hand_cover(
-    moments_s: FloatArray,
-    *,
-    hands_at_s: Sequence[float],
-    over: PanSetting,
-    view: View,
-) -> FloatArray:
-    """Return how much of each pixel a hand covers, (time, pixel)."""
-    lens, pose = view.lens, view.unit.pose
-    index = np.moveaxis(np.indices((lens.rows, lens.cols)), 0, -1).astype(np.float64)
-    plane = point_of_pixel(index, lens=lens, pose=pose, plane_height_m=HAND_HEIGHT_M)
-    x, y = plane[..., 0].ravel(), plane[..., 1].ravel()
-    soft = float(np.nanmedian(np.abs(np.diff(plane[..., 0], axis=1))))
-    cover = np.zeros((moments_s.size, x.size))
-    for at in hands_at_s:
-        for n in np.flatnonzero((moments_s >= at) & (moments_s <= at + HAND_SECONDS)):
-            share = (moments_s[n] - at) / HAND_SECONDS
-            reach = 1.0 - abs(2.0 * share - 1.0) * 2.0  # in from the front, and back
-            centre = (over.grid.centre_x_m, over.grid.centre_y_m - 0.12 * (1.0 - reach))
-            cover[n] = disc_cover(x, y_m=y, centre_m=centre, radius_m=HAND_RADIUS_M, soft_m=soft)
-    return cover
-
-
-def hand_radiance(band: Band, *, mirrored: float) -> float:
-    """Return the radiance of a hand."""
-    eps = surface("hand").emissivity
-    return float(mixed_radiance(HAND_K, emissivity=eps, mirrored=mirrored, band=band))
+        zone = np.where(np.isfinite(one.hob_k[part.span]), one.hob_k[part.span], hob)
+        beside = mixed_radiance(zone, emissivity=glass, mirrored=mirrored, band=band)
+        rest[:, sampling.apron_column[k] - first] = beside + part.flames[k] * (fire - beside)
+    mirrored = things.radiance @ things.share_at((0.0, 0.0))
+    rest[:, -2] = mixed_radiance(hob, emissivity=glass, mirrored=mirrored, band=band)
+    rest[:, -1] = mirrored
+    return rest

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -12,27 +14,37 @@ from trivet.errors import InputError
 from trivet.facts.materials import Material, material
 from trivet.facts.surfaces import surface
 from trivet.kernels.geometry.sampling import CellGrid
-from trivet.kernels.heat.burners import FluxMap, default_pattern, flux_map
-from trivet.kernels.heat.loads import Layer, oil_layer, water_layer
-from trivet.kernels.heat.patches import film_thickness_m, smooth_field
+from trivet.kernels.heat.burners import (
+    BurnerPattern,
+    FluxMap,
+    default_pattern,
+    flux_map,
+    turned_down,
+)
+from trivet.kernels.heat.loads import Layer
 from trivet.kernels.heat.thermal import cell_area_frac, cell_centres
 from trivet.records.cook import CookBurner, CookPlan
 from trivet.records.design import Base, Burner, Design, Pan
+from trivet.stages.simulate.contents import (
+    base_height_m,
+    boiling_as,
+    contents,
+    fat_kg,
+    refuse_contents,
+)
 from trivet.stages.simulate.draws import Kitchen, drawn, stream
+from trivet.stages.simulate.oildraw import OilDraw, oil_draw
+from trivet.stages.simulate.pieces import Piece, pieces
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 N_R, N_THETA = 24, 32
+STEP_S = 0.5
 # All assumed, common practice, no source.
 PLACEMENT_SIGMA_M = 0.003
-WET_FRAC = (0.7, 1.0)
-UNEVENNESS = (0.2, 0.6)
-PATCH_M = 0.06
-FILM_UNDER_M = 0.5e-3
 EFFICIENCY_SIGMA = 0.02
 RING_SHARE = {"gas": 0.8, "coil": 0.6, "radiant": 0.6, "induction": 0.55}
-WATER_KG_M3 = 998.0
 
 
 @dataclass(frozen=True)
@@ -56,26 +68,43 @@ class PanSetting:
     film_m: FloatArray
     """(cell,) thickness of oil; 0 where bare, and everywhere without oil."""
     layer: Layer
-    flux: FluxMap
-    food_cover: BoolArray
-    """(cell,) where the food lies when it lies there."""
+    pattern: BurnerPattern
+    offset_m: tuple[float, float]
+    """Pan centre minus burner centre."""
+    pieces: tuple[Piece, ...]
+    """The food that goes in."""
+    oil: OilDraw
+    """Which oil lies in it, and at what it smokes and ignites."""
+    height_m: FloatArray
+    """(cell,) height of the base's face over its mean: bow and tilt."""
 
     @property
     def radius_m(self) -> float:
         """Inner radius of the base."""
         return self.grid.radius_m
 
+    def flux(self, level_frac: float = 1.0) -> FluxMap:
+        """Return where the heat enters the base at a level of the knob; the rest, the wall."""
+        pattern = turned_down(self.pattern, level_frac=round(level_frac, 3))
+        return _flux(pattern, self.radius_m, self.offset_m)
+
     @property
     def contents_kg(self) -> float:
-        """Mass of oil or butter; water is followed by the simulator."""
-        return float(self.base.volume_m3) * 900.0 if self.film_m.any() else 0.0
+        """Mass of oil, or of butter without its water, at the start."""
+        return fat_kg(self.base) if self.film_m.any() else 0.0
 
 
 def settings(design: Design, *, plan: CookPlan, name: str, room: Kitchen) -> tuple[PanSetting, ...]:
     """Return what stands on the burners, in the plan's order."""
     _refuse_unknown(design, plan)
     made = tuple(
-        _setting(design, one, room, stream(design.project.seed, cook=name, name=f"pan {k}"))
+        _setting(
+            design,
+            one,
+            room,
+            stream(design.project.seed, cook=name, name=f"pan {k}"),
+            stream(design.project.seed, cook=name, name=f"oil {k}"),
+        )
         for k, one in enumerate(plan.burners)
     )
     _refuse_overlap(made)
@@ -118,9 +147,15 @@ def _refuse_overlap(made: tuple[PanSetting, ...]) -> None:
 
 
 def _setting(
-    design: Design, plan: CookBurner, room: Kitchen, generator: np.random.Generator
+    design: Design,
+    plan: CookBurner,
+    room: Kitchen,
+    generator: np.random.Generator,
+    of_oil: np.random.Generator,
 ) -> PanSetting:
     burner, pan, base = design.burner(plan.burner), design.pan(plan.pan), design.base(plan.base)
+    refuse_contents(base)
+    _refuse_missing_lid(plan, pan)
     slip = np.clip(generator.normal(0.0, PLACEMENT_SIGMA_M, 2), -0.006, 0.006)
     offset = (
         drawn(plan.offset_x_m, generator) + float(slip[0]),
@@ -141,12 +176,13 @@ def _setting(
         N_THETA,
         depth_m=float(pan.depth_m),
         fill_m=depth,
+        flare_rad=float(pan.flare_rad),
     )
     r, theta = cell_centres(N_R, N_THETA)
     x = (radius * r[:, None] * np.cos(theta)).ravel()
     y = (radius * r[:, None] * np.sin(theta)).ravel()
     area = cell_area_frac(N_R, N_THETA).ravel() * math.pi * radius**2
-    film, layer = _contents(base, area=area, x=x, y=y, room=room, generator=generator)
+    film, layer = contents(base, area=area, x=x, y=y, room=room, generator=generator)
     return PanSetting(
         plan=plan,
         burner=burner,
@@ -161,10 +197,31 @@ def _setting(
         x_m=x,
         y_m=y,
         film_m=film,
-        layer=layer,
-        flux=_flux(burner, radius, offset, generator),
-        food_cover=_food_cover(plan, x, y, generator),
+        layer=boiling_as(layer, pan=pan, room=room),
+        pattern=_pattern(burner, generator),
+        offset_m=offset,
+        pieces=pieces(plan, pan=pan, x_m=x, y_m=y, generator=generator),
+        oil=oil_draw(base, of_oil),
+        height_m=base_height_m(x, y=y, generator=of_oil),
     )
+
+
+def _refuse_missing_lid(plan: CookBurner, pan: Pan) -> None:
+    """Name a lid that the pan does not have."""
+    if plan.lid and not pan.lid:
+        raise InputError(
+            f"a lid is put on pan {pan.name!r} on burner {plan.burner!r}, but that pan has none; "
+            "set lid = true for that pan in the design, or leave the lid out"
+        )
+    end = -1.0
+    for span in plan.lid:
+        off = math.inf if span.off_s is None else float(span.off_s)
+        if float(span.on_s) < end or off <= float(span.on_s):
+            raise InputError(
+                f"lid on burner {plan.burner!r}: on at {float(span.on_s):g} s, off at {off:g} s, "
+                f"before that off at {max(end, 0.0):g} s; wanted on and off in turn, rising"
+            )
+        end = off
 
 
 def _bare_emissivity(pan: Pan, generator: np.random.Generator) -> float:
@@ -179,50 +236,16 @@ def _efficiency(burner: Burner, generator: np.random.Generator) -> float:
     return min(1.0, value)
 
 
-def _flux(
-    burner: Burner, radius_m: float, offset_m: tuple[float, float], generator: np.random.Generator
-) -> FluxMap:
+def _pattern(burner: Burner, generator: np.random.Generator) -> BurnerPattern:
     ring = drawn(burner.ring_diameter_m, generator) / 2
     pattern = default_pattern(burner.kind, radius_m=ring / RING_SHARE[burner.kind])
-    return flux_map(pattern, pan_radius_m=radius_m, offset_m=offset_m, n_r=N_R, n_theta=N_THETA)
+    if burner.side_frac is None:
+        return pattern
+    return dataclasses.replace(pattern, side_frac=float(burner.side_frac))
 
 
-def _contents(
-    base: Base,
-    *,
-    area: FloatArray,
-    x: FloatArray,
-    y: FloatArray,
-    room: Kitchen,
-    generator: np.random.Generator,
-) -> tuple[FloatArray, Layer]:
-    """Return the thickness of oil in each cell and the layer for the heat balance."""
-    volume, none = float(base.volume_m3), np.zeros(area.size)
-    field = smooth_field(x, y_m=y, wavelength_m=PATCH_M, generator=generator)
-    wet = generator.uniform(*WET_FRAC)
-    unevenness = generator.uniform(*UNEVENNESS)
-    if base.contents == "dry" or volume <= 0.0:
-        return none, Layer(start_k=room.ambient_k)
-    if base.contents == "water":
-        layer = water_layer(volume * WATER_KG_M3, start_k=room.ambient_k, boil_k=room.boiling_k)
-        return none, layer
-    depth = volume / float(area.sum())
-    if depth >= FILM_UNDER_M:
-        return np.full(area.size, depth), oil_layer(depth, start_k=room.ambient_k)
-    film = film_thickness_m(
-        field, area_m2=area, volume_m3=volume, wet_frac=wet, unevenness=unevenness
+@lru_cache(maxsize=256)
+def _flux(pattern: BurnerPattern, radius_m: float, offset_m: tuple[float, float]) -> FluxMap:
+    return flux_map(
+        pattern, pan_radius_m=radius_m, offset_m=offset_m, n_r=N_R, n_theta=N_THETA, wall=True
     )
-    layer = oil_layer(depth / wet, start_k=room.ambient_k, cover_frac=wet, emissivity=0.6)
-    return film, layer
-
-
-def _food_cover(
-    plan: CookBurner, x: FloatArray, y: FloatArray, generator: np.random.Generator
-) -> BoolArray:
-    """Return the cells under the food: near the middle, never all of the pan."""
-    at = generator.normal(0.0, 0.008, 2)
-    if plan.food is None:
-        return np.zeros(x.size, dtype=np.bool_)
-    edge = float(np.hypot(x, y).max())
-    radius = min(float(plan.food.diameter_m) / 2, 0.95 * edge)
-    return np.asarray(np.hypot(x - at[0], y - at[1]) <= radius)

@@ -5,12 +5,14 @@ from __future__ import annotations
 from trivet.errors import InputError
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
-from trivet.records.recording import Recording, Sight, SimulatedCook, Truth
+from trivet.records.recording import Note, Recording, Sight, SimulatedCook, Truth
 from trivet.stages.simulate.cooking import cooked
-from trivet.stages.simulate.draws import head_unit, kitchen, stream
+from trivet.stages.simulate.draws import head_unit, kitchen, mismatched, stream
+from trivet.stages.simulate.mismatches import contact_scaled
 from trivet.stages.simulate.references import reference, told
 from trivet.stages.simulate.sensing import head_frames
 from trivet.stages.simulate.setting import settings
+from trivet.stages.simulate.soundness import require_physical
 from trivet.stages.simulate.truth import burner_truth
 from trivet.terms.optics import card_band, card_lens
 
@@ -37,14 +39,16 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
     InputError
         If the plan names what the design does not have, pans overlap, contents do
         not fit, or the repeat is not one of the plan's.
+    OutOfRangeError
+        If a pan's temperature is no number or none that a pan can have.
 
     Notes
     -----
     Bytes are the same on every run with one lock file and processor family; each
     purpose has its own random stream, so another head or probe changes no other.
     What is assumed (steam, hands, film patches, placement, sensor pattern) stands
-    as constants in the modules of this package.  Not modelled: lids, butter's
-    water, oil that dries out or smokes, flames that a head sees beside a pan.
+    as constants in the modules of this package.  A pan that is pushed keeps the heat
+    of the place where it stood.
 
     References
     ----------
@@ -54,12 +58,15 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
         raise InputError(f"cook {plan.name!r} has repeats 0 to {plan.repeats - 1}, not {repeat}")
     seed, name = design.project.seed, cook_name(plan, repeat)
     room = kitchen(design, plan=plan, generator=stream(seed, cook=name, name="kitchen"))
-    cook = cooked(settings(design, plan=plan, name=name, room=room), plan=plan, room=room)
+    standing = settings(design, plan=plan, name=name, room=room)
+    cook = cooked(contact_scaled(standing, plan.mismatch), plan=plan, room=room)
+    require_physical(cook.pans, name=name)
     heads, eyes = [], []
     for head in design.heads:
         card = design.card(head)
         generator = stream(seed, cook=f"unit {plan.unit}", name=f"unit {head.name}")
         unit = head_unit(head, card=card, plan=plan, generator=generator)
+        unit = mismatched(unit, plan.mismatch)
         eyes.append((card_lens(card), unit.pose, card_band(card)))
         heads.append(
             head_frames(
@@ -80,6 +87,19 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
         altitude_m=float(design.surroundings.altitude_m),
         sight=Sight(tuple(heads), told(design, plan=plan)),
         reference=reference(cook.pans, design=design, plan=plan, name=name, room=room),
+        notes=_notes(plan),
     )
-    burners = tuple(burner_truth(one, eyes=eyes) for one in cook.pans)
+    burners = tuple(burner_truth(one, eyes=eyes, mismatch=plan.mismatch) for one in cook.pans)
     return SimulatedCook(recording, Truth(name, burners, cook.stopped))
+
+
+def _notes(plan: CookPlan) -> tuple[Note, ...]:
+    """Return a note on every way in which the cook's physics was set apart from the nominal."""
+    return tuple(
+        Note(
+            f"simulated with {key} = {value}: wrong on purpose",
+            f"cook {plan.name!r}, mismatch",
+            "compare with the same cook without it; never pool the two",
+        )
+        for key, value in plan.mismatch.changes().items()
+    )

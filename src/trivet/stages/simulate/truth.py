@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -12,11 +13,13 @@ from trivet.kernels.geometry.occlusion import visible_base
 from trivet.kernels.geometry.optics import Pose, pixel_of_point
 from trivet.kernels.heat.cellstats import area_quantiles_k, hottest_mean_k
 from trivet.kernels.radiation.planck import Band
+from trivet.records.disturbances import Mismatch
 from trivet.records.recording import BurnerTruth
 from trivet.records.requirement import OF_WORDS, Of
-from trivet.stages.simulate.cooking import PanHistory
-from trivet.stages.simulate.scene import emissivity_of
-from trivet.stages.simulate.setting import FILM_UNDER_M, PanSetting
+from trivet.stages.simulate.contents import FILM_UNDER_M
+from trivet.stages.simulate.history import PanHistory
+from trivet.stages.simulate.scene import seen_emissivity
+from trivet.stages.simulate.setting import PanSetting
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -24,35 +27,41 @@ Eye = tuple[Lens, Pose, Band]
 """Lens, true pose and band of one head."""
 
 
-def burner_truth(one: PanHistory, *, eyes: Sequence[Eye]) -> BurnerTruth:
+def burner_truth(one: PanHistory, *, eyes: Sequence[Eye], mismatch: Mismatch) -> BurnerTruth:
     """Return the truth of one burner; what is seen is what the best-placed head sees."""
     setting = one.setting
     views = [visible_cells(setting, lens=lens, pose=pose) for lens, pose, _ in eyes]
     best = int(np.argmax([float(setting.area_m2[view].sum()) for view in views]))
     seen = views[best] if views[best].any() else np.ones(setting.area_m2.size, dtype=np.bool_)
     of = _seen_of(one, seen)
-    eps = emissivity_of(one, pose=eyes[best][1], band=eyes[best][2])
+    eps = seen_emissivity(one, pose=eyes[best][1], band=eyes[best][2], mismatch=mismatch)
     low, high = area_quantiles_k(one.pan_k, area_m2=setting.area_m2, shares=(0.05, 0.95))
-    covered = one.food[:, None] & setting.food_cover
-    food = of == OF_WORDS.index("food")
-    shown = seen & np.where(food[:, None], covered, ~covered)
-    metal = of == OF_WORDS.index("pan")
-    value = np.where(metal[:, None], one.pan_k, one.surface_k)
+    covered = one.covered if one.food.any() else None
+    food, metal = of == OF_WORDS.index("food"), of == OF_WORDS.index("pan")
+    area = setting.area_m2
+    open_k, metal_k = (
+        _mean(one.surface_k, area * seen, covered),
+        _mean(one.pan_k, area * seen, covered),
+    )
+    seen_k = np.where(metal, metal_k.clear, np.where(food, open_k.under, open_k.clear))
+    whole_k = _mean(one.surface_k, area, covered)
+    seen_eps = _mean(np.broadcast_to(eps, one.pan_k.shape), area * seen, covered)
     return BurnerTruth(
         burner=setting.burner.name,
         pan=setting.pan.name,
         base=setting.base.name,
         time_s=one.time_s,
         seen_of=of,
-        seen_k=_mean(value, setting.area_m2, shown),
-        pan_k=_mean(one.pan_k, setting.area_m2, np.ones_like(covered)),
-        hottest_k=hottest_mean_k(one.pan_k, area_m2=setting.area_m2),
+        seen_k=np.where(one.lidded, one.lid_k, seen_k),
+        pan_k=_mean(one.pan_k, area, None).clear,
+        hottest_k=hottest_mean_k(one.pan_k, area_m2=area),
         pan_p5_k=low,
         pan_p95_k=high,
-        contents_k=np.where(_wet(one), _mean(one.surface_k, setting.area_m2, ~covered), np.nan),
-        food_k=_mean(one.surface_k, setting.area_m2, covered),
-        contents_kg=one.mass_kg + setting.contents_kg,
-        emissivity=_mean(eps, setting.area_m2, shown),
+        contents_k=np.where(_wet(one), whole_k.clear, np.nan),
+        food_k=whole_k.under,
+        core_k=one.inserted_k,
+        contents_kg=one.mass_kg + setting.contents_kg * one.film.left_frac(one.time_s, area),
+        emissivity=np.where(food, seen_eps.under, seen_eps.clear),
         heat_w=one.heat_w,
     )
 
@@ -73,16 +82,30 @@ def visible_cells(setting: PanSetting, *, lens: Lens, pose: Pose) -> BoolArray:
         depth_m=grid.depth_m,
         fill_m=grid.fill_m,
         eye_m=pose.eye_m,
+        flare_rad=grid.flare_rad,
     )
     return np.asarray(inside & open_view)
 
 
-def _mean(values: FloatArray, area: FloatArray, where: BoolArray) -> FloatArray:
-    """Return area means over the cells chosen at each moment; NaN where none is."""
-    weight = area * where
-    total = weight.sum(axis=1)
-    sums = (np.broadcast_to(values, weight.shape) * weight).sum(axis=1)
-    return np.asarray(np.where(total > 0.0, sums / np.maximum(total, 1e-300), np.nan))
+@dataclass(frozen=True)
+class _Means:
+    """Area means over the cells under food and over the others, (time,); NaN where none is."""
+
+    under: FloatArray
+    clear: FloatArray
+
+
+def _mean(values: FloatArray, weight: FloatArray, covered: BoolArray | None) -> _Means:
+    """Return means of (time, cell) values with the weight of each cell."""
+    total = float(weight.sum())
+    if covered is None:
+        none = np.full(len(values), np.nan)
+        return _Means(none, values @ (weight / total) if total > 0.0 else none)
+    under = covered @ weight
+    sums = np.einsum("tc,tc,c->t", values, covered, weight)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        clear = np.where(total - under > 1e-12, (values @ weight - sums) / (total - under), np.nan)
+        return _Means(np.where(under > 0.0, sums / under, np.nan), clear)
 
 
 def _wet(one: PanHistory) -> BoolArray:
@@ -101,7 +124,7 @@ def _seen_of(one: PanHistory, seen: BoolArray) -> npt.NDArray[np.int8]:
     if setting.base.contents == "water":
         areal = one.mass_kg / float(setting.area_m2.sum())
         word[areal > 0.15] = OF_WORDS.index("liquid")  # over half of the film is whole
-    share = setting.area_m2[seen & setting.food_cover].sum() / setting.area_m2[seen].sum()
-    if share > 0.5:
-        word[one.food] = OF_WORDS.index("food")
+    share = one.covered[:, seen] @ setting.area_m2[seen] / setting.area_m2[seen].sum()
+    word[share > 0.5] = OF_WORDS.index("food")
+    word[one.lidded] = OF_WORDS.index("lid")
     return word

@@ -1,0 +1,102 @@
+"""Commands about cooks: make or import them, calibrate on them, read them, alert on them."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from trivet.cli.program import Cook, Csv, Fresh, Json, Project, app, open_chain, show
+
+
+@app.command()
+def simulate(
+    project: Project,
+    cook: Annotated[
+        str | None, typer.Argument(help="One cook; all planned ones if left out.")
+    ] = None,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Simulate the planned cooks: frames, sensor state, reference probes, and apart the truth.
+
+    Example: trivet simulate my-monitor unattended-oil-r0
+    """
+    from trivet.report.console import show_recording
+
+    chain = open_chain(project, fresh=fresh)
+    chosen = [chain.entry(cook)] if cook else [one for one in chain.cooks if one.plan]
+    records = [chain.recording(entry) for entry in chosen]
+    show(records, [show_recording(one) for one in records], json)
+
+
+@app.command("import")
+def import_(
+    project: Project,
+    cook: Annotated[
+        str | None, typer.Argument(help="One folder of bench/; all if left out.")
+    ] = None,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Import recorded cooks from bench/: frames or sensor words, probes, events, sheet.
+
+    Example: trivet import my-monitor steak-monday
+    """
+    from trivet.report.console import show_recording
+
+    chain = open_chain(project, fresh=fresh)
+    chosen = [chain.entry(cook)] if cook else [one for one in chain.cooks if one.folder]
+    records = [chain.recording(entry) for entry in chosen]
+    show(records, [show_recording(one) for one in records], json)
+
+
+@app.command()
+def calibrate(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Fit pose, drift and emissivity from the calibration cooks, each with covariance.
+
+    Example: trivet calibrate my-monitor
+    """
+    from trivet.report.console import show_calibration
+
+    chain = open_chain(project, fresh=fresh)
+    records = [chain.calibration(grade) for grade in chain.grades]
+    moved = [chain.moved_mounts(grade) for grade in chain.grades]
+    shown = [show_calibration(one, moved=texts) for one, texts in zip(records, moved, strict=True)]
+    show(records, shown, json)
+
+
+@app.command()
+def estimate(
+    project: Project, cook: Cook, csv: Csv = None, json: Json = False, fresh: Fresh = False
+) -> None:
+    """Read one cook frame by frame: temperature, of what, how sure, or why not.
+
+    Example: trivet estimate my-monitor sear-dry --csv sear.csv
+    """
+    from trivet.files.tables import write_estimate_csv
+    from trivet.report.console import show_estimate
+
+    chain = open_chain(project, fresh=fresh)
+    record = chain.estimate(chain.entry(cook))
+    if csv:
+        write_estimate_csv(csv, record)
+    show(record, show_estimate(record, display=chain.design.display), json)
+
+
+@app.command()
+def alert(
+    project: Project, cook: Cook, csv: Csv = None, json: Json = False, fresh: Fresh = False
+) -> None:
+    """Run the alert machine over one cook and list every change.
+
+    Example: trivet alert my-monitor unattended-oil-r0 --csv alerts.csv
+    """
+    from trivet.files.tables import write_alert_csv
+    from trivet.report.console import show_alerts
+
+    chain = open_chain(project, fresh=fresh)
+    record = chain.alerts(chain.entry(cook))
+    if csv:
+        write_alert_csv(csv, record)
+    show(record, show_alerts(record), json)

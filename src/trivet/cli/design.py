@@ -1,0 +1,135 @@
+"""Commands about the design alone: no cook is needed."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from trivet.cli.program import Fresh, Json, Project, app, open_chain, show
+from trivet.errors import InputError
+
+
+@app.command()
+def new(
+    directory: Annotated[Path, typer.Argument(help="Folder to make.", show_default=False)],
+    scenario: Annotated[str, typer.Option(help="Worked example to start from.")] = "larkpane",
+) -> None:
+    """Make a project: a commented design, its cooks, and schemas for your editor.
+
+    Example: trivet new my-monitor --scenario larkpane
+    """
+    from trivet.files.newproject import new_project
+
+    made = new_project(directory, scenario=scenario)
+    print(f"made {made}; next: trivet check {directory}")
+
+
+@app.command()
+def check(project: Project, json: Json = False) -> None:
+    """Read the design and the cooks, and warn of what is legal but unwise.
+
+    Example: trivet check my-monitor
+    """
+    from trivet.files.advice import advise
+    from trivet.report.console import show_check
+
+    chain = open_chain(project)
+    _ = chain.plans
+    notes = advise(chain.design)
+    show(notes, show_check(notes), json)
+
+
+@app.command()
+def predict(
+    project: Project,
+    whole: Annotated[bool, typer.Option("--whole", help="Print every table.")] = False,
+    pictures: Annotated[
+        Path | None, typer.Option("--pictures", help="Write every picture as SVG to this folder.")
+    ] = None,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Say on one page what the design alone promises: view, error, warning, battery, money.
+
+    Example: trivet predict my-monitor
+    """
+    from trivet.report.console import show_prediction
+
+    chain = open_chain(project, fresh=fresh)
+    record = chain.prediction
+    shown = show_prediction(record, display=chain.design.display, whole=whole)
+    show(record, shown, json)
+    if pictures is not None:
+        written = chain.write_pictures(pictures)
+        print(f"{len(written)} pictures in {pictures}", file=sys.stderr)
+
+
+@app.command()
+def sensors(json: Json = False) -> None:
+    """List the sensor cards of the library, each with its source; unknown is never zero.
+
+    Example: trivet sensors --json
+    """
+    from trivet.facts.sensors import sensor_cards
+    from trivet.report.console_seeing import show_cards
+
+    cards = tuple(sensor_cards().values())
+    show(cards, show_cards(cards), json)
+
+
+@app.command()
+def compare(
+    projects: Annotated[
+        list[Path], typer.Argument(help="Folders with design.toml.", show_default=False)
+    ],
+    by_sensor: Annotated[
+        bool, typer.Option("--sensors", help="Every sensor card under one design's mounts.")
+    ] = False,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Lay designs side by side, or all sensor cards under one design.
+
+    Example: trivet compare my-monitor other-monitor
+    """
+    from trivet.report.console_seeing import show_comparison
+    from trivet.stages.predict.comparison import compare_designs, compare_sensors
+
+    chains = [open_chain(project, fresh=fresh) for project in projects]
+    designs = [chain.design for chain in chains]
+    if by_sensor and len(chains) > 1:
+        raise InputError(f"--sensors compares under one design; {len(chains)} were named")
+    found = (
+        compare_sensors(designs[0])
+        if by_sensor
+        else compare_designs(designs, predictions=[chain.prediction for chain in chains])
+    )
+    show(found, show_comparison(found, display=designs[0].display), json)
+
+
+@app.command()
+def remedies(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Try the design's declared changes against every predicted requirement that fails.
+
+    Example: trivet remedies my-monitor
+    """
+    from trivet.report.console_production import show_remedies
+
+    chain = open_chain(project, fresh=fresh)
+    record = chain.remedies
+    show(record, show_remedies(record, display=chain.design.display), json)
+
+
+@app.command()
+def trade(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Rank the design's options by weighted criteria; say at which weight the winner flips.
+
+    Example: trivet trade my-monitor
+    """
+    from trivet.report.console_business import show_trade
+
+    record = open_chain(project, fresh=fresh).trade
+    show(record, show_trade(record), json)

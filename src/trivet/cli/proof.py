@@ -1,0 +1,75 @@
+"""Commands that prove and hand off."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_chain, show
+
+
+@app.command()
+def verify(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Decide each requirement from the proof cooks: met, not met or not proven.
+
+    Example: trivet verify my-monitor
+    """
+    from trivet.report.console import show_verdict
+
+    record = open_chain(project, fresh=fresh).verdict
+    show(record, show_verdict(record), json)
+    raise typer.Exit(MET if record.passes else NOT_MET)
+
+
+@app.command()
+def dossier(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Write the review dossier, one self-contained page.
+
+    Example: trivet dossier my-monitor
+    """
+    chain = open_chain(project, fresh=fresh)
+    page = chain.write_dossier()
+    show(chain.dossier, f"dossier: {page}", json)
+    raise typer.Exit(MET if chain.verdict.passes else NOT_MET)
+
+
+@app.command()
+def handoff(
+    project: Project,
+    unproven: Annotated[
+        bool, typer.Option("--unproven", help="Without a passing verdict; brands every file.")
+    ] = False,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Write the firmware bundle: C tables and code, golden vectors, checker, manifest.
+
+    Example: trivet handoff my-monitor --unproven
+    """
+    from trivet.files.bundle import write_bundle
+
+    chain = open_chain(project, fresh=fresh)
+    record = chain.bundle(unproven=unproven)
+    show(record, f"bundle: {write_bundle(project, record)}", json)
+
+
+@app.command()
+def prove(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Run the whole chain and print the verdict and where the dossier lies.
+
+    Example: trivet prove examples/larkpane
+    """
+    from trivet.flow import prove as run
+    from trivet.report.console import show_verdict
+    from trivet.report.progress import progress_bars
+
+    with progress_bars() as tell:
+        proof = run(project, fresh=fresh, tell=tell)
+    where = (
+        f"firmware bundle: {proof.bundle}"
+        if proof.bundle
+        else "hand-off skipped: the verdict does not pass (trivet handoff --unproven overrides)"
+    )
+    show(proof.verdict, [show_verdict(proof.verdict), f"dossier: {proof.page}", where], json)
+    raise typer.Exit(MET if proof.verdict.passes else NOT_MET)

@@ -1,0 +1,68 @@
+"""Many cooks through the alert machine at once, for campaigns."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trivet.device import alertmachine as machine
+from trivet.device.alertsettings import Ints
+from trivet.errors import InputError
+
+
+def changes_of_cooks(
+    time_ms: Ints, *, reading_dk: NDArray[np.integer], word: Ints, settings: Ints, room: int = 64
+) -> list[Ints]:
+    """Return the changes of many cooks of one burner and one time base, each from a cold start.
+
+    Parameters
+    ----------
+    time_ms : (time,)
+        Moments. [ms]
+    reading_dk : (cook, time)
+        Readings. [0.1 K]
+    word : (time,)
+        Bits HEAT_ON and COOL.
+    settings : (alert, 8)
+        As :func:`settings_array`.
+    room : int
+        Changes foreseen a cook; one with more is run again by itself. [-]
+
+    Returns
+    -------
+    list of (change, 4)
+        As :func:`burner_changes`, cook by cook.
+
+    Raises
+    ------
+    InputError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    For campaigns: one compiled loop, the same function as the device's.
+
+    References
+    ----------
+    The module's rules.
+    """
+    if reading_dk.ndim != 2 or not reading_dk.shape[1] == time_ms.size == word.size:
+        raise InputError("time, reading and word must have one length")
+    state = machine.cold_start(settings.shape[0])
+    counts = np.zeros(reading_dk.shape[0], dtype=np.int64)
+    changes = np.zeros((reading_dk.shape[0], room, 4), dtype=np.int64)
+    fresh = (state.alerts, state.ring, state.last_ms)
+    machine.run_cooks((time_ms, reading_dk, word), settings, fresh, counts, changes)
+    found = []
+    for i, count in enumerate(counts.tolist()):
+        if count <= room:
+            found.append(changes[i, :count])
+            continue
+        again = machine.cold_start(settings.shape[0])
+        reading = reading_dk[i].astype(np.int64)
+        found.append(
+            machine.burner_changes(
+                time_ms, reading_dk=reading, word=word, settings=settings, state=again
+            )
+        )
+    return found

@@ -1,0 +1,75 @@
+"""Efficiencies of burners by kind, and sizes of standard cookware."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from trivet.facts.tables import known_name, number, read_table
+
+
+@dataclass(frozen=True)
+class HobFact:
+    """One figure with its range and where it comes from."""
+
+    value: float
+    low: float
+    high: float
+    condition: str
+    source: str
+    grade: str
+
+
+def _facts(property_name: str) -> dict[str, HobFact]:
+    return {
+        row["name"]: HobFact(
+            number(row, "value"),
+            number(row, "low"),
+            number(row, "high"),
+            row["condition"],
+            row["source"],
+            row["grade"],
+        )
+        for row in read_table("hobs.csv")
+        if row["property"] == property_name
+    }
+
+
+def burner_efficiency(kind: str) -> HobFact:
+    """Return the share of a burner's rating that reaches the vessel.
+
+    Parameters
+    ----------
+    kind : str
+        gas, coil, radiant or induction.
+
+    Returns
+    -------
+    HobFact
+        Share and range. [-]
+
+    Raises
+    ------
+    InputError
+        If the kind is unknown.
+
+    Notes
+    -----
+    For a vessel as wide as the burner; a smaller one takes less.
+    """
+    facts = _facts("efficiency")
+    return facts[known_name(kind, names=facts, what="burner kind")]
+
+
+def vessel_diameters_m() -> tuple[float, ...]:
+    """Return the diameters of standard cookware, smallest first.
+
+    Returns
+    -------
+    tuple of float
+        Diameters. [m]
+
+    Notes
+    -----
+    From memory; buy the standard before a claim rests on them.
+    """
+    return tuple(sorted(fact.value for fact in _facts("diameter").values()))

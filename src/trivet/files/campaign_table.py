@@ -1,0 +1,180 @@
+"""The table of a campaign: a small file for each cook that is done, and parquet of them all.
+
+Each cook's rows are written whole or not at all under the hash of what the cook
+is, so that a campaign that was stopped, or got more cooks, goes on from what is
+there.  DuckDB (extra ``stats``) turns them into one parquet table.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import closing
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trivet.errors import InputError, StorageError
+from trivet.files.atomic import storage_error, write_text
+from trivet.records.campaign import SweepCook
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+Rows = Sequence[Mapping[str, Any]]
+TABLE_FILE = "sweep.parquet"
+LABELS = {
+    "number": "BIGINT",
+    "cook": "VARCHAR",
+    "burner": "VARCHAR",
+    "combination": "VARCHAR",
+    "matrix": "VARCHAR",
+    "worst_case": "VARCHAR",
+    "seed_name": "VARCHAR",
+    "repeat": "BIGINT",
+    "seed": "BIGINT",
+    "evidence": "VARCHAR",
+    "purpose": "VARCHAR",
+    "unit": "VARCHAR",
+    "pan": "VARCHAR",
+    "base": "VARCHAR",
+}
+"""Columns that say which cook and burner a row is of."""
+FIGURES = {
+    "stopped": "VARCHAR",
+    "simulated_s": "DOUBLE",
+    "max_pan_k": "DOUBLE",
+    "heated_moments": "BIGINT",
+    "valid_frac": "DOUBLE",
+    "readings": "BIGINT",
+    "covered_frac": "DOUBLE",
+    "drawn_covered": "BOOLEAN",
+    "wrong_reading": "BOOLEAN",
+    "bias_k": "DOUBLE",
+    "p95_error_k": "DOUBLE",
+    "max_error_k": "DOUBLE",
+}
+"""Columns that every campaign has; those of its limits and alerts follow."""
+
+
+def column_of(prefix: str, name: str) -> str:
+    """Return the column of a factor, a limit or an alert: no sign but letters, digits and _."""
+    return f"{prefix}_{re.sub(r'[^A-Za-z0-9]+', '_', name)}"
+
+
+def table_columns(
+    *, factors: Iterable[str], limits: Iterable[str], alerts: Iterable[str]
+) -> dict[str, str]:
+    """Return the columns of a campaign's table with their types, in order."""
+    columns = LABELS | {column_of("factor", name): "VARCHAR" for name in factors} | FIGURES
+    columns |= {column_of("reached_s", name): "DOUBLE" for name in limits}
+    for name in alerts:
+        columns |= {column_of("first_s", name): "DOUBLE", column_of("lead_s", name): "DOUBLE"}
+        columns |= {column_of("missed", name): "BOOLEAN", column_of("nuisance", name): "BOOLEAN"}
+    return {**columns, "error": "VARCHAR"}
+
+
+def cook_file(folder: Path, cook: SweepCook) -> Path:
+    """Return where the rows of a cook lie: under the hash of all that it is."""
+    labels = [cook.repeat, cook.combination, cook.matrix, cook.levels, cook.seed, cook.worst]
+    text = cook.plan.model_dump_json() + json.dumps(labels, sort_keys=True)
+    key = hashlib.sha256(text.encode()).hexdigest()[:32]
+    return folder / "cooks" / key[:2] / f"{key}.jsonl"
+
+
+def write_rows(path: Path, rows: Rows) -> None:
+    """Write the rows of one cook, whole or not at all."""
+    write_text(path, "".join(json.dumps(dict(row), allow_nan=False) + "\n" for row in rows))
+
+
+def require_duckdb() -> None:
+    """Refuse at once where DuckDB is missing.
+
+    Raises
+    ------
+    InputError
+        If the extra ``stats`` is not installed.
+    """
+    if find_spec("duckdb") is None:
+        raise InputError(
+            "a sweep writes its table with DuckDB, of the extra 'stats': "
+            "pip install 'trivet[stats]'"
+        )
+
+
+def connection() -> DuckDBPyConnection:
+    """Return a database in memory that reaches for nothing outside."""
+    import duckdb
+
+    return duckdb.connect(config={"autoinstall_known_extensions": False, "threads": 1})
+
+
+def write_table(
+    folder: Path, *, cooks: Iterable[tuple[Path, Rows | None]], columns: Mapping[str, str]
+) -> Path:
+    """Write the parquet table of all cooks that are done, and return its path.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the campaign.
+    cooks : iterable of (Path, rows or None)
+        In the order of the table: the file of each cook's rows, or its rows where
+        they are not kept.  A cook without either is not done and left out.
+    columns : mapping
+        Names and types.
+
+    Raises
+    ------
+    StorageError
+        If the disk is full or a file is damaged; an earlier table stays.
+    """
+    target = folder / TABLE_FILE
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".table-", dir=folder) as name:
+            lines, made = Path(name) / "rows.jsonl", Path(name) / TABLE_FILE
+            _gather(lines, cooks)
+            _convert(lines, made, columns)
+            with made.open("rb") as handle:
+                os.fsync(handle.fileno())
+            os.replace(made, target)
+    except OSError as fault:
+        raise storage_error(target, fault) from fault
+    return target
+
+
+def _gather(target: Path, cooks: Iterable[tuple[Path, Rows | None]]) -> None:
+    with target.open("w", encoding="utf-8") as out:
+        for number, (path, kept) in enumerate(cooks):
+            rows = kept
+            if rows is None and path.exists():
+                try:
+                    rows = [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+                except ValueError as error:
+                    raise StorageError(
+                        f"{path}: damaged ({error}); remove it and run the sweep again"
+                    ) from error
+            for row in rows or ():
+                out.write(json.dumps({"number": number, **row}) + "\n")
+
+
+def _convert(lines: Path, made: Path, columns: Mapping[str, str]) -> None:
+    import duckdb
+
+    typed = ", ".join(f"'{name}': '{kind}'" for name, kind in columns.items())
+    source = f"read_json('{_quoted(lines)}', format='newline_delimited', columns={{{typed}}})"
+    query = f"copy (select * from {source}) to '{_quoted(made)}' (format parquet)"
+    try:
+        with closing(connection()) as database:
+            database.execute(query)
+    except duckdb.Error as error:
+        raise StorageError(f"{made.parent}: the table cannot be written: {error}") from error
+
+
+def _quoted(path: Path) -> str:
+    return str(path).replace("'", "''")

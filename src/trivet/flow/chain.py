@@ -1,0 +1,239 @@
+"""The spine: one chain of stages over a project folder.
+
+``Chain`` is the house's table in code. Every link takes the records before it,
+looks whether the store already has its result for just these inputs and this
+code, and computes it otherwise. It alone joins stages, files and report.
+Stages are imported where they are run, so that a command waits only for its own.
+"""
+
+from __future__ import annotations
+
+import re
+from functools import cached_property
+from pathlib import Path
+
+from trivet.files import store
+from trivet.files.atomic import write_text
+from trivet.flow.cooks import CookEntry, Tell, silent
+from trivet.flow.recordings import Recordings
+from trivet.flow.versions import code_version
+from trivet.records.alertlog import AlertLog
+from trivet.records.bundle import FirmwareBundle
+from trivet.records.calibration import Calibration
+from trivet.records.dossier import Dossier, ShownCook
+from trivet.records.estimate import Estimate
+from trivet.records.prediction import Remedies
+from trivet.records.provenance import fingerprint
+from trivet.records.requirement import Evidence
+from trivet.records.trade import TradeStudy
+from trivet.records.verdict import ProofCook, Verdict
+
+
+class Chain(Recordings):
+    """All stages of one project, each computed when first asked for and kept."""
+
+    def __init__(self, folder: Path, *, fresh: bool = False, tell: Tell = silent):
+        super().__init__(folder, fresh=fresh, tell=tell)
+        self._estimates: dict[str, Estimate] = {}
+
+    @cached_property
+    def remedies(self) -> Remedies:
+        """What each declared change does to each predicted requirement that fails."""
+        from trivet.stages.predict import remedies
+
+        prediction = self.prediction
+        return self._stage(
+            "remedies",
+            Remedies,
+            (self.design, prediction),
+            lambda: remedies(self.design, prediction),
+        )
+
+    @cached_property
+    def trade(self) -> TradeStudy:
+        """The design's options by weighted criteria, and how firmly the winner stands."""
+        from trivet.stages.predict.tradeoff import trade
+
+        return self._stage("trade", TradeStudy, (self.design,), lambda: trade(self.design))
+
+    def calibration(self, evidence: Evidence) -> Calibration:
+        """Return the calibration from the calibration cooks of one grade of evidence."""
+        from trivet.stages.calibrate import calibrate
+
+        may = [one for one in self.cooks if one.plan is None or one.plan.purpose == "calibration"]
+        chosen = [
+            recording
+            for recording in map(self.recording, may)
+            if recording.purpose == "calibration" and recording.evidence == evidence
+        ]
+        return self._stage(
+            "calibrate",
+            Calibration,
+            (self.design, *chosen),
+            lambda: calibrate(self.design, recordings=chosen),
+        )
+
+    def moved_mounts(self, evidence: Evidence) -> tuple[str, ...]:
+        """Return which recordings of a grade see the pans elsewhere than the calibration does."""
+        from trivet.stages.calibrate.mountings import moved_since
+
+        calibration = self.calibration(evidence)
+        return tuple(
+            text
+            for recording in map(self.recording, self.cooks)
+            if recording.evidence == evidence
+            for text in moved_since(recording, design=self.design, calibration=calibration)
+        )
+
+    def estimate(self, entry: CookEntry) -> Estimate:
+        """Return the readings of one cook."""
+        from trivet.stages.calibrate.unit import refuse_other_unit
+        from trivet.stages.estimate import estimate
+
+        if entry.name not in self._estimates:
+            recording = self.recording(entry)
+            calibration = self.calibration(recording.evidence)
+            refuse_other_unit(calibration, recording)
+            self._estimates[entry.name] = self._stage(
+                "estimate",
+                Estimate,
+                (self.design, calibration, recording.sight),
+                lambda: estimate(recording.sight, design=self.design, calibration=calibration),
+            )
+        return self._estimates[entry.name]
+
+    def alerts(self, entry: CookEntry) -> AlertLog:
+        """Return the alert log of one cook."""
+        from trivet.stages.alert import alert
+
+        recording, read = self.recording(entry), self.estimate(entry)
+        return self._stage(
+            "alert",
+            AlertLog,
+            (self.design, recording.sight.told, read),
+            lambda: alert(read, design=self.design, told=recording.sight.told),
+        )
+
+    @cached_property
+    def proof_cooks(self) -> tuple[CookEntry, ...]:
+        """The cooks kept for proof; each is read on the way, with progress."""
+        chosen = []
+        for done, entry in enumerate(self.cooks):
+            self.tell("cooks", done, len(self.cooks))
+            if self.recording(entry).purpose == "proof":
+                chosen.append(entry)
+        self.tell("cooks", len(self.cooks), len(self.cooks))
+        return tuple(chosen)
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        """Requirement by requirement, from the proof cooks."""
+        from trivet.stages.verify import verify
+
+        cooks = []
+        for done, entry in enumerate(self.proof_cooks):
+            self.tell("readings", done, len(self.proof_cooks))
+            recording = self.recording(entry)
+            cooks.append(
+                ProofCook(
+                    name=entry.name,
+                    plan=entry.group,
+                    evidence=recording.evidence,
+                    estimate=self.estimate(entry),
+                    alerts=self.alerts(entry),
+                    reference=recording.reference,
+                    truth=self.truth(entry),
+                )
+            )
+        self.tell("readings", len(self.proof_cooks), len(self.proof_cooks))
+        return self._stage(
+            "verify",
+            Verdict,
+            (self.design, self.prediction, *cooks),
+            lambda: verify(self.design, prediction=self.prediction, cooks=cooks),
+        )
+
+    @cached_property
+    def grades(self) -> tuple[Evidence, ...]:
+        """Grades of evidence that the project's recordings have."""
+        found = {
+            "simulated" if entry.plan else self.recording(entry).evidence for entry in self.cooks
+        }
+        order: tuple[Evidence, ...] = ("simulated", "bench")
+        return tuple(grade for grade in order if grade in found)
+
+    @cached_property
+    def hashes(self) -> dict[str, str]:
+        """Hashes of what the verdict rests on."""
+        return {
+            "design": fingerprint(self.design),
+            "prediction": fingerprint(self.prediction),
+            **{
+                f"calibration, {grade}": fingerprint(self.calibration(grade))
+                for grade in self.grades
+            },
+            "verdict": fingerprint(self.verdict),
+            "code": code_version(),
+        }
+
+    @cached_property
+    def dossier(self) -> Dossier:
+        """The review."""
+        from trivet.stages.dossier import dossier
+        from trivet.stages.predict.comparison import compare_sensors
+
+        shown = [
+            ShownCook(
+                recording=self.recording(entry),
+                estimate=self.estimate(entry),
+                alerts=self.alerts(entry),
+                truth=self.truth(entry),
+            )
+            for entry in self.proof_cooks
+        ]
+        verdict = self.verdict
+        self.tell("dossier", 0, 1)
+        return dossier(
+            self.design,
+            prediction=self.prediction,
+            calibrations=[self.calibration(grade) for grade in self.grades],
+            cooks=shown,
+            verdict=verdict,
+            hashes=self.hashes,
+            sensors=compare_sensors(self.design),
+            remedies=self.remedies,
+        )
+
+    def write_dossier(self) -> Path:
+        """Render the dossier and return where its page lies."""
+        from trivet.report import render_html
+
+        page = render_html(self.dossier, display=self.design.display)
+        self.tell("dossier", 1, 1)
+        return store.save_page(self.folder, "dossier", page)
+
+    def write_pictures(self, folder: Path) -> tuple[Path, ...]:
+        """Write the pictures of the prediction as SVG files and return where they lie."""
+        from trivet.report.figures import chart_file
+        from trivet.stages.dossier import prediction_charts
+
+        written = []
+        for at, chart in enumerate(prediction_charts(self.design, prediction=self.prediction)):
+            words = re.sub(r"[^a-z0-9]+", "-", chart.title.lower()).strip("-")
+            text = chart_file(chart, display=self.design.display)
+            written.append(folder / f"{at + 1:02d}-{words}.svg")
+            write_text(written[-1], text)
+        return tuple(written)
+
+    def bundle(self, *, unproven: bool) -> FirmwareBundle:
+        """Return what is handed to the firmware; refused without a passing verdict."""
+        from trivet.stages.handoff import handoff
+
+        grade: Evidence = "bench" if "bench" in self.grades else "simulated"
+        return handoff(
+            self.design,
+            calibration=self.calibration(grade),
+            verdict=self.verdict,
+            hashes=self.hashes,
+            unproven=unproven,
+        )

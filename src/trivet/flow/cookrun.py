@@ -1,0 +1,144 @@
+"""One cook of a campaign, from its plan to the rows of the table; what a worker runs.
+
+Only plain values and bytes go in and out, so that a thread, a process on this
+machine and a worker of a cluster run the same code on the same numbers.
+"""
+
+from __future__ import annotations
+
+import math
+import pickle
+from dataclasses import dataclass
+from functools import lru_cache
+
+from trivet.files.campaign_table import column_of
+from trivet.records.calibration import Calibration
+from trivet.records.campaign import SweepCook
+from trivet.records.cook import cook_name
+from trivet.records.design import Design
+from trivet.records.score import BurnerScore
+from trivet.records.verdict import ProofCook
+
+Cell = str | int | float | bool | None
+Row = dict[str, Cell]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What all cooks of a campaign share."""
+
+    design: Design
+    calibration: Calibration
+
+
+def packed(setting: Setting) -> bytes:
+    """Return a setting as bytes for the workers."""
+    return pickle.dumps(setting, protocol=pickle.HIGHEST_PROTOCOL)
+
+
+@lru_cache(maxsize=2)
+def _unpacked(setting: bytes) -> Setting:
+    found = pickle.loads(setting)
+    assert isinstance(found, Setting)
+    return found
+
+
+def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
+    """Return the rows of one cook, one a burner; a cook that fails is named, not raised.
+
+    Parameters
+    ----------
+    setting : bytes
+        Design and calibration, as :func:`packed` gave them.
+    cook : SweepCook
+        Which cook.
+    """
+    from trivet.stages.alert import alert
+    from trivet.stages.calibrate.unit import refuse_other_unit
+    from trivet.stages.estimate import estimate
+    from trivet.stages.simulate import simulate
+    from trivet.stages.verify import burner_scores
+
+    found = _unpacked(setting)
+    step = "simulate"
+    try:
+        made = simulate(found.design, plan=cook.plan, repeat=cook.repeat)
+        sight = made.recording.sight
+        step = "estimate"
+        refuse_other_unit(found.calibration, made.recording)
+        read = estimate(sight, design=found.design, calibration=found.calibration)
+        step = "alert"
+        log = alert(read, design=found.design, told=sight.told)
+        step = "score"
+        proof = ProofCook(
+            name=made.recording.name,
+            plan=cook.combination,
+            evidence=made.recording.evidence,
+            estimate=read,
+            alerts=log,
+            reference=made.recording.reference,
+            truth=made.truth,
+        )
+        scores = burner_scores(proof, design=found.design)
+    except MemoryError:  # not the cook's own: tried again alone
+        raise
+    except Exception as fault:  # one failing cook is named, the rest is kept
+        text = f"{step}: {type(fault).__name__}: {' '.join(str(fault).split())}"
+        return failed_rows(cook, text, design=found.design)
+    simulated_s = max(float(head.time_s[-1]) for head in sight.heads)
+    ended: Row = {"stopped": made.truth.stopped, "simulated_s": simulated_s}
+    return [
+        {**_named(cook, one.burner, found.design), **ended, **_scored(one), "error": None}
+        for one in scores
+    ]
+
+
+def failed_rows(cook: SweepCook, error: str, *, design: Design) -> list[Row]:
+    """Return the rows of a cook that gave nothing: its names and why."""
+    return [{**_named(cook, one.burner, design), "error": error} for one in cook.plan.burners]
+
+
+def _named(cook: SweepCook, burner: str, design: Design) -> Row:
+    here = next(one for one in cook.plan.burners if one.burner == burner)
+    return {
+        "cook": cook_name(cook.plan, cook.repeat),
+        "burner": burner,
+        "combination": cook.combination,
+        "matrix": cook.matrix,
+        "worst_case": cook.worst,
+        "seed_name": cook.seed,
+        "repeat": cook.repeat,
+        "seed": design.project.seed,
+        "evidence": "simulated",
+        "purpose": cook.plan.purpose,
+        "unit": cook.plan.unit,
+        "pan": here.pan,
+        "base": here.base,
+        **{column_of("factor", name): level for name, level in cook.levels.items()},
+    }
+
+
+def _scored(one: BurnerScore) -> Row:
+    row: Row = {
+        "max_pan_k": one.max_pan_k,
+        "heated_moments": one.heated,
+        "valid_frac": one.valid_frac,
+        "readings": one.readings,
+        "covered_frac": one.covered_frac,
+        "drawn_covered": one.drawn_covered,
+        "wrong_reading": one.wrong,
+        "bias_k": one.bias_k,
+        "p95_error_k": one.p95_error_k,
+        "max_error_k": one.max_error_k,
+    }
+    for limit in one.limits:
+        row[column_of("reached_s", limit.limit)] = limit.reached_s
+    for alert in one.alerts:
+        row[column_of("first_s", alert.alert)] = alert.first_s
+        row[column_of("lead_s", alert.alert)] = alert.lead_s
+        row[column_of("missed", alert.alert)] = alert.missed
+        row[column_of("nuisance", alert.alert)] = alert.nuisance
+    return {
+        key: None if isinstance(cell, float) and not math.isfinite(cell) else cell
+        for key, cell in row.items()
+    }

@@ -1,0 +1,33 @@
+"""The whole chain at once: verdict, dossier and, where it passes, the hand-off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from trivet.flow.chain import Chain
+from trivet.flow.cooks import Tell, silent
+from trivet.records.verdict import Verdict
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What the whole chain gave."""
+
+    verdict: Verdict
+    page: Path
+    bundle: Path | None
+    """None: the hand-off was skipped, since the verdict does not pass."""
+
+
+def prove(folder: Path, *, fresh: bool = False, tell: Tell = silent) -> Proof:
+    """Run the whole chain, from the prediction to the dossier and the hand-off."""
+    chain = Chain(folder, fresh=fresh, tell=tell)
+    verdict = chain.verdict
+    page = chain.write_dossier()
+    if not verdict.passes:
+        return Proof(verdict, page, None)
+    from trivet.files.bundle import write_bundle
+
+    bundle = write_bundle(folder, chain.bundle(unproven=False))
+    return Proof(verdict, page, bundle)

@@ -1,0 +1,213 @@
+"""A campaign: every cook simulated, read, alerted on and scored; one row a cook and burner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    Future,
+    wait,
+)
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from trivet.errors import InputError
+from trivet.files import store
+from trivet.files.campaign_figures import sweep_figures
+from trivet.files.campaign_table import (
+    cook_file,
+    require_duckdb,
+    table_columns,
+    write_rows,
+    write_table,
+)
+from trivet.flow.campaign import campaign_cooks
+from trivet.flow.chain import Chain
+from trivet.flow.cookrun import Row, Setting, failed_rows, packed, run_cook
+from trivet.flow.cooks import Tell, silent
+from trivet.flow.executors import cluster_workers, local_workers
+from trivet.flow.versions import code_version
+from trivet.records.campaign import Sweep, SweepCook
+from trivet.records.design import Design
+from trivet.records.provenance import fingerprint
+
+Pool = tuple[Executor, int]
+"""Where cooks run, and how many of them at a time."""
+Pools = Callable[[], AbstractContextManager[Pool]]
+DIED = "worker: its process died (out of memory, or a crash); the next sweep tries it again"
+
+
+@dataclass(frozen=True)
+class SweepResult:
+    """What a campaign gave, and where its table lies."""
+
+    sweep: Sweep
+    table: Path
+
+
+def sweep(
+    folder: Path,
+    *,
+    pools: Pools,
+    limit: int | None = None,
+    fresh: bool = False,
+    tell: Tell = silent,
+) -> SweepResult:
+    """Run the campaign of a project, or what is left of it, and write its table.
+
+    Parameters
+    ----------
+    folder : Path
+        The project.
+    pools : callable
+        Opens the workers, see :func:`local_pools` and :func:`cluster_pools`.
+    limit : int or None
+        Only the first so many simulations of the campaign.
+    fresh : bool
+        Run cooks again that are done.
+    tell : callable
+        Hears of progress.
+
+    Raises
+    ------
+    InputError
+        If no proof cook is planned, DuckDB is missing, or no worker can run a cook.
+    StorageError
+        If the disk is full; what is done is kept.
+
+    Notes
+    -----
+    The numbers depend on the cook alone, not on workers, order or clock.
+    Memory holds the plans (some 3 kB each) and the cooks in flight.
+    """
+    require_duckdb()
+    setting, planned = _prepared(folder, fresh, tell)
+    cooks = planned[:limit]
+    key = fingerprint(code_version(), setting.design, setting.calibration)[:32]
+    kept = store.record_path(folder, "sweep", key)
+    run = _Run(setting.design, packed(setting), {cook_file(kept, one): one for one in cooks}, tell)
+    run.all(pools, fresh=fresh)
+    table = write_table(
+        kept,
+        cooks=((path, run.died.get(path)) for path in (cook_file(kept, one) for one in planned)),
+        columns=table_columns(
+            factors=dict.fromkeys(name for one in planned for name in one.levels),
+            limits=[one.name for one in setting.design.limits],
+            alerts=[one.name for one in setting.design.alerts],
+        ),
+    )
+    alerts = [one.name for one in setting.design.alerts if one.limit is not None]
+    return SweepResult(sweep_figures(table, planned=len(planned), alerts=alerts), table)
+
+
+def _prepared(folder: Path, fresh: bool, tell: Tell) -> tuple[Setting, tuple[SweepCook, ...]]:
+    """Return what the cooks share and the cooks; recordings to calibrate on are let go."""
+    chain = Chain(folder, fresh=fresh, tell=tell)
+    cooks = campaign_cooks(chain)
+    tell("calibration", 0, 1)
+    setting = Setting(chain.design, chain.calibration("simulated"))
+    tell("calibration", 1, 1)
+    return setting, cooks
+
+
+def local_pools(workers: int) -> Pools:
+    """Return what opens processes on this machine.
+
+    Raises
+    ------
+    InputError
+        If ``workers`` is under 1.
+    """
+    if workers < 1:
+        raise InputError(f"--workers {workers}: allowed 1 or more")
+
+    @contextmanager
+    def opened() -> Iterator[Pool]:
+        with local_workers(workers) as pool:
+            yield pool, workers
+
+    return opened
+
+
+def cluster_pools(address: str) -> Pools:
+    """Return what opens the workers of a dask scheduler.
+
+    Raises
+    ------
+    InputError
+        At once, if the scheduler does not answer or its workers will not do.
+    """
+    with cluster_workers(address):
+        return lambda: cluster_workers(address)
+
+
+@dataclass
+class _Run:
+    """The cooks on their way through the workers."""
+
+    design: Design
+    setting: bytes
+    cooks: dict[Path, SweepCook]
+    tell: Tell
+    done: int = 0
+    died: dict[Path, list[Row]] = field(default_factory=dict)
+
+    def all(self, pools: Pools, *, fresh: bool) -> None:
+        """Run every cook that is not done; one that takes its worker with it is found and named."""
+        left = [path for path in self.cooks if fresh or not path.exists()]
+        self.done = len(self.cooks) - len(left)
+        self.tell("cooks", self.done, len(self.cooks))
+        waiting = iter(left)
+        suspects = self._stream(pools, waiting) if left else []
+        while suspects:
+            for path in suspects:
+                if self._stream(pools, iter([path])):
+                    self._ended(path, failed_rows(self.cooks[path], DIED, design=self.design))
+            suspects = self._stream(pools, waiting)
+
+    def _stream(self, pools: Pools, waiting: Iterator[Path]) -> list[Path]:
+        """Run cooks as workers get free; return those in flight when a worker died."""
+        with pools() as (pool, at_once):
+            running: dict[Future[list[Row]], Path] = {}
+            lost: list[Path] = []
+            while True:
+                while not lost and len(running) < 2 * at_once:
+                    path = next(waiting, None)
+                    if path is None:
+                        break
+                    try:
+                        running[pool.submit(run_cook, self.setting, self.cooks[path])] = path
+                    except BrokenExecutor:
+                        lost.append(path)
+                if not running:
+                    return lost
+                for future in wait(running, return_when=FIRST_COMPLETED).done:
+                    path = running.pop(future)
+                    fault = future.exception()
+                    if fault is None:
+                        self._ended(path, future.result())
+                    elif _worker_gone(fault):
+                        lost.append(path)
+                    else:
+                        raise InputError(
+                            f"the workers cannot run a cook: {type(fault).__name__}: {fault}; "
+                            "what is done is kept"
+                        ) from fault
+
+    def _ended(self, path: Path, rows: list[Row]) -> None:
+        if rows and rows[0]["error"] == DIED:
+            self.died[path] = rows
+        else:
+            write_rows(path, rows)
+        self.done += 1
+        self.tell("cooks", self.done, len(self.cooks))
+
+
+def _worker_gone(fault: BaseException) -> bool:
+    """Return whether a cook was lost with its worker; else no worker can run any."""
+    gone = isinstance(fault, BrokenExecutor | CancelledError | MemoryError)
+    return gone or type(fault).__module__.startswith("distributed")

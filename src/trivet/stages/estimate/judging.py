@@ -1,0 +1,233 @@
+"""From what is seen of a burner to what is reported, and what stands against it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.kernels.image import panreading
+from trivet.kernels.image.burnerpass import PanTrace
+from trivet.kernels.image.trend import Tail, flicker, flicker_memory, trailing_slope
+from trivet.kernels.radiation.mixture import mixture_quantiles
+from trivet.kernels.radiation.seensurface import (
+    Hypothesis,
+    SurfaceReading,
+    group_weights,
+    weighed_sum,
+)
+from trivet.quality import BLOCKING, Quality
+from trivet.records.design import Design
+from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate
+from trivet.records.requirement import OF_WORDS
+from trivet.records.sensorcard import SensorCard
+from trivet.stages.estimate.view import HeadView, Moments, noise_k
+
+if TYPE_CHECKING:
+    from trivet.stages.estimate.burner import BurnerView
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+FlagArray = npt.NDArray[np.uint32]
+
+INTERVAL = (0.025, 0.975)
+LEAST_CONTRAST_K = 4.0
+LABEL_WEIGHT = 0.8
+SHINY_WEIGHT = 0.025
+HAND_SHARE = 0.08
+HIDDEN_SHARE = 0.6
+EVEN_SHARE = 0.4
+STEAM_FLICKER_K, STEAM_SPAN_S = 0.35, 3.0
+TAKEN_OFF_S = 3.0
+HEAT_SPAN_S = 15.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What a block of frames says of a burner's surface, arrays (time,) where not said."""
+
+    trace: PanTrace
+    mean_k: FloatArray
+    """Mean of the open pan, in apparent temperature."""
+    p5_k: FloatArray
+    reading: SurfaceReading
+    weight: FloatArray
+    """(time, hypothesis)"""
+
+
+@dataclass
+class JudgeMemory:
+    """What judging remembers of earlier moments."""
+
+    ends_k: FloatArray = field(default_factory=lambda: np.full(len(INTERVAL), np.nan))
+    contrast: Tail = field(default_factory=lambda: Tail(TAKEN_OFF_S))
+    taken_off: bool = False
+    mean: Tail = field(default_factory=lambda: Tail(HEAT_SPAN_S))
+    flicker: FloatArray = field(default_factory=flicker_memory)
+
+
+def least_contrast_k(card: SensorCard) -> float:
+    """Return the contrast under which no pan is told from the hob."""
+    return max(LEAST_CONTRAST_K, 5 * float(card.netd_delta_k))
+
+
+def judge(
+    view: BurnerView, *, seen: Seen, moments: Moments, design: Design, memory: JudgeMemory
+) -> BurnerEstimate:
+    """Return what is reported, and what stands against it."""
+    trace, weight = seen.trace, seen.weight
+    ends = mixture_quantiles(
+        seen.reading.temperature_k,
+        u_k=seen.reading.u_k,
+        weight=weight,
+        levels=INTERVAL,
+        last_k=memory.ends_k,
+    )
+    low, high = ends[:, 0].copy(), ends[:, 1].copy()
+    # The middle of the interval, so that reported -/+ u95 is the interval itself.
+    middle, u95 = (low + high) / 2, (high - low) / 2
+    of, sure = _label(weight, view.hypotheses)
+    present = _presence(trace, moments.time_s, memory)
+    flags = _flags(view, seen=seen, moments=moments, design=design, memory=memory)
+    flags |= _flag(Quality.ABSENT, present == ABSENT)
+    shiny = _low_emissivity_weight(weight, view, design) > SHINY_WEIGHT
+    shiny &= ~_has(flags, Quality.COLD) & np.isfinite(seen.mean_k)
+    flags |= _flag(Quality.SHINY, shiny)
+    bound = float(design.estimation.u95_bound_delta_k)
+    unsure = (u95 > bound) | (sure < LABEL_WEIGHT) | ~np.isfinite(middle)
+    flags |= _flag(Quality.UNCERTAIN, unsure)
+    valid = ~_has(flags, BLOCKING)
+    slope = weighed_sum(weight, of=seen.reading.slope)
+    hidden = _has(flags, Quality.COVERED | Quality.HAND)
+    of = np.where(hidden, OF_WORDS.index("food"), np.where(np.isfinite(middle), of, -1))
+    return BurnerEstimate(
+        burner=view.name,
+        head=view.head.head.name,
+        present=present,
+        of=of.astype(np.int8),
+        reported_k=np.where(valid, middle, np.nan),
+        u95_k=np.where(valid, u95, np.nan),
+        hottest_k=_hottest(seen, middle=middle, slope=slope, shiny=shiny, flags=flags),
+        nonuniformity_k=_nonuniformity(seen, slope=slope, valid=valid, head=view.head),
+        flags=flags,
+        heat_on=_heat_on(seen, moments.time_s, design, memory),
+        pixels=np.minimum(trace.read(panreading.OPEN_PIXELS), 127).astype(np.int8),
+    )
+
+
+def _flag(flag: Quality, condition: BoolArray) -> FlagArray:
+    return np.where(condition, np.uint32(flag), np.uint32(0))
+
+
+def _has(flags: FlagArray, wanted: Quality) -> BoolArray:
+    return np.asarray((flags & np.uint32(wanted)) != 0)
+
+
+def _label(
+    weight: FloatArray, hypotheses: tuple[Hypothesis, ...]
+) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Most probable surface and its weight, (time,)."""
+    group = np.array([one.of for one in hypotheses], dtype=np.int64)
+    share = group_weights(weight, group=group, groups=len(OF_WORDS))
+    return share.argmax(axis=1), share.max(axis=1)
+
+
+def _low_emissivity_weight(weight: FloatArray, view: BurnerView, design: Design) -> FloatArray:
+    least = float(design.estimation.min_emissivity_frac)
+    group = np.array([one.emissivity < least for one in view.hypotheses], dtype=np.int64)
+    return group_weights(weight, group=group, groups=2)[:, 1]
+
+
+def _flags(
+    view: BurnerView, *, seen: Seen, moments: Moments, design: Design, memory: JudgeMemory
+) -> FlagArray:
+    trace, card = seen.trace, view.head.card
+    cold = ~(trace.contrast_k >= least_contrast_k(card)) | np.isnan(trace.radius_m)
+    covered_frac = trace.read(panreading.COVERED_FRAC)
+    hand = trace.read(panreading.NEW_COVERED_FRAC) > HAND_SHARE
+    covered = (covered_frac > HIDDEN_SHARE) & ~hand
+    few = trace.read(panreading.OPEN_PIXELS) < design.estimation.min_pixels
+    low = card.range_low_k
+    below = seen.mean_k < float(low) if low is not None else np.zeros_like(cold)
+    conditions = {
+        Quality.STALE: moments.stale,
+        Quality.SATURATED: trace.read(panreading.SATURATED) > 0,
+        Quality.HAND: hand,
+        Quality.COVERED: covered | (few & (covered_frac > 0.2)),
+        Quality.STEAM: _steam(trace, moments.time_s, view.head, memory),
+        Quality.TOO_FEW_PIXELS: few & ~cold,
+        Quality.COLD: cold,
+        Quality.BELOW_RANGE: below,
+        Quality.SETTLING: moments.settling,
+        Quality.EDGE: view.region.edge_m < np.nan_to_num(trace.radius_m),
+        Quality.DEAD_PIXEL: trace.read(panreading.DEAD) > 0,
+    }
+    flags = np.zeros(cold.shape, dtype=np.uint32)
+    for flag, condition in conditions.items():
+        flags |= _flag(flag, condition)
+    return flags
+
+
+def _steam(trace: PanTrace, time_s: FloatArray, head: HeadView, memory: JudgeMemory) -> BoolArray:
+    """Droplets drift: the mean of many pixels flickers far above what noise leaves of it."""
+    whole_k = trace.read(panreading.WHOLE_K)
+    still = np.where(trace.read(panreading.NEW_COVERED_FRAC) > 0, np.nan, whole_k)
+    seen = flicker(
+        still,
+        time_s=time_s,
+        span_s=STEAM_SPAN_S,
+        cap=4 * STEAM_FLICKER_K,
+        memory=memory.flicker,
+    )
+    noise = noise_k(whole_k, view=head) / np.sqrt(np.maximum(trace.read(panreading.PIXELS), 1))
+    return np.asarray(seen > np.maximum(STEAM_FLICKER_K, 5 * noise))
+
+
+def _presence(trace: PanTrace, time_s: FloatArray, memory: JudgeMemory) -> npt.NDArray[np.int8]:
+    """Pan seen, not known, or taken off: the contrast of a known pan fell within 3 s."""
+    seen = (trace.contrast_k >= LEAST_CONTRAST_K) & np.isfinite(trace.radius_m)
+    contrast_k, times_s, _ = memory.contrast.extended(trace.contrast_k, time_s)
+    earlier = np.searchsorted(times_s, time_s - TAKEN_OFF_S)
+    fell = ~seen & (contrast_k[earlier] > 4 * LEAST_CONTRAST_K + 15)
+    index = np.arange(time_s.size)
+    last_fall = np.maximum.accumulate(np.where(fell, index, -1))
+    last_seen = np.maximum.accumulate(np.where(seen, index, -1))
+    gone = last_fall > last_seen
+    if memory.taken_off:
+        gone |= (last_fall < 0) & (last_seen < 0)
+    memory.taken_off = bool(gone[-1])
+    return np.where(seen, PRESENT, np.where(gone, ABSENT, UNSURE)).astype(np.int8)
+
+
+def _hottest(
+    seen: Seen, *, middle: FloatArray, slope: FloatArray, shiny: BoolArray, flags: FlagArray
+) -> FloatArray:
+    """Hottest 5 cm2 for the alerts; saturation is "at least this hot", a shiny pan is unknown."""
+    hottest = middle + slope * (seen.trace.read(panreading.HOTTEST_K) - seen.mean_k)
+    blind = Quality.STALE | Quality.HAND | Quality.COVERED | Quality.COLD | Quality.WINDOW
+    hottest = np.where(shiny | _has(flags, blind), np.nan, hottest)
+    return np.where(seen.trace.read(panreading.SATURATED) > 0, np.inf, hottest)
+
+
+def _nonuniformity(
+    seen: Seen, *, slope: FloatArray, valid: BoolArray, head: HeadView
+) -> FloatArray:
+    """P95 - P5 without the noise's share; withheld when more than 40 % is hidden."""
+    noise = 2 * 1.645 * noise_k(seen.mean_k, view=head)
+    span = seen.trace.read(panreading.P95_K) - seen.p5_k
+    spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
+    open_ = seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
+    return np.where(valid & open_, slope * spread, np.nan)
+
+
+def _heat_on(seen: Seen, time_s: FloatArray, design: Design, memory: JudgeMemory) -> BoolArray:
+    """Heating: warmer than the declared level and not cooling, or rising."""
+    values, times_s, begins = memory.mean.extended(seen.mean_k, time_s)
+    rate = trailing_slope(values, time_s=times_s, span_s=HEAT_SPAN_S, start=begins)
+    rate = np.nan_to_num(rate)
+    level = np.nan_to_num(seen.mean_k, nan=0.0, posinf=2000.0)
+    warm = level > float(design.estimation.heated_above_k)
+    saturated = seen.trace.read(panreading.SATURATED) > 0
+    return np.asarray((warm & (rate > -0.25)) | (rate > 0.1) | saturated)

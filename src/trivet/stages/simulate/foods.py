@@ -1,0 +1,118 @@
+"""Food in the pans of a cook: put in, turned and taken out."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.kernels.heat.foodpatch import NODES, FoodPatch, contact_w_m2k
+from trivet.kernels.heat.thermal import PanState
+from trivet.stages.simulate.draws import Kitchen
+from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+COLD_K = 278.15
+
+
+def moments(setting: PanSetting, steps: int) -> tuple[int, ...]:
+    """Return the steps at which food goes in, is turned and comes out, none over ``steps``."""
+    found = (mark for piece in setting.pieces for mark in piece.moments(STEP_S))
+    return tuple(min(steps, mark) for mark in found)
+
+
+def prepared(
+    settings: Sequence[PanSetting],
+    state: PanState | None,
+    room: Kitchen,
+    first: int,
+    last: int,
+) -> tuple[PanState | None, FoodPatch | None]:
+    """Return state and food for a part of the cook: food put in, turned or taken out."""
+    if not any(one.pieces for one in settings):
+        return state, None
+    field = _Fields(len(settings), max(len(one.pieces) for one in settings), last - first)
+    field.go_on(state)
+    layer = None if state is None else np.array(state.layer_k)
+    for k, one in enumerate(settings):
+        for number, piece in enumerate(one.pieces):
+            into, turn, out = piece.moments(STEP_S)
+            cells = piece.cover.reshape(N_R, N_THETA)
+            if first == out and state is not None and layer is not None:
+                layer[cells, k] = _open_mean(layer[..., k], state.pan_k[..., k], one, ~cells)
+            if not into <= first < out:
+                continue
+            field.lay(k, number, one, cells)
+            if first == into:
+                field.column[:, cells, k] = float(piece.plan.start_k)
+                field.water[:, cells, k] = piece.column.water_kg_m2[:, None]
+            if first == turn:
+                field.column[:, cells, k] = field.column[::-1, cells, k].copy()
+                field.water[:, cells, k] = field.water[::-1, cells, k].copy()
+            since = (np.arange(first, last) - (turn if first >= turn else into)) * STEP_S
+            field.contact[:, number, k] = contact_w_m2k(
+                since,
+                start_w_m2k=piece.food.contact_start_w_m2k,
+                peak_w_m2k=piece.food.contact_peak_w_m2k,
+                peak_s=piece.food.contact_peak_s,
+                decay_s=piece.food.contact_decay_s,
+            )
+    if state is not None and layer is not None:
+        state = dataclasses.replace(state, layer_k=layer)
+    return state, field.patch(room.boiling_k)
+
+
+class _Fields:
+    """The fields of the columns of all pans, filled piece by piece."""
+
+    def __init__(self, pans: int, pieces: int, steps: int) -> None:
+        shape = (N_R, N_THETA, pans)
+        self.piece = np.full(shape, -1, dtype=np.int64)
+        self.contact = np.zeros((steps, pieces, pans))
+        self.column = np.full((NODES, *shape), COLD_K)
+        self.water = np.zeros((NODES, *shape))
+        self.areal = np.ones((NODES, *shape))
+        self.between = np.ones((NODES - 1, *shape))
+        self.half = np.zeros(shape)
+
+    def go_on(self, state: PanState | None) -> None:
+        """Take over the columns of the run before."""
+        if state is not None and len(state.column_k):
+            self.column = np.nan_to_num(state.column_k, nan=COLD_K)
+            self.water = np.array(state.food_water_kg_m2)
+
+    def lay(self, pan: int, number: int, setting: PanSetting, cells: BoolArray) -> None:
+        """Put one piece on its cells."""
+        column = setting.pieces[number].column
+        self.piece[cells, pan] = number
+        self.areal[:, cells, pan] = column.areal_j_m2k[:, None]
+        self.between[:, cells, pan] = column.between_w_m2k[:, None]
+        self.half[cells, pan] = column.half_m2k_w
+
+    def patch(self, boil_k: float) -> FoodPatch | None:
+        """Return the food, None where none lies."""
+        if not (self.piece >= 0).any():
+            return None
+        return FoodPatch(
+            self.piece,
+            self.contact,
+            column_k=self.column,
+            water_kg_m2=self.water,
+            areal_j_m2k=self.areal,
+            between_w_m2k=self.between,
+            half_m2k_w=self.half,
+            boil_k=boil_k,
+        )
+
+
+def _open_mean(
+    layer: FloatArray, pan: FloatArray, setting: PanSetting, open_cells: BoolArray
+) -> float:
+    """Return what fills the place that food has left: the liquid beside it, or nothing."""
+    field = layer if setting.base.contents != "dry" else pan
+    area = setting.area_m2.reshape(N_R, N_THETA)[open_cells]
+    return float((field[open_cells] * area).sum() / area.sum())

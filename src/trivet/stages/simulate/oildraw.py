@@ -1,0 +1,40 @@
+"""The oil of a cook as drawn: which one, and at what it smokes and ignites."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from trivet.facts.oils import Spread, oil_limits
+from trivet.records.design import Base
+
+COMMON = {"oil": "vegetable", "butter": "butter"}
+"""What stands for an oil that the design does not name."""
+
+
+@dataclass(frozen=True)
+class OilDraw:
+    """One oil: its name in the library and the temperatures drawn for this cook."""
+
+    name: str
+    smoke_k: float
+    ignition_k: float | None
+    """None where it does not ignite by itself, as butter."""
+
+
+def oil_draw(base: Base, generator: np.random.Generator) -> OilDraw:
+    """Draw an oil's smoke point and auto-ignition temperature from their distributions."""
+    name = base.oil or COMMON.get(base.contents, "vegetable")
+    limits = oil_limits(name)
+    smoke, ignites = limits.smoke.after(base.uses), limits.autoignition
+    u = generator.uniform(size=2)
+    return OilDraw(
+        name=name,
+        smoke_k=_at(smoke, float(u[0])),
+        ignition_k=None if ignites is None else _at(ignites, float(u[1])),
+    )
+
+
+def _at(spread: Spread, u: float) -> float:
+    return spread.low_k + (spread.high_k - spread.low_k) * u

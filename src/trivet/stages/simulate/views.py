@@ -1,0 +1,19 @@
+"""One head as it looks at a cook."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from trivet.kernels.geometry.lens import Lens
+from trivet.kernels.radiation.planck import Band
+from trivet.stages.simulate.draws import HeadUnit, Kitchen
+
+
+@dataclass(frozen=True)
+class HeadView:
+    """One head looking at the pans of a cook."""
+
+    unit: HeadUnit
+    lens: Lens
+    band: Band
+    room: Kitchen

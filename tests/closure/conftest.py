@@ -1,0 +1,10 @@
+"""Lets the tests import the checks that the page of the simulator is made from."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+ROOT = str(Path(__file__).parents[2])
+if ROOT not in sys.path:
+    sys.path.insert(0, ROOT)

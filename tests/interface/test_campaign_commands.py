@@ -1,0 +1,145 @@
+"""``trivet plan`` and ``trivet sweep``: what they print, and what they refuse."""
+
+from __future__ import annotations
+
+import io
+import json
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from rich.console import Console
+
+from trivet.flow.campaign import planned_campaign
+from trivet.flow.cooks import Project
+from trivet.records.campaign import FailedCook, Rate, Spread, Sweep
+from trivet.records.design import Display
+from trivet.report.console_campaign import show_plan, show_sweep
+
+MATRIX = """
+[[matrix]]
+name = "m"
+purpose = "proof"
+runs = 9
+repeats = 40
+[matrix.common]
+duration = "60 s"
+schedule = [{ at = "0 s", level = "100 %" }]
+[[matrix.factors]]
+name = "burner"
+levels = ["front-left", "front-right", "back-right"]
+[[matrix.factors]]
+name = "base"
+levels = ["dry", "thin-oil", "deep-oil"]
+[[matrix.factors]]
+name = "pan"
+levels = ["nonstick-pan", "iron-skillet", "small-iron"]
+"""
+CALIBRATION = """
+format = 1
+[[cooks]]
+name = "cal"
+purpose = "calibration"
+duration = "4 s"
+[[cooks.burners]]
+burner = "front-left"
+pan = "small-iron"
+base = "dry"
+schedule = [{ at = "0 s", level = "80 %" }]
+"""
+
+
+def trivet(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "trivet", *arguments], capture_output=True, text=True, check=False
+    )
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    assert trivet("new", str(tmp_path / "p")).returncode == 0
+    (tmp_path / "p" / "cooks.toml").write_text(CALIBRATION + MATRIX, encoding="utf-8")
+    return tmp_path / "p"
+
+
+def test_plan_counts_and_bounds(project: Path) -> None:
+    done = trivet("plan", str(project), "--json")
+    assert done.returncode == 0, done.stderr
+    record = json.loads(done.stdout)
+    matrix = next(one for one in record["parts"] if one["name"] == "m")
+    assert (matrix["full"], matrix["runs"], matrix["cooks"]) == (27, 9, 9)
+    assert matrix["simulations"] == 360
+    assert (matrix["pairs_possible"], matrix["pairs_covered"], matrix["pair_fewest"]) == (27, 27, 1)
+    # 0 of 9, one-sided: 1 - 0.05 ** (1 / 9) (success-run theorem)
+    assert matrix["miss_bound_frac"] == pytest.approx(1.0 - 0.05 ** (1 / 9))
+    out = io.StringIO()
+    Console(file=out, width=150).print(show_plan(planned_campaign(Project(project))))
+    text = out.getvalue()
+    assert "at most 28.3 %" in text
+    assert "within the simulator" in text
+    assert "count as" in text
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        (("--workers", "0"), "--workers 0"),
+        (("--workers", "2", "--scheduler", "tcp://127.0.0.1:1"), "a scheduler knows"),
+        (("--limit", "0"), "limit"),
+    ],
+)
+def test_sweep_refuses(project: Path, more: tuple[str, ...], says: str) -> None:
+    done = trivet("sweep", str(project), *more)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_an_interrupted_sweep_keeps_what_is_done_and_leaves_no_worker(project: Path) -> None:
+    running = subprocess.Popen(
+        [sys.executable, "-m", "trivet", "sweep", str(project), "--workers", "1"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    deadline = time.monotonic() + 300
+    while not list(project.glob("results/sweep/*/cooks/*/*.jsonl")):
+        assert running.poll() is None, running.communicate()
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
+    running.send_signal(signal.SIGINT)
+    _, said = running.communicate(timeout=60)  # ends only when no worker holds the pipe
+    assert running.returncode == 130
+    assert "interrupted" in said
+    assert "Traceback" not in said
+    kept = list(project.glob("results/sweep/*/cooks/*/*.jsonl"))
+    for path in kept:
+        assert [json.loads(line)["evidence"] for line in path.read_text("utf-8").splitlines()]
+    assert not list(project.glob("results/sweep/**/.*"))
+
+
+def test_every_rate_stands_beside_its_bounds_and_is_labelled() -> None:
+    sweep = Sweep(
+        table="sweep.parquet",
+        evidence="simulated",
+        planned=12,
+        done=10,
+        rows=11,
+        failed=1,
+        first_failed=(FailedCook("m-one", "simulate: OutOfRangeError: [red] hot"),),
+        rates=(Rate("pan-hot: missed", "cooks that reached its limit", 0, 20, 0.0, 0.0, 0.168),),
+        spreads=(Spread("P95 of the error", "K", 20, 3.0, 9.5, 12.0),),
+    )
+    out = io.StringIO()
+    Console(file=out, width=150).print(show_sweep(sweep, display=Display()))
+    text = out.getvalue()
+    line = next(line for line in text.splitlines() if "pan-hot: missed" in line)
+    assert "0 of 20" in line
+    assert "0.0 % to 16.8 %" in line
+    assert "simulated" in line
+    assert "10 of 12" in text
+    assert "[red] hot" in text
+    assert "9.5 K" in text

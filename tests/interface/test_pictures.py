@@ -1,0 +1,72 @@
+"""The pictures of the prediction as files: complete, well-formed, with units."""
+
+from __future__ import annotations
+
+import io
+import xml.etree.ElementTree as ET
+
+import numpy as np
+from rich.console import Console
+
+from trivet.cli.program import open_chain
+from trivet.files.newproject import new_project
+from trivet.records.design import Display
+from trivet.records.dossier import Chart, Line, Mark
+from trivet.records.provenance import fingerprint
+from trivet.report.console_business import show_trade
+from trivet.report.figures import chart_file
+
+
+def texts(svg: str) -> list[str]:
+    root = ET.fromstring(svg)
+    return ["".join(node.itertext()) for node in root.iter() if node.tag.endswith("}text")]
+
+
+def test_every_picture_of_the_prediction_is_a_file(tmp_path) -> None:
+    new_project(tmp_path / "p")
+    chain = open_chain(tmp_path / "p")
+    written = chain.write_pictures(tmp_path / "pictures")
+    names = " ".join(path.name for path in written)
+    for word in ("field-of-view", "error-against-temperature", "error-budget", "days", "cash",
+                 "one-figure-at-a-time", "alert-timeline"):  # fmt: skip
+        assert word in names
+    for path in written:
+        found = texts(path.read_text("utf-8"))
+        assert "PREDICTED" in found, path.name
+        assert any("/" in text or text in ("days", "month") for text in found), path.name
+    # The study comes from the store the second time, the same to the last bit.
+    study = chain.trade
+    assert fingerprint(open_chain(tmp_path / "p").trade) == fingerprint(study)
+    assert any((tmp_path / "p" / "results" / "trade").iterdir())
+    console = Console(file=io.StringIO(), width=200)
+    console.print(show_trade(study))
+    assert "10,000 draws" in console.file.getvalue()
+
+
+def test_the_days_are_marked_where_the_curve_says() -> None:
+    days = np.arange(1.0, 100.0)
+    lasts = 1.0 - np.arange(1, 100) / 100
+    chart = Chart(
+        "days", "Days", "", x_label="days", y_label="users",
+        lines=(Line("lasts", days, lasts),), marks=(Mark(99.0, "claimed"),), evidence="predicted",
+    )  # fmt: skip
+    found = texts(chart_file(chart, display=Display()))
+    # 90, 50 and 10 % of users get at least 10, 50 and 90 days
+    assert {"P10: 10 d", "P50: 50 d", "P90: 90 d", "claimed"} <= set(found)
+
+
+def test_labels_of_the_cash_curve_stay_inside() -> None:
+    months = np.arange(10.0)
+    money = np.array([0.0, -5, -9, -7, -5, -4, -3, -2, -1, 1]) * 1000
+    chart = Chart(
+        "cash", "Cash", "", x_label="month", y_label="USD", lines=(Line("cash", months, money),),
+        marks=(Mark(2.0, "trough"), Mark(9.0, "break-even")), evidence="predicted",
+    )  # fmt: skip
+    root = ET.fromstring(chart_file(chart, display=Display()))
+    ends = {
+        "".join(node.itertext()): node.get("style", "")
+        for node in root.iter()
+        if node.tag.endswith("}text")
+    }
+    assert "text-anchor: end" in ends["break-even, month 9"]
+    assert "text-anchor: middle" in ends["trough, month 2"]
