@@ -25,6 +25,7 @@ from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.arrays import ArrayField
 from trivet.records.benchsheet import SheetFlat, SheetMark, SheetPatch, SheetTarget
 from trivet.records.cook import CookPlan, CookPlans, SheetBurner, SheetProbe, Told
+from trivet.records.design import Design
 from trivet.records.estimate import Estimate
 from trivet.records.provenance import fingerprint
 
@@ -80,6 +81,8 @@ class Samples:
             return kind(
                 **{field.name: self.of(hints[field.name]) for field in dataclasses.fields(kind)}
             )
+        if kind is Design:
+            return read_design(LARKPANE / "design.toml")
         if isinstance(kind, type) and issubclass(kind, BaseModel):
             return kind.model_validate(_PARTS[kind])
         plain = {float: lambda: next(self.floats), str: lambda: next(self.texts)}
