@@ -60,6 +60,33 @@ def burner_efficiency(kind: str) -> HobFact:
     return facts[known_name(kind, names=facts, what="burner kind")]
 
 
+def retained_share(kind: str) -> HobFact:
+    """Return the share of the heat into pan and hob that a covered load of water keeps.
+
+    Parameters
+    ----------
+    kind : str
+        gas, coil, radiant or induction.
+
+    Returns
+    -------
+    HobFact
+        Share; the range is that of one and two litres at 1.5 and 2.2 kW. [-]
+
+    Raises
+    ------
+    InputError
+        If the kind is unknown.
+
+    Notes
+    -----
+    The simulator's own figure, not a measurement: it turns a published efficiency into the
+    heat that the simulator has to be given. docs/simulator.md holds it to a fresh run.
+    """
+    facts = _facts("retained")
+    return facts[known_name(kind, names=facts, what="burner kind")]
+
+
 def vessel_diameters_m() -> tuple[float, ...]:
     """Return the diameters of standard cookware, smallest first.
 

@@ -102,7 +102,9 @@ class Burner(Part):
     power_w: Power
     """Power at full level, before losses."""
     efficiency_frac: PositiveFraction
-    """Share of the power that enters the pan."""
+    """Share of the power that enters pan and hob, or heats a load, as `efficiency_of` says."""
+    efficiency_of: Literal["pan-and-hob", "load"] = "pan-and-hob"
+    """What `efficiency` was measured on; `load` for published figures, losses already taken off."""
     ring_diameter_m: PositiveLength
     """Mean diameter of the flame ring or heated zone."""
     side_frac: Fraction | None = None

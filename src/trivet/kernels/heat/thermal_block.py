@@ -279,9 +279,9 @@ def _refuse_runaway(block: Block, cells: tc.Cells, time_s: float) -> None:
     """Name the cook whose solution is no temperature any more."""
     low, high = ALLOWED_K
     for field in (cells.pan, cells.layer):
-        good = (field > low) & (field < high)
-        if good.all():
+        if field.min() > low and field.max() < high:  # not so with a NaN either
             continue
+        good = (field > low) & (field < high)
         cook = block.first + int(np.argwhere(~good)[0][2])
         raise OutOfRangeError(
             f"cook {cook} left {low:.0f} to {high:.0f} K at {time_s:.1f} s: "

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from trivet.errors import InputError
 from trivet.kernels.heat import thermal_cells as tc
-from trivet.kernels.heat.foodpatch import FoodPatch
+from trivet.kernels.heat.foodpatch import FoodPatch, coldest_k
 
 FloatArray = NDArray[np.float64]
 
@@ -105,7 +105,7 @@ def food_table(food: FoodPatch, cooks: slice, cover: NDArray[np.bool_]) -> tc.Fo
 
 
 def core_temperatures_k(food: tc.Food, area: FloatArray, shape: tuple[int, ...]) -> FloatArray:
-    """Return the coldest node of each piece, as an area mean over its columns.
+    """Return the coldest height of each piece, as an area mean over its columns.
 
     Parameters
     ----------
@@ -137,4 +137,4 @@ def core_temperatures_k(food: tc.Food, area: FloatArray, shape: tuple[int, ...])
     for node, column in zip(mean, food.column.T, strict=True):
         np.add.at(node, (piece, c), column * area[i])
     with np.errstate(invalid="ignore"):
-        return np.asarray((mean / np.where(weight > 0.0, weight, np.nan)).min(axis=0))
+        return coldest_k(mean / np.where(weight > 0.0, weight, np.nan))

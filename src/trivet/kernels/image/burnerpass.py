@@ -204,7 +204,7 @@ def _advance(scene: Any, time: Any, background: Any, fixed: Any, memory: Any, ou
             for p in range(frame.size):
                 frame[p] = scene.radiance[t, place.pixel[p]]
             for k in range(FITS):
-                fixed_k = (place, rules.rings[k], memory.covers.since_s)
+                fixed_k = (place, rules.rings[k], memory.covers.shadow)
                 begin = first + 2 * RINGS * k
                 end = begin + 2 * RINGS
                 fit_rings(

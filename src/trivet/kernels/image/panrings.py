@@ -130,8 +130,8 @@ def fit_rings(frame: Any, background: float, pan: Any, fixed: Any, fit: Any, out
     """Fill one frame's rings: RINGS radiances, then the share of each that lies open.
 
     ``frame`` holds the region's radiances, ``background`` the hob's; ``pan`` is the
-    pan's memory; ``fixed`` holds Place, RingRule and (pixel,) the moment since which
-    each pixel is covered; ``fit`` is continued in place.
+    pan's memory; ``fixed`` holds Place, RingRule and (pixel,) a number where
+    a pixel is covered or beside one, NaN where open; ``fit`` is continued in place.
     """
     rule = fixed[1]
     out[:RINGS] = np.nan
@@ -172,7 +172,7 @@ def _projected(frame: Any, background: float, fit: Any) -> Any:
 @compiled
 def _renewed(frame: Any, circle: Any, fixed: Any, fit: Any) -> bool:
     """Renew weights and states where the circle has moved or a pixel has changed."""
-    place, rule, since = fixed
+    place, rule, shadow = fixed
     moved = max(abs(circle[0] - fit.circle[0]), abs(circle[1] - fit.circle[1]))
     moved = max(moved, abs(circle[2] - fit.circle[2]))
     changed = math.isnan(fit.circle[2]) or moved > MOVED_M
@@ -180,7 +180,7 @@ def _renewed(frame: Any, circle: Any, fixed: Any, fit: Any) -> bool:
         _weigh(fit.weights, circle, place, rule)
         fit.circle[0], fit.circle[1], fit.circle[2] = circle
     for p in range(frame.size):
-        state = USABLE if math.isnan(since[p]) else COVERED
+        state = USABLE if math.isnan(shadow[p]) else COVERED
         if not math.isfinite(frame[p]):
             state = UNKNOWN
         if state != fit.state[p]:

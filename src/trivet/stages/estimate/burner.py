@@ -6,6 +6,7 @@ steps that need no pixels. All memory is here and in the pass, none grows.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -45,8 +46,14 @@ from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
 
-UNEVEN_SHARE = 0.01
-"""Standard uncertainty of a pan's mean as a share of its P95 - P5: rings, not cells, are read."""
+UNEVEN_SHARE = 0.03
+"""Standard uncertainty of a pan's mean as a share of its P95 - P5.
+
+A wall of 50 mm seen 20 degrees off hides a strip of 18 mm, 6 % of the visible base,
+which may lie half the span from the mean (own estimate, geometry only).
+"""
+UNKNOWN_SHARE = 1 / math.sqrt(12.0)
+"""The same for a part of the pan that may be anywhere in that span (uniform distribution)."""
 RING_BEND_K = 40.0
 HIDDEN_RING = 0.1
 LEAST_OPEN = 0.2
@@ -133,7 +140,10 @@ class BurnerReader:
         common = scene_uncertainty_k(
             mean_k, view=view.head, moments=moments, pixels=trace.read(panreading.OPEN_PIXELS)
         )
-        spread = UNEVEN_SHARE * np.nan_to_num(trace.read(panreading.P95_K) - p5_k)
+        high_k = trace.read(panreading.P95_K)
+        uneven = UNEVEN_SHARE * np.nan_to_num(high_k - p5_k)
+        inner_k = np.nan_to_num(high_k - trace.read(panreading.P5_K))
+        spread = np.hypot(uneven, UNKNOWN_SHARE * hidden_frac(trace) * inner_k)
         reflected, patch = self.design.surroundings.reflected_k, view.head.calibration
         patched = np.isfinite(patch.reflected_k)
         reading = read_surface(
@@ -184,6 +194,29 @@ def pass_rules(view: BurnerView) -> PassRules:
     )
 
 
+def hidden_frac(trace: PanTrace) -> FloatArray:
+    """Return the share of the pan that is food, or so near it that its pixels see both.
+
+    Rings read the rest as if the pan were even round its middle, which it need not be.
+    """
+    pixels = np.maximum(trace.read(panreading.PIXELS), 1.0)
+    clear = trace.read(panreading.OPEN_PIXELS) / pixels
+    covered = trace.read(panreading.COVERED_FRAC)
+    return np.where(covered > 0.0, np.clip(1.0 - clear, 0.0, 1.0), 0.0)
+
+
+def dip_k(trace: PanTrace, *, view: BurnerView) -> FloatArray:
+    """Return by how much a pan's middle is colder than the rings round it.
+
+    Food that went into a cold pan never makes a pixel fall, but it stays behind while
+    the pan heats; of such a middle it is not known whether it is pan.
+    """
+    ring_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
+    around = np.fmax(np.fmax(ring_k[:, 1], ring_k[:, 2]), ring_k[:, 3])
+    open_ = trace.ring_open_frac(0)[:, 0] >= HIDDEN_RING
+    return np.where(open_, np.maximum(np.nan_to_num(around - ring_k[:, 0]), 0.0), 0.0)
+
+
 def trimmed(trace: PanTrace) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return mean and P5 of the pixels inside the trimmed rim, and no doubt."""
     mean_k = trace.read(panreading.MEAN_K)
@@ -206,6 +239,7 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
     mean_k = (1 - walled) * flat_k + walled * wall_k
     usable = np.isfinite(mean_k) & np.isfinite(inner_k)
     doubt_k = np.where(usable, DOUBT_SHARE * np.abs(flat_k - wall_k), 0.0)
+    doubt_k = np.hypot(doubt_k, UNKNOWN_SHARE * dip_k(trace, view=view))
     coldest_k = np.fmin(p5_k, np.minimum(flat_rim_k, wall_rim_k))
     return np.where(usable, mean_k, inner_k), np.where(usable, coldest_k, p5_k), doubt_k
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from trivet.facts.hobs import retained_share
 from trivet.facts.materials import material
 from trivet.kernels.radiation.planck import Band
 from trivet.kernels.radiation.seensurface import Hypothesis
@@ -105,7 +106,9 @@ def emissivity_nodes(
     """Return equally likely band emissivities, each with a small spread of its own."""
     fitted = _fitted(pan, base, calibration)
     if fitted is not None:
-        return [(fitted.emissivity, fitted.emissivity_u)]
+        # Cooks that scatter beyond their uncertainties widen the fit by the Birge ratio.
+        ratio = math.sqrt(max(np.nan_to_num(fitted.reduced_chi2), 1.0))
+        return [(fitted.emissivity, ratio * fitted.emissivity_u)]
     span = emissivity_range(base, pan=pan, angle_rad=np.array([angle_rad]), band=band)
     _, low, high = span.at(0)
     return _range_nodes(low, high)
@@ -137,4 +140,6 @@ def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:
         heavy = 4180.0 * 1000 if base.contents == "water" else 2000.0 * 900
         store += 0.3 * heavy * float(base.volume_m3)  # at least a third of what is usual
     efficiency = burner.efficiency_frac.high or 1.2 * float(burner.efficiency_frac)
+    if burner.efficiency_of == "load":
+        efficiency /= retained_share(burner.kind).low
     return UNEVEN * float(burner.power_w) * min(efficiency, 1.0) / store

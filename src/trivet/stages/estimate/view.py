@@ -139,8 +139,20 @@ def scene_uncertainty_k(
     back = band_radiance_slope(apparent, band=view.band) / (tau * slope)
     gain = view.calibration.gain_u * (apparent - moments.sensor_k)
     noise = noise_k(scene_k, view=view) / np.sqrt(np.maximum(pixels, 1.0))
-    window = (radiance - own) / tau * view.calibration.transmittance_u / slope
+    window = (radiance - own) / tau * transmittance_u(view) / slope
     return np.asarray(np.sqrt(back**2 * (moments.offset_u_k**2 + gain**2 + noise**2) + window**2))
+
+
+def transmittance_u(view: HeadView) -> float:
+    """Return the standard uncertainty of the window's transmittance in use.
+
+    A window gets greasy after its calibration: it lies anywhere between what was
+    calibrated and the lowest that the design declares.
+    """
+    low = view.head.window.transmittance_frac.low
+    known = view.calibration
+    soil = 0.0 if low is None else max(known.transmittance - float(low), 0.0) / math.sqrt(3.0)
+    return max(float(known.transmittance_u), soil)
 
 
 def noise_k(scene_k: FloatArray, *, view: HeadView) -> FloatArray:

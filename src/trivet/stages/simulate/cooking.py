@@ -32,6 +32,8 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 CHUNK_S = 30.0
+DRY_CHUNK_S = 150.0
+"""Nothing flows between the runs of a cook without oil: only its stop is looked for."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +53,7 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
     runs: list[PanRun] = []
     state, stopped = None, ""
     films = Films(settings, room)
-    bounds = _bounds(settings, steps)
+    bounds, lost = _bounds(settings, steps), losses(settings, room)
     for first, last in itertools.pairwise(bounds):
         state, food = prepared(settings, state, room, first, last)
         flux = [one.flux(float(knob(one, middle[first]))) for one in settings]
@@ -59,7 +61,7 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
             np.stack([one.shape_m2 for one in flux], axis=2),
             power_w=power[first:last],
             pan=bases(settings, room, np.array([one.wall_frac for one in flux])),
-            losses=losses(settings, room),
+            losses=lost,
             layer=stack_layers(films.layers),
             food=food,
             lid=lids_on(settings, room, first),
@@ -76,13 +78,16 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
         if stopped:
             break
     return Cooked(
-        _histories(settings, runs, plan, films), tuple(run.ledger for run in runs), stopped
+        _histories(settings, runs, plan, films, stopped=bool(stopped)),
+        tuple(run.ledger for run in runs),
+        stopped,
     )
 
 
 def _bounds(settings: Sequence[PanSetting], steps: int) -> list[int]:
-    """Return the steps at which a run has to stop: food, lid, flames, and every half minute."""
-    found = {0, steps, *range(0, steps, round(CHUNK_S / STEP_S))}
+    """Return the steps at which a run has to stop: food, lid, flames, and now and then."""
+    every = CHUNK_S if any(one.film_m.any() for one in settings) else DRY_CHUNK_S
+    found = {0, steps, *range(0, steps, round(every / STEP_S))}
     for one in settings:
         found.update(moments(one, steps), lid_moments(one, steps), turns(one, steps))
     return sorted(mark for mark in found if 0 <= mark <= steps)
@@ -90,16 +95,27 @@ def _bounds(settings: Sequence[PanSetting], steps: int) -> list[int]:
 
 def _stopped(settings: Sequence[PanSetting], run: PanRun, from_s: float, plan: CookPlan) -> str:
     """Return why the cook ends in this run, empty when it goes on."""
+    first: tuple[int, PanSetting] | None = None
     for k, one in enumerate(settings):
         cells = run.pan_k[..., k].reshape(run.time_s.size, -1)
-        hot = np.flatnonzero(hottest_mean_k(cells, area_m2=one.area_m2) >= float(plan.stop_at_k))
-        if hot.size:
-            at = from_s + float(run.time_s[hot[0]])
-            return (
-                f"pan on {one.burner.name} reached {float(plan.stop_at_k) - 273.15:.0f} C "
-                f"at {at:.1f} s"
-            )
-    return ""
+        hot = _too_hot(cells, one, plan)
+        if hot is not None and (first is None or hot < first[0]):
+            first = (hot, one)
+    if first is None:
+        return ""
+    at = from_s + float(run.time_s[first[0]])
+    level_c = float(plan.stop_at_k) - 273.15
+    return f"pan on {first[1].burner.name} reached {level_c:.0f} C at {at:.1f} s"
+
+
+def _too_hot(cells_k: FloatArray, one: PanSetting, plan: CookPlan) -> int | None:
+    """Return the first moment at which the hottest part of a pan reaches the stop."""
+    level = float(plan.stop_at_k)
+    # the hottest part is never hotter than the hottest cell: look there first, as rounding allows
+    if not cells_k.max() >= level - 1e-6:
+        return None
+    hot = np.flatnonzero(hottest_mean_k(cells_k, area_m2=one.area_m2) >= level)
+    return int(hot[0]) if hot.size else None
 
 
 def _ignited(settings: Sequence[PanSetting], run: PanRun, from_s: float, films: Films) -> str:
@@ -119,30 +135,32 @@ def _histories(
     runs: list[PanRun],
     plan: CookPlan,
     films: Films,
+    *,
+    stopped: bool,
 ) -> tuple[PanHistory, ...]:
     """Join the runs and cut them where a pan got too hot or its oil ignited."""
-    pan = _joined([run.pan_k for run in runs])
-    surface = _joined([run.surface_k for run in runs])
+    pan = _by_pan([run.pan_k for run in runs])
+    bare = all(np.array_equal(run.surface_k, run.pan_k) for run in runs)
+    surface = pan if bare else _by_pan([run.surface_k for run in runs])
     mass = _joined([run.mass_kg for run in runs])
     lid = _after([run.lid_k for run in runs])
     core, tracks = _cores(settings, runs), films.tracks()
-    n = len(pan)
+    n = len(mass)
     for k, one in enumerate(settings):
-        cells = pan[..., k].reshape(n, -1)
-        hot = np.flatnonzero(hottest_mean_k(cells, area_m2=one.area_m2) >= float(plan.stop_at_k))
-        n = min(n, max(3, int(hot[0]) + 1)) if hot.size else n
-        fire_s = marks(one, surface[..., k].reshape(len(surface), -1), tracks[k], STEP_S).ignition_s
+        hot = _too_hot(pan[k], one, plan) if stopped else None
+        n = min(n, max(3, hot + 1)) if hot is not None else n
+        fire_s = marks(one, surface[k], tracks[k], STEP_S).ignition_s
         n = min(n, max(3, round(fire_s / STEP_S) + 1)) if math.isfinite(fire_s) else n
     wall, hob = _joined([run.wall_k for run in runs]), _joined([run.hob_k for run in runs])
     heat = _joined([run.heat_w for run in runs])
     made = []
     for k, one in enumerate(settings):
-        top = surface[:n, ..., k].reshape(n, -1)
+        top = surface[k, :n]
         made.append(
             PanHistory(
                 setting=one,
                 time_s=np.asarray(np.arange(n) * STEP_S, dtype=np.float64),
-                pan_k=pan[:n, ..., k].reshape(n, -1),
+                pan_k=pan[k, :n],
                 surface_k=top,
                 mass_kg=mass[:n, k],
                 heat_w=heat[:n, k],
@@ -160,6 +178,20 @@ def _histories(
 def _joined(parts: list[FloatArray]) -> FloatArray:
     """Join records of runs, each of which begins where the one before ended."""
     return np.concatenate([parts[0], *(part[1:] for part in parts[1:])])
+
+
+def _by_pan(parts: list[FloatArray]) -> FloatArray:
+    """Join records (time, r, theta, pan) to (pan, time, cell): each pan's in one piece."""
+    pans, steps = parts[0].shape[-1], sum(len(part) - 1 for part in parts)
+    out = np.empty((pans, steps + 1, parts[0][0, ..., 0].size))
+    at = 0
+    for part in parts:
+        flat = part.reshape(len(part), -1, pans)
+        own = 1 if at else 0  # where two meet, the record of the run that ended counts
+        for k in range(pans):
+            out[k, at + own : at + len(part)] = flat[own:, ..., k]
+        at += len(part) - 1
+    return out
 
 
 def _after(parts: list[FloatArray]) -> FloatArray:

@@ -32,7 +32,8 @@ THROUGH_GLASS = 0.2  # of a radiant element's heat, which passes the glass as ra
 UNDER_GLASS_W_M2K = 3.0
 LIMITER_HYSTERESIS_K = 40.0
 GAP_EXCHANGE = 0.6
-COIL_J_M2K, COIL_CONTACT_W_M2K, COIL_GAP_M = 25e3, 150.0, 5e-3
+# An element of 20 cm: half a kilogram of steel and magnesia at 0.6 kJ/kg/K over its disc.
+COIL_J_M2K, COIL_CONTACT_W_M2K, COIL_GAP_M = 9e3, 150.0, 5e-3
 BOWL_J_M2K, BOWL_GAP_M = 1e3, 0.02
 THERMOSTAT_HYSTERESIS_K = 5.0
 TRI_PLY = (("stainless-304", 0.4), ("aluminium", 1.8), ("stainless-304", 0.4))

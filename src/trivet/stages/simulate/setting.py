@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import InputError
+from trivet.facts.hobs import retained_share
 from trivet.facts.materials import Material, material
 from trivet.facts.surfaces import surface
 from trivet.kernels.geometry.sampling import CellGrid
@@ -233,6 +234,8 @@ def _bare_emissivity(pan: Pan, generator: np.random.Generator) -> float:
 
 def _efficiency(burner: Burner, generator: np.random.Generator) -> float:
     value = drawn(burner.efficiency_frac, generator) * generator.normal(1.0, EFFICIENCY_SIGMA)
+    if burner.efficiency_of == "load":  # its losses come off again in the simulation
+        value /= retained_share(burner.kind).value
     return min(1.0, value)
 
 

@@ -36,7 +36,7 @@ def burner_truth(one: PanHistory, *, eyes: Sequence[Eye], mismatch: Mismatch) ->
     of = _seen_of(one, seen)
     eps = seen_emissivity(one, pose=eyes[best][1], band=eyes[best][2], mismatch=mismatch)
     low, high = area_quantiles_k(one.pan_k, area_m2=setting.area_m2, shares=(0.05, 0.95))
-    covered = one.covered if one.food.any() else None
+    covered = one.covered if setting.pieces and one.food.any() else None
     food, metal = of == OF_WORDS.index("food"), of == OF_WORDS.index("pan")
     area = setting.area_m2
     open_k, metal_k = (
@@ -124,7 +124,8 @@ def _seen_of(one: PanHistory, seen: BoolArray) -> npt.NDArray[np.int8]:
     if setting.base.contents == "water":
         areal = one.mass_kg / float(setting.area_m2.sum())
         word[areal > 0.15] = OF_WORDS.index("liquid")  # over half of the film is whole
-    share = one.covered[:, seen] @ setting.area_m2[seen] / setting.area_m2[seen].sum()
-    word[share > 0.5] = OF_WORDS.index("food")
+    if setting.pieces:
+        share = one.covered[:, seen] @ setting.area_m2[seen] / setting.area_m2[seen].sum()
+        word[share > 0.5] = OF_WORDS.index("food")
     word[one.lidded] = OF_WORDS.index("lid")
     return word
