@@ -35,7 +35,7 @@ def _facts(property_name: str) -> dict[str, HobFact]:
 
 
 def burner_efficiency(kind: str) -> HobFact:
-    """Return the share of a burner's rating that reaches the vessel.
+    """Return the share of the energy used that a covered load gains, as published.
 
     Parameters
     ----------

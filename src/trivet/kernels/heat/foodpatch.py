@@ -96,10 +96,10 @@ def food_column(
     Notes
     -----
     12 nodes of a 25 mm steak: 0.4 mm at the faces, 4 mm in the middle. Against a slab
-    with both faces stepped from 5 to 100 C the middle is within 1 % of the step from
-    60 s on. The node of a face dries out before it passes the boiling point: a crust
-    is resolved to that node. Shrinkage, dripping juice and the lower conductivity of
-    a crust (0.1 to 0.2 W/m/K, from memory) are left out.
+    with both faces stepped from 5 to 100 C the middle is within 1.7 % of the step from
+    60 s on (docs/simulator.md). The node of a face dries out before it passes the
+    boiling point: a crust is resolved to that node. Shrinkage, dripping juice and the
+    lower conductivity of a crust (0.1 to 0.2 W/m/K, from memory) are left out.
 
     References
     ----------

@@ -32,7 +32,7 @@ THROUGH_GLASS = 0.2  # of a radiant element's heat, which passes the glass as ra
 UNDER_GLASS_W_M2K = 3.0
 LIMITER_HYSTERESIS_K = 40.0
 GAP_EXCHANGE = 0.6
-# An element of 20 cm: half a kilogram of steel and magnesia at 0.6 kJ/kg/K over its disc.
+# An element of 20 cm, assumed: half a kilogram of steel and magnesia at 0.6 kJ/kg/K.
 COIL_J_M2K, COIL_CONTACT_W_M2K, COIL_GAP_M = 9e3, 150.0, 5e-3
 BOWL_J_M2K, BOWL_GAP_M = 1e3, 0.02
 THERMOSTAT_HYSTERESIS_K = 5.0
