@@ -23,13 +23,14 @@ from trivet.stages.predict.budget import (
 from trivet.stages.predict.cases import Cases, Pair, Term
 from trivet.stages.predict.correlation import correlated_units, groups_of, matrix_of
 from trivet.stages.predict.endofline import carried
-from trivet.stages.predict.pathterms import surround_range_k, view_of
+from trivet.stages.predict.pathterms import surround_range_k
 from trivet.stages.predict.population import half_width_k, unit_population
 from trivet.stages.predict.readings import Wanted, error_budgets, places_of
 from trivet.stages.predict.sourceterms import misplaced_m
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import seen_by
 from trivet.terms.budgetterms import TERM_NAMES
+from trivet.terms.mirrored import diffuse_share
 from trivet.terms.optics import card_band
 
 HOT_K = 503.15
@@ -145,7 +146,7 @@ def test_a_matt_pan_mirrors_the_hood_by_its_view_factor(design_tables):
     ]
     design = Design.model_validate(design_tables)
     (hood,) = design.surroundings.mirrored
-    assert view_of(hood, spot_m=(0.2, 0.1)) == pytest.approx(1.0, abs=1e-4)
+    assert diffuse_share(hood, spot_m=(0.2, 0.1)) == pytest.approx(1.0, abs=1e-4)
     band = card_band(design.sensors[0])
     low, high = surround_range_k(design, band=band, spots=[(0.2, 0.1)])
     assert low[0] == pytest.approx(323.15, abs=0.01)
@@ -168,8 +169,8 @@ def test_a_pan_does_not_mirror_its_own_flame(design_tables):
         }
     ]
     (flame,) = Design.model_validate(design_tables).surroundings.mirrored
-    assert view_of(flame, spot_m=(0.2, -0.13)) == 0.0
-    assert view_of(flame, spot_m=(0.2, 0.13)) > 0.0
+    assert diffuse_share(flame, spot_m=(0.2, -0.13)) == 0.0
+    assert diffuse_share(flame, spot_m=(0.2, 0.13)) > 0.0
 
 
 def test_a_misplaced_rim_costs_what_the_blurred_edge_says(design_tables):

@@ -12,24 +12,19 @@ from trivet.kernels.radiation.film import OpticalConstants, film_transmittance
 from trivet.kernels.radiation.mie import mie_efficiencies, steam_transmittance
 from trivet.kernels.radiation.path import condensed_transmittance
 from trivet.kernels.radiation.planck import Band
-from trivet.kernels.radiation.viewfactor import (
-    disc_view_frac,
-    mixed_surround_k,
-    rectangle_view_frac,
-    upright_view_frac,
-)
+from trivet.kernels.radiation.viewfactor import mixed_surround_k
 from trivet.records.design import Design, Window
 from trivet.records.figures import Figure
-from trivet.records.surroundings import Mirrored, Steam
+from trivet.records.surroundings import Steam
 from trivet.stages.predict.cases import Field, Floats, Place, Term
 from trivet.stages.predict.views import Eye
 from trivet.terms.assumed import REFLECTED_HALF_K, TRANSMITTANCE_HALF, WINDOW_HALF_K, range_of
 from trivet.terms.contents import table_band
+from trivet.terms.mirrored import diffuse_share
 
 SCENE_K = 473.15
 CONDENSED_DROP_M = 50e-6
 CONDENSED_WAVELENGTH_M = 10.5e-6
-NEAR_M = 0.02
 Ends = tuple[Floats, Floats]
 
 
@@ -126,7 +121,7 @@ def surround_range_k(
     Taking all ends at once is the wide side: things overhead warm together.
     """
     known = {
-        spot: [view_of(thing, spot_m=spot) for thing in design.surroundings.mirrored]
+        spot: [diffuse_share(thing, spot_m=spot) for thing in design.surroundings.mirrored]
         for spot in set(spots)
     }
     shares = np.array([known[spot] for spot in spots])
@@ -146,26 +141,6 @@ def _ends(figure: Figure) -> tuple[float, float]:
     if figure.low is None or figure.high is None:
         return float(figure), float(figure)
     return figure.low, figure.high
-
-
-def view_of(thing: Mirrored, *, spot_m: tuple[float, float]) -> float:
-    """Return the share of what a matt pan at a spot mirrors that a thing fills. [-]"""
-    across, along = float(thing.x_m) - spot_m[0], float(thing.y_m) - spot_m[1]
-    glow, height = float(thing.emissivity_frac), max(float(thing.height_m), 1e-3)
-    width, depth = float(thing.width_m), float(thing.depth_m)
-    if thing.shape == "share":
-        return glow * float(thing.view_frac or 0.0)
-    if thing.shape == "disc":
-        offset = math.hypot(across, along)
-        return glow * float(disc_view_frac(width / 2, height_m=height, offset_m=offset))
-    if thing.shape == "rectangle":
-        x = (across - width / 2, across + width / 2)
-        y = (along - depth / 2, along + depth / 2)
-        return glow * float(rectangle_view_frac(x, y_m=y, height_m=height))
-    apart = math.hypot(across, along)
-    if apart < NEAR_M:  # a pan hides its own flame
-        return 0.0
-    return glow * float(upright_view_frac(width, height_m=height, distance_m=apart))
 
 
 def _window(design: Design, eye: Eye, one: Floats) -> list[Term]:
