@@ -86,6 +86,32 @@ def test_food_in_the_middle_does_not_pull_the_pan_down(painter, nominal, disc) -
     assert np.nanmax(np.abs(one.reported_k[late] - 460.0)) < 8.0
 
 
+def test_food_over_the_hot_part_of_an_uneven_pan_is_not_read_past(painter, nominal, disc) -> None:
+    """What the food hides was 60 K hotter in the middle: the rim alone is not the pan."""
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+
+    def peaked(dx, dy, t):
+        return 430.0 + 60.0 * (1.0 - np.hypot(dx, dy) / 0.12)
+
+    one = burner(read(painter, [disc(0.93, peaked, cover=(15.0, 0.08, 290.0))], nominal))
+    before = slice(8, 58)
+    assert np.isfinite(one.reported_k[before]).mean() > 0.9
+    error = np.abs(one.reported_k - 450.0)  # mean of a cone: a third of its height
+    assert np.nanmax(error[before]) < 8.0
+    late = np.isfinite(one.reported_k) & (np.arange(error.size) > 70)
+    assert (error[late] <= one.u95_k[late]).all()
+
+
+def test_a_told_pan_that_is_not_the_one_seen_is_not_read_low(painter, nominal, painting) -> None:
+    """Told 240 mm, 200 mm on the burner: the told rim takes in 20 mm of cool hob."""
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+    small = painting.Disc(-0.20, -0.13, 0.10, 0.93, ramp(440.0, 0.5))
+    one = burner(read(painter, [small], nominal))
+    truth = 440.0 + 0.5 * np.arange(one.reported_k.size) / 4
+    valid = np.isfinite(one.reported_k)
+    assert (np.abs(one.reported_k - truth)[valid] <= one.u95_k[valid]).all()
+
+
 def test_saturated_is_hot_unknown_and_never_silent(painter, nominal, disc) -> None:
     painter.told = {"pan": IRON, "base_contents": "dry"}
     sight = painter.sight([disc(0.93, ramp(520.0, 2.0))], seconds=60)

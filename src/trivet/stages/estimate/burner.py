@@ -45,6 +45,7 @@ from trivet.stages.estimate.judging import (
 from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 
 UNEVEN_SHARE = 0.03
 """Standard uncertainty of a pan's mean as a share of its P95 - P5.
@@ -54,6 +55,12 @@ which may lie half the span from the mean (own estimate, geometry only).
 """
 UNKNOWN_SHARE = 1 / math.sqrt(12.0)
 """The same for a part of the pan that may be anywhere in that span (uniform distribution)."""
+HIDDEN_SHARE = 1 / math.sqrt(3.0)
+"""The same for a hidden part: the open part may be either end, so it lies within a whole span."""
+OPEN_ENOUGH = 0.05
+"""Hidden share up to which a pan's span is that of the whole pan."""
+HOB_SHARE, PAN_SHARE = 0.3, 0.8
+"""Shares of the contrast with the hob: under the first is hob, over the second pan (assumed)."""
 RING_BEND_K = 40.0
 HIDDEN_RING = 0.1
 LEAST_OPEN = 0.2
@@ -94,6 +101,17 @@ class SurfaceMemory:
     evidence: FloatArray
     mean: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
     still_since_s: FloatArray = field(default_factory=lambda: np.full(1, np.nan))
+    open_span_k: float = 0.0
+    """P95 - P5 of the pan when it was last seen whole."""
+
+    def span_k(self, span_k: FloatArray, *, hidden: FloatArray) -> FloatArray:
+        """Return how far the pan's parts may differ: now, or as much as when last seen whole."""
+        whole = (hidden <= OPEN_ENOUGH) & np.isfinite(span_k)
+        last = np.maximum.accumulate(np.where(whole, np.arange(span_k.size), -1))
+        before = np.where(last >= 0, span_k[last], self.open_span_k)
+        if span_k.size:
+            self.open_span_k = float(before[-1])
+        return np.fmax(np.nan_to_num(span_k), before)
 
 
 class BurnerReader:
@@ -142,8 +160,9 @@ class BurnerReader:
         )
         high_k = trace.read(panreading.P95_K)
         uneven = UNEVEN_SHARE * np.nan_to_num(high_k - p5_k)
-        inner_k = np.nan_to_num(high_k - trace.read(panreading.P5_K))
-        spread = np.hypot(uneven, UNKNOWN_SHARE * hidden_frac(trace) * inner_k)
+        hidden = hidden_frac(trace)
+        apart_k = memory.span_k(high_k - p5_k, hidden=hidden)
+        spread = np.hypot(uneven, HIDDEN_SHARE * hidden * apart_k)
         reflected, patch = self.design.surroundings.reflected_k, view.head.calibration
         patched = np.isfinite(patch.reflected_k)
         reading = read_surface(
@@ -240,8 +259,24 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
     usable = np.isfinite(mean_k) & np.isfinite(inner_k)
     doubt_k = np.where(usable, DOUBT_SHARE * np.abs(flat_k - wall_k), 0.0)
     doubt_k = np.hypot(doubt_k, UNKNOWN_SHARE * dip_k(trace, view=view))
-    coldest_k = np.fmin(p5_k, np.minimum(flat_rim_k, wall_rim_k))
+    # A told pan that is larger than the one on the burner takes in hob, and so does the mean.
+    doubtful = usable & _rim_is_hob(trace, view=view)
+    doubt_k = np.hypot(doubt_k, np.where(doubtful, np.nan_to_num(mean_k - inner_k), 0.0))
+    coldest_k = np.fmin(p5_k, (1 - walled) * flat_rim_k + walled * wall_rim_k)
     return np.where(usable, mean_k, inner_k), np.where(usable, coldest_k, p5_k), doubt_k
+
+
+def _rim_is_hob(trace: PanTrace, *, view: BurnerView) -> BoolArray:
+    """Return whether a told pan's outermost ring is hob beside a ring that is all pan.
+
+    Conduction does not let a pan fall off that steeply within a ring of its radius.
+    """
+    if view.base_radius_m is None:
+        return np.zeros(trace.contrast_k.shape, dtype=np.bool_)
+    rings_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
+    hob_k = trace.read(panreading.P95_K) - trace.contrast_k
+    share = (rings_k - hob_k[:, None]) / trace.contrast_k[:, None]
+    return np.asarray((share[:, RINGS - 1] < HOB_SHARE) & (share[:, RINGS - 2] > PAN_SHARE))
 
 
 def _walled(radius_m: FloatArray, view: BurnerView) -> FloatArray:
