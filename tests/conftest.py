@@ -54,8 +54,8 @@ class Disc:
     radius_m: float
     emissivity: float
     temperature_k: Profile
-    cover: tuple[float, float, float] | None = None
-    """From this time on [s] food of this radius [m] and temperature [K] lies in the middle."""
+    cover: tuple[float, float, Callable[[float], float]] | None = None
+    """From this time on [s] food of this radius [m], its temperature of time [K], in the middle."""
 
 
 @dataclass
@@ -115,7 +115,7 @@ class Painter:
                 inside, disc.emissivity * surface + (1 - disc.emissivity) * mirrored, scene
             )
             if disc.cover is not None and t >= disc.cover[0]:
-                food = 0.95 * radiance(np.array(disc.cover[2])) + 0.05 * mirrored
+                food = 0.95 * radiance(np.array(disc.cover[2](t))) + 0.05 * mirrored
                 scene = np.where(np.hypot(dx, dy) <= disc.cover[1], food, scene)
         blurred = gaussian_filter(scene, self.blur_px * OVER, mode="nearest")
         pixels = blurred.reshape(card.rows, OVER, card.cols, OVER).mean(axis=(1, 3))

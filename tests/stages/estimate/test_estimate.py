@@ -78,7 +78,9 @@ def test_water_at_the_boil_is_liquid(painter, nominal, disc) -> None:
 
 def test_food_in_the_middle_does_not_pull_the_pan_down(painter, nominal, disc) -> None:
     painter.told = {"pan": IRON, "base_contents": "dry"}
-    one = burner(read(painter, [disc(0.93, ramp(460.0, 0.0), cover=(15.0, 0.05, 290.0))], nominal))
+    one = burner(
+        read(painter, [disc(0.93, ramp(460.0, 0.0), cover=(15.0, 0.05, lambda t: 290.0))], nominal)
+    )
     hand = (one.flags & int(Quality.HAND)) != 0
     assert hand[60:68].all()
     late = slice(90, None)
@@ -93,13 +95,29 @@ def test_food_over_the_hot_part_of_an_uneven_pan_is_not_read_past(painter, nomin
     def peaked(dx, dy, t):
         return 430.0 + 60.0 * (1.0 - np.hypot(dx, dy) / 0.12)
 
-    one = burner(read(painter, [disc(0.93, peaked, cover=(15.0, 0.08, 290.0))], nominal))
+    one = burner(read(painter, [disc(0.93, peaked, cover=(15.0, 0.08, lambda t: 290.0))], nominal))
     before = slice(8, 58)
     assert np.isfinite(one.reported_k[before]).mean() > 0.9
     error = np.abs(one.reported_k - 450.0)  # mean of a cone: a third of its height
     assert np.nanmax(error[before]) < 8.0
     late = np.isfinite(one.reported_k) & (np.arange(error.size) > 70)
     assert (error[late] <= one.u95_k[late]).all()
+
+
+def test_the_hot_face_of_turned_food_is_not_taken_for_the_pan(painter, nominal, disc) -> None:
+    """Turned at 35 s, the seared face comes up nearly as hot as the pan and cools away from it."""
+    painter.told = {"pan": IRON, "base_contents": "dry"}
+
+    def face(t):
+        return 283.0 if t < 35.0 else 330.0 + 90.0 * np.exp(-(t - 35.0) / 8.0)
+
+    one = burner(
+        read(painter, [disc(0.93, ramp(410.0, 1.0), cover=(15.0, 0.08, face))], nominal, seconds=90)
+    )
+    truth = 410.0 + np.arange(one.reported_k.size) / 4
+    late = np.isfinite(one.reported_k) & (np.arange(truth.size) > 70)
+    assert (np.abs(one.reported_k - truth)[late] <= one.u95_k[late]).all()
+    assert np.isfinite(one.reported_k[20:58]).all()
 
 
 def test_a_told_pan_that_is_not_the_one_seen_is_not_read_low(painter, nominal, painting) -> None:
@@ -134,7 +152,9 @@ def test_empty_burner_gives_no_reading(painter, nominal, disc) -> None:
 
 
 def test_estimate_is_causal(painter, nominal, disc) -> None:
-    sight = painter.sight([disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, 300.0))], seconds=20)
+    sight = painter.sight(
+        [disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, lambda t: 300.0))], seconds=20
+    )
     whole = burner(estimate(sight, design=painter.design, calibration=nominal))
     head = sight.heads[0]
     for frames in (2, 17, 41):
@@ -176,7 +196,9 @@ def streamed(heads, length, *, painter, nominal):
 
 @pytest.mark.parametrize("length", [1, 7, 100])
 def test_blocks_give_the_bits_of_the_whole(painter, nominal, disc, length) -> None:
-    sight = painter.sight([disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, 300.0))], seconds=40)
+    sight = painter.sight(
+        [disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, lambda t: 300.0))], seconds=40
+    )
     head = sight.heads[0]
     spoilt = head.apparent_k.copy()
     spoilt[70:75] = np.nan

@@ -2,9 +2,12 @@
 
 A pixel counts where its centre lies inside the rim by the rule's trim. It is
 covered from the moment it falls by ``drop_k`` faster than a pan can cool (5 K/s;
-bare pans on a dead burner cool below 2 K/s) until it has regained three quarters
-of the fall or comes within ``drop_k`` of the open ones. Pixels that share a
-side with a covered one count neither as open nor as covered.
+bare pans on a dead burner cool below 2 K/s). It is open again at once when it
+regains three quarters of the fall within 5 s (a hand), later only when it has for
+20 s regained that and what the open ones rose meanwhile, or stayed within
+``drop_k`` of them: the seared face of a piece that is turned comes up hot, but
+cools away from a pan that heats. Pixels that share a side with a covered one count
+neither as open nor as covered.
 
 Percentiles are of order statistics, without interpolation; with fewer than 20
 open pixels P5 and P95 are the extremes. Cooling rate: 30 W/m2/K of loss at 250 K
@@ -29,6 +32,11 @@ compiled = family(Path(__file__).parent)
 
 FASTEST_COOLING_KPS = 5.0
 FRESH_S = 2.5
+BRIEF_S = 5.0
+"""A cover that goes within this was a hand or a spoon, not food; own estimate."""
+NEAR_S = 20.0
+"""How long a covered pixel must stay near the open ones to be one of them; own estimate:
+a turned face loses 15 K against a heating pan sooner (evaporation, tens of kW/m2 s)."""
 NEXT = 1.1
 """Reach of a covered pixel in pitches: those that share a side; common practice, no source."""
 # Columns of a frame's statistics.
@@ -57,6 +65,10 @@ class Covers(NamedTuple):
     before_k: FloatArray
     since_s: FloatArray
     """Moment since which it is covered; NaN open."""
+    open_k: FloatArray
+    """Mean of the open pixels when it was covered."""
+    near_s: FloatArray
+    """Moment since which a covered one is near the open ones; NaN not near."""
     last_s: FloatArray
     shadow: FloatArray
     """1 where a pixel is covered or so near a covered one that it mixes with it; NaN open."""
@@ -75,7 +87,7 @@ def no_covers(pixels: int) -> Covers:
 
     Notes
     -----
-    32 bytes a pixel.
+    48 bytes a pixel.
 
     References
     ----------
@@ -83,6 +95,8 @@ def no_covers(pixels: int) -> Covers:
     """
     return Covers(
         np.full(pixels, -np.inf),
+        np.zeros(pixels),
+        np.full(pixels, np.nan),
         np.zeros(pixels),
         np.full(pixels, np.nan),
         np.full(1, np.nan),
@@ -116,7 +130,7 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
             square = place.pitch_m * place.pitch_m
             take = min(wide_count, max(1, round(rule.hottest_m2 / square)))
             out[HOTTEST_K] = _hottest(room, wide_count, take, out[P95_K])
-        _uncover(frame, covers.since_s, out[MEAN_K] - rule.drop_k)
+        _uncover(frame, now, out[MEAN_K], rule, covers)
 
 
 @compiled
@@ -127,9 +141,6 @@ def _cover(frame: Any, now: float, step: float, rule: Any, covers: Any) -> None:
         if math.isnan(value):
             continue
         if not math.isnan(since[p]):
-            if value > before[p] - 0.25 * rule.drop_k:
-                since[p] = np.nan
-                peak[p] = value
             continue
         peak[p] = max(value, peak[p] - FASTEST_COOLING_KPS * step)
         if rule.sees_food and value < peak[p] - rule.drop_k:
@@ -151,12 +162,27 @@ def _shade(place: Any, reach: float, covers: Any) -> None:
 
 
 @compiled
-def _uncover(frame: Any, since: Any, level: float) -> None:
-    if math.isnan(level):
-        return
+def _uncover(frame: Any, now: float, open_k: float, rule: Any, covers: Any) -> None:
+    since, near = covers.since_s, covers.near_s
     for p in range(frame.size):
-        if not math.isnan(since[p]) and frame[p] > level:
+        value = frame[p]
+        if math.isnan(since[p]) or math.isnan(value):
+            continue
+        risen = 0.0
+        if now - since[p] < FRESH_S or math.isnan(covers.open_k[p]):
+            covers.open_k[p] = open_k  # the food's place itself no longer counts in it
+        elif open_k > covers.open_k[p]:
+            risen = open_k - covers.open_k[p]
+        regained = value > covers.before_k[p] + risen - 0.25 * rule.drop_k
+        if not (regained or value > open_k - rule.drop_k):
+            near[p] = np.nan
+        elif math.isnan(near[p]):
+            near[p] = now
+        brief = now - since[p] < BRIEF_S
+        if (brief and regained) or now - near[p] >= NEAR_S:
             since[p] = np.nan
+            near[p] = np.nan
+            covers.peak_k[p] = value
 
 
 @compiled

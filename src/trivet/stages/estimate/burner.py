@@ -101,17 +101,22 @@ class SurfaceMemory:
     evidence: FloatArray
     mean: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
     still_since_s: FloatArray = field(default_factory=lambda: np.full(1, np.nan))
-    open_span_k: float = 0.0
-    """P95 - P5 of the pan when it was last seen whole."""
+    span_share: float = 0.0
+    """P95 - P5 of the pan over its contrast with the hob, when it was last seen whole."""
 
-    def span_k(self, span_k: FloatArray, *, hidden: FloatArray) -> FloatArray:
-        """Return how far the pan's parts may differ: now, or as much as when last seen whole."""
-        whole = (hidden <= OPEN_ENOUGH) & np.isfinite(span_k)
-        last = np.maximum.accumulate(np.where(whole, np.arange(span_k.size), -1))
-        before = np.where(last >= 0, span_k[last], self.open_span_k)
-        if span_k.size:
-            self.open_span_k = float(before[-1])
-        return np.fmax(np.nan_to_num(span_k), before)
+    def span_k(
+        self, span_k: FloatArray, *, contrast_k: FloatArray, hidden: FloatArray
+    ) -> FloatArray:
+        """Return how far the pan's parts may differ: now, or by the share when last seen whole."""
+        share = np.divide(
+            span_k, contrast_k, where=contrast_k > 0, out=np.full_like(span_k, np.nan)
+        )
+        whole = (hidden <= OPEN_ENOUGH) & np.isfinite(share)
+        last = np.maximum.accumulate(np.where(whole, np.arange(share.size), -1))
+        before = np.where(last >= 0, share[last], self.span_share)
+        if share.size:
+            self.span_share = float(before[-1])
+        return np.fmax(np.nan_to_num(span_k), before * np.maximum(contrast_k, 0.0))
 
 
 class BurnerReader:
@@ -161,7 +166,7 @@ class BurnerReader:
         high_k = trace.read(panreading.P95_K)
         uneven = UNEVEN_SHARE * np.nan_to_num(high_k - p5_k)
         hidden = hidden_frac(trace)
-        apart_k = memory.span_k(high_k - p5_k, hidden=hidden)
+        apart_k = memory.span_k(high_k - p5_k, contrast_k=trace.contrast_k, hidden=hidden)
         spread = np.hypot(uneven, HIDDEN_SHARE * hidden * apart_k)
         reflected, patch = self.design.surroundings.reflected_k, view.head.calibration
         patched = np.isfinite(patch.reflected_k)
