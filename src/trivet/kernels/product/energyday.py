@@ -12,7 +12,6 @@ from trivet.kernels.product.energy import DAY_S
 
 Floats = NDArray[np.float64]
 Drawn = float | Floats
-STATES = ("sleep", "standby", "poll", "wake", "settle", "measure", "compute", "send", "sound")
 
 
 @dataclass(frozen=True, eq=False)

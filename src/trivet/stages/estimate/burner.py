@@ -116,7 +116,7 @@ class SurfaceMemory:
         before = np.where(last >= 0, share[last], self.span_share)
         if share.size:
             self.span_share = float(before[-1])
-        return np.fmax(np.nan_to_num(span_k), before * np.maximum(contrast_k, 0.0))
+        return np.asarray(np.fmax(np.nan_to_num(span_k), before * np.maximum(contrast_k, 0.0)))
 
 
 class BurnerReader:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -59,16 +58,6 @@ CLOCK_DRIFT_FRAC = 20e-6  # half-width, a plain quartz; common practice, no sour
 NOISE_K = 0.1
 WARMEST_K, COLDEST_K = 1273.0, 233.0  # tolerances are stated between
 LIFTED_LOW_FRAC = 0.7  # of the rise that a probe misses which has come loose; assumed
-
-
-@dataclass(frozen=True)
-class _Place:
-    """Where a probe sits and how it is made."""
-
-    probe: SheetProbe
-    attachment: Attachment
-    x_m: float
-    y_m: float
 
 
 def probe_series(
