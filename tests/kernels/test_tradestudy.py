@@ -90,7 +90,7 @@ def test_one_criterion_with_all_the_weight():
 
 def test_two_even_options_win_half_of_the_draws_each():
     # [own calculation] (1, 0) and (0, 1) at equal weights: the larger weight wins
-    wins = drawn_wins([[1, 0], [0, 1]], weights=[0.5, 0.5], unknown=False, spread=(0.3, 0.0),
+    wins = drawn_wins([[1, 0], [0, 1]], weights=[0.5, 0.5], spread=(0.3, 0.0),
                       draws=20_000, generator=np.random.default_rng(1))  # fmt: skip
     assert wins.sum() == 20_000
     assert wins[0] / 20_000 == pytest.approx(0.5, abs=0.0177)  # five deviations
@@ -100,25 +100,18 @@ def test_weights_that_differ_lose_by_the_area_of_a_triangle():
     # [own calculation] weights 0.52 (1 + 0.1 u) and 0.48 (1 + 0.1 v): the second wins where
     # 0.48 v - 0.52 u > 0.4; of the square [-1, 1]^2 that is a triangle of 1/2 x 0.6/0.52 x 0.6/0.48
     share = 0.5 * (0.6 / 0.52) * (0.6 / 0.48) / 4
-    wins = drawn_wins([[1, 0], [0, 1]], weights=[0.52, 0.48], unknown=False, spread=(0.1, 0.0),
+    wins = drawn_wins([[1, 0], [0, 1]], weights=[0.52, 0.48], spread=(0.1, 0.0),
                       draws=40_000, generator=np.random.default_rng(2))  # fmt: skip
     assert wins[1] / 40_000 == pytest.approx(share, abs=0.01)
 
 
-def test_an_unknown_score_is_drawn_over_the_whole_scale():
-    # [own calculation] against a sure 0.25 an even draw from 0 to 1 wins three quarters
-    wins = drawn_wins([[0.25], [0.0]], weights=[1.0], unknown=[[False], [True]], spread=(0.0, 0.0),
-                      draws=20_000, generator=np.random.default_rng(3))  # fmt: skip
-    assert wins[1] / 20_000 == pytest.approx(0.75, abs=0.016)
-
-
 def test_nothing_drawn_is_the_winner_every_time():
-    wins = drawn_wins([[1, 0], [0, 1]], weights=[0.6, 0.4], unknown=False, spread=(0.0, 0.0),
+    wins = drawn_wins([[1, 0], [0, 1]], weights=[0.6, 0.4], spread=(0.0, 0.0),
                       draws=100, generator=np.random.default_rng(4))  # fmt: skip
     assert list(wins) == [100, 0]
 
 
 def test_a_spread_over_1_is_refused():
     with pytest.raises(InputError, match="spreads"):
-        drawn_wins([[1, 0], [0, 1]], weights=[0.6, 0.4], unknown=False, spread=(1.2, 0.0),
+        drawn_wins([[1, 0], [0, 1]], weights=[0.6, 0.4], spread=(1.2, 0.0),
                    draws=10, generator=np.random.default_rng(4))  # fmt: skip

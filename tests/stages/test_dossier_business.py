@@ -155,7 +155,8 @@ def test_what_a_card_does_not_say_is_not_taken_over_from_the_own_card(design_tab
     assert all(math.isnan(cell.value) and cell.score == 0.0 for cell in row.cells)
     assert any("draw is unknown" in note for note in study.notes)
     assert any("no accuracy" in note for note in study.notes)
-    assert row.win_frac > 0.0  # unknown may be anything
+    assert math.isnan(row.win_frac)  # of an unknown nobody can say how often it wins
+    assert any("unknown figures at their best" in note for note in study.notes)
 
 
 def test_a_study_whose_weights_do_not_sum_is_refused(design_tables):

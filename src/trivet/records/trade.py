@@ -117,7 +117,7 @@ class TradeRow:
     total: float
     cells: tuple[TradeCell, ...]
     win_frac: float = math.nan
-    """Share of the draws that it wins."""
+    """Share of the draws that it wins; NaN where a figure of it is unknown."""
     win_low_frac: float = math.nan
     win_high_frac: float = math.nan
     """Exact 95 % interval of that share."""

@@ -169,6 +169,8 @@ def _cell(value: float, score: float) -> str:
 
 
 def _wins(row: TradeRow) -> str:
+    if math.isnan(row.win_frac):
+        return "unknown"
     ends = f"{100 * row.win_low_frac:.1f} to {100 * row.win_high_frac:.1f}"
     return f"{100 * row.win_frac:.1f} % ({ends})"
 

@@ -148,7 +148,6 @@ def drawn_wins(
     score: ArrayLike,
     *,
     weights: Sequence[float],
-    unknown: ArrayLike,
     spread: tuple[float, float],
     draws: int,
     generator: np.random.Generator,
@@ -161,8 +160,6 @@ def drawn_wins(
         Scores from 0 to 1. [-]
     weights : sequence of float
         One a criterion; they sum to 1. [-]
-    unknown : (option, criterion)
-        Where nothing is known of a score: it is drawn from 0 to 1.
     spread : pair of float
         Half-width of each weight as a share of it, and of each score on its scale. [-]
     draws : int
@@ -196,13 +193,11 @@ def drawn_wins(
     totals(table, weights=weights)
     if not all(0.0 <= one <= 1.0 for one in spread):
         raise InputError(f"trade study: spreads {spread}: allowed 0 to 1")
-    open_ = np.broadcast_to(np.asarray(unknown, dtype=np.bool_), table.shape)
     factor = 1.0 + spread[0] * generator.uniform(-1.0, 1.0, (draws, table.shape[1]))
     drawn = np.asarray(weights, dtype=np.float64) * factor
     shares = drawn / np.maximum(drawn.sum(axis=1, keepdims=True), 1e-300)
     moved = table + spread[1] * generator.uniform(-1.0, 1.0, (draws, *table.shape))
-    moved = np.where(open_, generator.random((draws, *table.shape)), np.clip(moved, 0.0, 1.0))
-    winner = np.argmax(np.einsum("doc,dc->do", moved, shares), axis=1)
+    winner = np.argmax(np.einsum("doc,dc->do", np.clip(moved, 0.0, 1.0), shares), axis=1)
     return np.bincount(winner, minlength=table.shape[0]).astype(np.int64)
 
 

@@ -70,7 +70,9 @@ def trade(design: Design) -> TradeStudy:
     total = totals(score, weights=weights)
     names = [one.name for one in study.options]
     order = np.argsort(-total, kind="stable").tolist()
-    wins = _wins(design, score, weights, unknown=np.isnan(values) & possible[:, None])
+    unknown = np.isnan(values) & possible[:, None]
+    wins = _wins(design, score, weights, known=~unknown.any(axis=1))
+    notes += _at_best(names, score, weights, unknown=unknown)
     rows = tuple(
         TradeRow(
             names[at],
@@ -107,27 +109,51 @@ def _wins(
     score: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
     weights: list[float],
     *,
-    unknown: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+    known: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
 ) -> list[tuple[float, float, float]]:
-    """Return for each option the share of draws that it wins, with its exact 95 % interval."""
+    """Return for each option the share of draws that it wins, with its exact 95 % interval.
+
+    Of an option with an unknown figure nobody can say how often it wins: NaN.
+    """
     study = design.trade
+    shares = [(math.nan, math.nan, math.nan)] * len(known)
+    if known.sum() < 2:
+        return shares
     counts = drawn_wins(
-        score,
+        score[known],
         weights=weights,
-        unknown=unknown,
         spread=(float(study.weight_spread_frac), float(study.score_spread_frac)),
         draws=DRAWS,
         generator=stream(design, name="trade"),
     )
-    return [(int(one) / DRAWS, *clopper_pearson(int(one), DRAWS)) for one in counts]
+    for at, one in zip(np.flatnonzero(known).tolist(), counts.tolist(), strict=True):
+        shares[at] = (one / DRAWS, *clopper_pearson(one, DRAWS))
+    return shares
+
+
+def _at_best(
+    names: list[str],
+    score: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+    weights: list[float],
+    *,
+    unknown: np.ndarray[tuple[int, ...], np.dtype[np.bool_]],
+) -> list[str]:
+    """Say of each option with unknown figures what it would reach with the best of them."""
+    best = totals(np.where(unknown, 1.0, score), weights=weights)
+    top = float(totals(score, weights=weights).max())
+    return [
+        f"{names[at]}: with its unknown figures at their best it would score {best[at]:.3f}"
+        f" against {top:.3f}: " + ("it may win" if best[at] > top else "it cannot win")
+        for at in np.flatnonzero(unknown.any(axis=1)).tolist()
+    ]
 
 
 def _spread(design: Design) -> str:
     study = design.trade
     return (
         f"each weight within ±{study.weight_spread_frac.text} of itself, each score within"
-        f" ±{study.score_spread_frac.text} of its scale, all rectangular; an unknown figure"
-        " anywhere on its scale"
+        f" ±{study.score_spread_frac.text} of its scale, all rectangular; among the options of"
+        " which every figure is known"
     )
 
 
