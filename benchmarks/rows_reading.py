@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
+from scipy.ndimage import binary_dilation
 from skimage.measure import label, regionprops
 
 from benchmarks.sixburners import TOLD, head_stream, nominal, painted_frames, six_burners
@@ -47,10 +48,12 @@ class Baseline:
         disc = np.zeros(part.shape, bool)
         disc[pan.slice] = pan.image_filled
         (whole,) = regionprops(disc.astype(np.uint8))
-        foods = regionprops(label(disc & ~hot), intensity_image=part)
+        food = disc & ~hot
+        foods = regionprops(label(food), intensity_image=part)
         rows, cols = np.indices(part.shape)
         away = np.hypot(rows - whole.centroid[0], cols - whole.centroid[1])
-        open_ = hot & (away <= 0.5 * whole.equivalent_diameter_area - self.trim_px)
+        clear = hot & ~binary_dilation(food)  # pixels beside food see both
+        open_ = clear & (away <= 0.5 * whole.equivalent_diameter_area - self.trim_px)
         low, high = np.percentile(part[open_], [5, 95])
         take = max(1, round(5e-4 / self.pixel_m2))
         hottest = np.sort(part[hot & disc])[-take:].mean()
