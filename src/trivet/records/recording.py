@@ -11,6 +11,7 @@ not; the truth is in :class:`Truth`, which only ``verify`` is.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -167,6 +168,10 @@ class BurnerTruth:
     """(time,) band emissivity of the seen surface, area mean. [-]"""
     heat_w: FloatArray
     """(time,) heat entering the pan. [W]"""
+    oily_frac: FloatArray | None = None
+    """(time,) share of the visible base that lies under 0.1 mm of oil or more. [-]"""
+    rim_in_view_frac: float = math.nan
+    """Share of the area inside the rim that lies in the field of the head that sees it best. [-]"""
 
 
 @dataclass(frozen=True)

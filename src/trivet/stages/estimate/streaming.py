@@ -284,4 +284,5 @@ def _nothing(burner: str, head: str) -> BurnerEstimate:
         flags=np.full(1, int(Quality.STALE), np.uint32),
         heat_on=np.zeros(1, np.bool_),
         pixels=np.zeros(1, np.int8),
+        withheld_k=unknown,
     )

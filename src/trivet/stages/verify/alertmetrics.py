@@ -10,7 +10,8 @@ from trivet.records.design import Design, Limit
 from trivet.records.requirement import Alert, Requirement
 from trivet.records.verdict import ProofCook
 from trivet.stages.verify.outcomes import CookOutcome, State, nothing
-from trivet.stages.verify.series import Floats, Series, Side, hottest_series, interpolated, sides
+from trivet.stages.verify.series import Side, hottest_series, sides
+from trivet.terms.actual import Floats, Series, interpolated
 
 CLOCK_U95_S = 0.4
 """95 % interval of the time between frames and probes on the bench (0.2 s standard)."""
