@@ -90,7 +90,8 @@ def _cook(design: Design, number: int, *, seed: str, units: int, mismatched: boo
     name = f"{seed}-{number:04d}"
     words = np.frombuffer(hashlib.sha256(f"short cook {name}".encode()).digest(), dtype="<u4")
     draw = np.random.default_rng(words.tolist())
-    bases = (*design.bases, *(one for one in design.bases if one.contents == "dry") * DRY_MORE)
+    dry = tuple(one for one in design.bases if one.contents == "dry")
+    bases = design.bases + dry * DRY_MORE
     base = bases[(number - 1) % len(bases)]
     pan = _pan(design, base, draw)
     burner_of = design.burners[int(draw.integers(len(design.burners)))]
