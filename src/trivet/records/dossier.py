@@ -113,6 +113,8 @@ class Chart:
         "timeline",
         "days",
         "tornado",
+        "scatter",
+        "coverage",
     ]
     title: str
     caption: str

@@ -77,6 +77,10 @@ STRATA: tuple[StratumKind, ...] = (
 """Every heated moment falls into exactly one; the last one takes what is left."""
 
 
+STRATUM_WORDS: dict[str, str] = {one.name: one.words for one in STRATA}
+STRATUM_WORDS["all strata"] = "all heated moments"
+
+
 @dataclass(frozen=True)
 class Piece:
     """The moments of one burner of one cook in one stratum."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+import re
 from collections.abc import Mapping
 
 import numpy as np
@@ -65,7 +66,7 @@ def short_cooks(
     Raises
     ------
     InputError
-        If a count is under 1, or the design has nothing to cook.
+        If a count is under 1, or the name has other signs than small letters, digits, hyphens.
 
     Notes
     -----
@@ -80,10 +81,17 @@ def short_cooks(
     """
     if count < 1 or units < 1:
         raise InputError(f"{count} cooks on {units} units: allowed 1 or more of each")
+    if not re.fullmatch(r"[a-z0-9][a-z0-9-]*", seed):
+        raise InputError(f"{seed!r} cannot name short cooks: small letters, digits and hyphens")
     return tuple(
         _cook(design, number, seed=seed, units=units, mismatched=mismatched)
         for number in range(1, count + 1)
     )
+
+
+def unit_name(number: int) -> str:
+    """Return the name of a sensor unit of these cooks."""
+    return f"{UNIT_WORD}-{number}"
 
 
 def _cook(design: Design, number: int, *, seed: str, units: int, mismatched: bool) -> SweepCook:
@@ -100,7 +108,7 @@ def _cook(design: Design, number: int, *, seed: str, units: int, mismatched: boo
     duration = turned + draw.uniform(*AFTER_S)
     food = number % FOOD_EVERY == 0 and base.contents != "water"
     greasy = bool(draw.uniform() < 0.5)
-    burner = {
+    burner: dict[str, object] = {
         "burner": burner_of.name,
         "pan": pan.name,
         "base": base.name,
@@ -113,10 +121,10 @@ def _cook(design: Design, number: int, *, seed: str, units: int, mismatched: boo
     }
     if food:
         burner["food"] = _food(pan, duration, draw)
-    plan = {
+    plan: dict[str, object] = {
         "name": name,
         "purpose": "proof",
-        "unit": f"{UNIT_WORD}-{number % units}",
+        "unit": unit_name(number % units),
         "duration": f"{duration:.1f} s",
         "burners": [burner],
         "lamp_on": bool(draw.uniform() < 0.5),

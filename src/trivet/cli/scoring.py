@@ -1,0 +1,56 @@
+"""The command that holds readings against what was so."""
+
+from __future__ import annotations
+
+import os
+from typing import Annotated
+
+import typer
+
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, show
+from trivet.errors import InputError
+
+
+@app.command()
+def score(
+    project: Project,
+    *,
+    cooks: Annotated[
+        int | None,
+        typer.Option(help="Short random cooks out of the design, instead of its own.", min=1),
+    ] = None,
+    mismatch: Annotated[
+        bool, typer.Option("--mismatch", help="As many again with physics set apart.")
+    ] = False,
+    units: Annotated[
+        int, typer.Option(help="Sensor units that they are cooked on, each calibrated.", min=1)
+    ] = 10,
+    seed: Annotated[
+        str, typer.Option(help="Name of the short cooks; another name, other cooks.")
+    ] = "score",
+    workers: Annotated[
+        int | None, typer.Option(help="Processes on this machine; one a core if left out.")
+    ] = None,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Hold readings against truth or references, stratum by stratum, and judge the goals.
+
+    Stopped or killed, short cooks go on where they stopped.
+
+    Example: trivet score my-monitor --cooks 500 --mismatch
+    """
+    from trivet.flow.score import Scorer, ShortRun
+    from trivet.flow.score import score as run
+    from trivet.flow.sweep import local_pools
+    from trivet.report.console_score import show_score
+    from trivet.report.progress import progress_bars
+
+    if cooks is None and mismatch:
+        raise InputError("--mismatch sets short cooks apart; say how many with --cooks N")
+    short = None if cooks is None else ShortRun(cooks, units, mismatch, seed)
+    pools = local_pools(workers if workers is not None else os.cpu_count() or 1)
+    with progress_bars() as tell:
+        record, page = run(Scorer(project, fresh=fresh, tell=tell), short=short, pools=pools)
+    show(record, [show_score(record), f"page: {page}"], json)
+    raise typer.Exit(MET if record.met else NOT_MET)
