@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
 from trivet.records.business import Alternative, Battery, Costs, Diary, Radio, Wake
 from trivet.records.figures import (
@@ -74,7 +75,29 @@ class Display(Part):
     length: Literal["mm", "in"] = "mm"
     """Unit in which lengths are shown."""
     readout_step_delta_k: DifferenceOrZero = figure("1 K", "difference")
-    """Step of the number that the product shows."""
+    """Step of the number that the product shows; 0 shows it as it is."""
+    readout_hysteresis_delta_k: DifferenceOrZero = figure("0.5 K", "difference")
+    """How far beyond the edge of its step a reading must lie before the number changes."""
+
+    @model_validator(mode="after")
+    def _hysteresis_within_a_step(self) -> Display:
+        step, held = self.readout_step_delta_k, self.readout_hysteresis_delta_k
+        if 0.0 < float(step) < float(held):
+            raise PydanticCustomError(
+                "readout",
+                "{found}",
+                {
+                    "found": f"readout_hysteresis {held.text} over a step of {step.text}",
+                    "allowed": "at most the step",
+                },
+            )
+        return self
+
+    @property
+    def readout_error_k(self) -> float:
+        """The most by which the number shown differs from the reading. [K]"""
+        step = float(self.readout_step_delta_k)
+        return step / 2.0 + float(self.readout_hysteresis_delta_k) if step > 0.0 else 0.0
 
 
 class Cooktop(Part):

@@ -12,6 +12,8 @@ from trivet.errors import NotEnoughDataError
 FloatArray = npt.NDArray[np.float64]
 
 GRID_S, FEWEST = 1.0, 20
+LEAST_CHANGE_KPS = 0.05
+"""Root mean square of the rate beyond what goes with the temperature itself. [K/s]"""
 CLEAREST_S = 1.0
 """A lag that is known no better than this is none."""
 
@@ -58,25 +60,22 @@ def reading_lag(reading: FloatArray, *, so: FloatArray, time_s: FloatArray) -> R
 
     References
     ----------
-    Least squares, textbook form; own derivation (first order of so(t - lag)).
+    Least squares (Frisch-Waugh), textbook form; own derivation (first order of so(t - lag)).
     """
     if time_s.size < 2 or time_s[-1] - time_s[0] < FEWEST * GRID_S:
         raise NotEnoughDataError("under 20 s of readings: no lag can be told")
     grid = np.arange(time_s[0], time_s[-1], GRID_S)
     said, truth = (np.interp(grid, time_s, one) for one in (reading, so))
     rate = np.gradient(truth, GRID_S)
-    rows = np.stack([np.ones(grid.size), truth - truth.mean(), -rate], axis=1)
-    scale = np.sqrt((rows**2).sum(axis=0))
-    if np.any(scale < 1e-9):
-        raise NotEnoughDataError("the temperature does not change: no lag can be told")
-    inverse = np.linalg.pinv((rows / scale).T @ (rows / scale), rcond=1e-9)
-    solved = inverse @ ((rows / scale).T @ (said - truth)) / scale
-    left = said - truth - rows @ solved
+    known = np.stack([np.ones(grid.size), truth - truth.mean()], axis=1)
+    change, error = (one - known @ np.linalg.pinv(known) @ one for one in (rate, said - truth))
+    if np.sqrt(np.mean(change**2)) < LEAST_CHANGE_KPS:
+        raise NotEnoughDataError("the rate does not change by itself: no lag can be told")
+    lag_s = -float(change @ error / (change @ change))
+    left = error + lag_s * change
     follows = float(np.clip(left[1:] @ left[:-1] / max(left @ left, 1e-30), 0.0, 0.98))
     variance = left @ left / (grid.size - 3) * (1.0 + follows) / (1.0 - follows)
-    u_s = float(np.sqrt(variance * inverse[2, 2]) / scale[2])
+    u_s = float(np.sqrt(variance / (change @ change)))
     if not u_s <= CLEAREST_S:
-        raise NotEnoughDataError(
-            f"the lag is uncertain by {u_s:.1f} s: the rate changes too little"
-        )
-    return ReadingLag(float(solved[2]), u_s)
+        raise NotEnoughDataError(f"the lag is uncertain by {u_s:.1f} s: the rate hardly changes")
+    return ReadingLag(lag_s, u_s)

@@ -31,7 +31,7 @@ MISMATCHES: Mapping[str, Mapping[str, object]] = {
     "film twice as thick": {"mismatch": {"film_thickness_scale": "2"}},
     "blur 30 % wider": {"mismatch": {"blur_scale": "1.3"}},
     "blur 30 % narrower": {"mismatch": {"blur_scale": "0.7"}},
-    "offset drifted by 3 K": {"mismatch": {"offset_delta": "3 K"}},
+    "offset drifted by 3 K": {"mismatch": {"offset": "3 K"}},
     "gain 3 % low": {"mismatch": {"gain": "-0.03"}},
     "pan profile: 25 mm off the flame": {"offset_x": "25 mm"},
     "head moved by 8 mm and tilted by 1 degree": {"mismatch": {"shift_x": "8 mm", "turn": "1 deg"}},
