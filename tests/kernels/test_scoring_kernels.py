@@ -40,7 +40,7 @@ def test_a_delay_is_found_beside_offset_and_gain(lag_s: float) -> None:
     time_s = np.arange(0.0, 120.0, 0.25)
     noise = np.random.default_rng(1).normal(0.0, 0.1, time_s.size)
     reading = 3.0 + 1.05 * _heating(time_s - lag_s) + noise
-    found = reading_lag(reading, so=_heating(time_s), time_s=time_s)
+    found = reading_lag(reading, reference=_heating(time_s), time_s=time_s)
     assert found.lag_s == pytest.approx(lag_s * 1.05, abs=0.2)
 
 
@@ -48,6 +48,6 @@ def test_a_ramp_and_a_plateau_tell_no_lag() -> None:
     time_s = np.arange(0.0, 60.0, 0.25)
     for so in (300.0 + 2.0 * time_s, np.full(time_s.size, 373.0)):
         with pytest.raises(NotEnoughDataError):
-            reading_lag(so + 1.0, so=so, time_s=time_s)
+            reading_lag(so + 1.0, reference=so, time_s=time_s)
     with pytest.raises(NotEnoughDataError, match="under 20 s"):
-        reading_lag(time_s[:8], so=time_s[:8], time_s=time_s[:8])
+        reading_lag(time_s[:8], reference=time_s[:8], time_s=time_s[:8])

@@ -1,4 +1,4 @@
-"""The command that holds readings against what was so."""
+"""Commands that hold readings against what was so, and choose how to make one number."""
 
 from __future__ import annotations
 
@@ -7,8 +7,21 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, show
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_chain, show
 from trivet.errors import InputError
+
+
+@app.command()
+def reporters(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+    """Rank the ways to make one number of a pan over the calibration cooks, one left out a time.
+
+    Example: trivet reporters my-monitor
+    """
+    from trivet.report.console_score import show_reporters
+
+    chain = open_chain(project, fresh=fresh)
+    records = [chain.reporters(grade) for grade in chain.grades]
+    show(records, [show_reporters(one) for one in records], json)
 
 
 @app.command()

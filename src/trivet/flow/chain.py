@@ -9,6 +9,7 @@ Stages are imported where they are run, so that a command waits only for its own
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 
@@ -24,6 +25,7 @@ from trivet.records.dossier import Dossier, ShownCook
 from trivet.records.estimate import Estimate
 from trivet.records.prediction import Remedies
 from trivet.records.provenance import fingerprint
+from trivet.records.reporting import ReporterChoice
 from trivet.records.requirement import Evidence
 from trivet.records.trade import TradeStudy
 from trivet.records.verdict import ProofCook, Verdict
@@ -58,14 +60,50 @@ class Chain(Recordings):
 
     def calibration(self, evidence: Evidence) -> Calibration:
         """Return the calibration from the calibration cooks of one grade of evidence."""
+        fitted = self._fitted(evidence)
+        if self.design.estimation.reporter != "ranked":
+            return fitted
+        choice = self.reporters(evidence)
+        return replace(fitted, reporter=choice.chosen, reporter_reason=choice.reason)
+
+    def reporters(self, evidence: Evidence) -> ReporterChoice:
+        """Return which reporter the calibration cooks of a grade favour: each reads them all."""
+        from trivet.stages.calibrate.reporters import REPORTERS, TriedCook, rank_reporters
+        from trivet.stages.estimate import estimate
+
+        fitted, design = self._fitted(evidence), self.design
+
+        def ranked() -> ReporterChoice:
+            cooks = []
+            entries = self._calibration_cooks(evidence)
+            for done, entry in enumerate(entries):
+                self.tell("reporters", done, len(entries))
+                recording = self.recording(entry)
+                readings = {
+                    one: estimate(
+                        recording.sight, design=design, calibration=replace(fitted, reporter=one)
+                    )
+                    for one in REPORTERS
+                }
+                cooks.append(TriedCook(recording, entry.group, readings))
+            self.tell("reporters", len(entries), len(entries))
+            return rank_reporters(cooks, design=design)
+
+        return self._stage("reporters", ReporterChoice, (design, fitted), ranked)
+
+    def _calibration_cooks(self, evidence: Evidence) -> list[CookEntry]:
+        may = [one for one in self.cooks if one.plan is None or one.plan.purpose == "calibration"]
+        return [
+            entry
+            for entry in may
+            if (recording := self.recording(entry)).purpose == "calibration"
+            and recording.evidence == evidence
+        ]
+
+    def _fitted(self, evidence: Evidence) -> Calibration:
         from trivet.stages.calibrate import calibrate
 
-        may = [one for one in self.cooks if one.plan is None or one.plan.purpose == "calibration"]
-        chosen = [
-            recording
-            for recording in map(self.recording, may)
-            if recording.purpose == "calibration" and recording.evidence == evidence
-        ]
+        chosen = [self.recording(entry) for entry in self._calibration_cooks(evidence)]
         return self._stage(
             "calibrate",
             Calibration,

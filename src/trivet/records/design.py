@@ -8,12 +8,12 @@ from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from trivet.records.business import Alternative, Battery, Costs, Diary, Radio, Wake
+from trivet.records.estimation import Estimation
 from trivet.records.figures import (
     Angle,
     AngleOrZero,
     Difference,
     DifferenceOrZero,
-    Duration,
     Figure,
     Fraction,
     HeatingRate,
@@ -287,23 +287,6 @@ class ToldChannels(Part):
 
     channels: tuple[Literal["base_contents", "pan", "target_band"], ...] = ()
     """What the cook tells."""
-
-
-class Estimation(Part):
-    """When a reading counts as one."""
-
-    u95_bound_delta_k: DifferenceOrZero = figure("25 K", "difference")
-    """Widest 95 % half-width that is still reported."""
-    min_emissivity_frac: Fraction = figure("0.30", "fraction")
-    """Below this emissivity a surface is not measurable."""
-    min_pixels: int = Field(default=10, ge=1)
-    """Fewest pixels that make a reading."""
-    awake_s: Duration | None = None
-    """Time since wake at which error budgets are stated; the card's settling time if left out."""
-    stale_after_s: Duration = figure("3 s", "time")
-    """A frame older than this is no reading."""
-    heated_above_k: Temperature = figure("50 degC", "temperature")
-    """A burner counts as heated above this temperature."""
 
 
 class Design(Part):

@@ -1,10 +1,11 @@
-"""A score as tables on the terminal: goals first, then the figures of every stratum."""
+"""Scores and trials of reporters as tables on the terminal; differences are in K."""
 
 from __future__ import annotations
 
 import math
 from typing import TYPE_CHECKING
 
+from trivet.records.reporting import ReporterChoice
 from trivet.records.scoring import STRATA, PartScore, Score, ScoreSheet
 from trivet.report.console_parts import share_text, text_group, text_line, text_table
 
@@ -29,6 +30,35 @@ def show_score(score: Score) -> RenderableType:
         text_line("\n  ".join(names)),
         text_line("Strata come from truth or bench sheet; differences in K. Nothing is pooled."),
         text_line("A simulated score holds within the simulator."),
+    )
+
+
+def show_reporters(choice: ReporterChoice) -> RenderableType:
+    """Return the reporters of one grade of evidence, best first, and what the choice rests on."""
+    table = text_table(
+        f"Reporters over calibration cooks ({choice.evidence}), best first",
+        ("reporter", "cooks>", "bias>", "spread>", "noise>", "lag>", "hot side>", "loss>"),
+        [
+            (
+                one.reporter,
+                str(one.cooks),
+                _number(one.bias_k, "+.2f"),
+                _number(one.bias_spread_k, ".2f"),
+                _number(one.noise_k, ".2f"),
+                _number(one.lag_s, "+.1f"),
+                _number(one.hot_side_k, ".1f"),
+                _number(one.loss, ".2f"),
+            )
+            for one in choice.scores
+        ],
+    )
+    costs = ", ".join(f"{name} {weight:g}" for name, weight in choice.weights.items())
+    left_out = _number(choice.left_out_loss, ".2f")
+    return text_group(
+        table,
+        text_line(f"Chosen: {choice.chosen}; {choice.reason}."),
+        text_line(f"Mean loss of the choice on plans left out: {left_out}. Weights: {costs}."),
+        text_line("Differences in K, lag in s, against the probes on the same surface."),
     )
 
 

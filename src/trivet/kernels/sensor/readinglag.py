@@ -27,16 +27,16 @@ class ReadingLag(NamedTuple):
     """Standard uncertainty. [s]"""
 
 
-def reading_lag(reading: FloatArray, *, so: FloatArray, time_s: FloatArray) -> ReadingLag:
+def reading_lag(reading: FloatArray, *, reference: FloatArray, time_s: FloatArray) -> ReadingLag:
     """Return by how much a reading follows what was so.
 
-    Least squares of error = a + b so - lag rate: an offset and an error in
+    Least squares of error = a + b reference - lag rate: an offset and an error in
     proportion to the temperature are taken out first, so that only what goes with
     a *change* of the rate counts.
 
     Parameters
     ----------
-    reading, so : (time,)
+    reading, reference : (time,)
         What was said and what was so, without gaps. [K]
     time_s : (time,)
         Rising. [s]
@@ -60,12 +60,12 @@ def reading_lag(reading: FloatArray, *, so: FloatArray, time_s: FloatArray) -> R
 
     References
     ----------
-    Least squares (Frisch-Waugh), textbook form; own derivation (first order of so(t - lag)).
+    Least squares (Frisch-Waugh), textbook form; own derivation (first order of reference(t - lag)).
     """
     if time_s.size < 2 or time_s[-1] - time_s[0] < FEWEST * GRID_S:
         raise NotEnoughDataError("under 20 s of readings: no lag can be told")
     grid = np.arange(time_s[0], time_s[-1], GRID_S)
-    said, truth = (np.interp(grid, time_s, one) for one in (reading, so))
+    said, truth = (np.interp(grid, time_s, one) for one in (reading, reference))
     rate = np.gradient(truth, GRID_S)
     known = np.stack([np.ones(grid.size), truth - truth.mean()], axis=1)
     change, error = (one - known @ np.linalg.pinv(known) @ one for one in (rate, said - truth))

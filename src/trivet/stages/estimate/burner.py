@@ -36,12 +36,14 @@ from trivet.kernels.radiation.seensurface import (
 )
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate
+from trivet.records.estimation import Reporter
 from trivet.stages.estimate.judging import (
     JudgeMemory,
     Seen,
     judge,
     least_contrast_k,
 )
+from trivet.stages.estimate.reporters import reported_scene_k
 from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
@@ -86,6 +88,7 @@ class BurnerView:
     base_radius_m: float | None
     """Radius of the base, where the cook told which pan it is."""
     boiling_k: float
+    reporter: Reporter = "area-mean"
 
     @property
     def expects_water(self) -> bool:
@@ -157,6 +160,10 @@ class BurnerReader:
         """Return the temperature under each hypothesis, and how much each weighs."""
         view, memory = self.view, self._surface
         mean_k, p5_k, doubt_k = trimmed(trace) if view.expects_water else with_rim(trace, view=view)
+        if not view.expects_water:  # a liquid is even: one number is as good as another
+            mean_k, doubt_k = reported_scene_k(
+                trace, view.reporter, mean_k=mean_k, doubt_k=doubt_k, band=view.head.band
+            )
         values, time_s, begins = memory.mean.extended(mean_k, moments.time_s)
         rate = trailing_slope(values, time_s=time_s, span_s=RATE_SPAN_S, start=begins)
         still = np.abs(np.nan_to_num(rate, nan=9.0)) < STILL_KPS
@@ -212,6 +219,7 @@ def pass_rules(view: BurnerView) -> PassRules:
             trim_m=(0.5 + 2.0 * blur_px) * view.region.pitch_m,
             drop_k=max(15.0, 8 * netd_k),
             sees_food=not view.expects_water,
+            reads_mode=view.reporter == "upper-half-mode",
         ),
         (flat, walled),
         reads_rings=not view.expects_water,

@@ -239,6 +239,7 @@ def burner_view(
         rise_frac=rise,
         base_radius_m=radii[0] if len(pans) == 1 else None,
         boiling_k=float(boiling_point_k(float(design.surroundings.altitude_m))),
+        reporter=calibration.reporter,
     )
 
 

@@ -176,7 +176,9 @@ def _lag_s(like: Mask, said: _Said) -> float:
     """Return by how much the reading follows what was so, over its longest stretch."""
     span = max(_runs(like), key=lambda run: run.stop - run.start, default=slice(0, 0))
     try:
-        found = reading_lag(said.reported_k[span], so=said.so_k[span], time_s=said.time_s[span])
+        found = reading_lag(
+            said.reported_k[span], reference=said.so_k[span], time_s=said.time_s[span]
+        )
     except NotEnoughDataError:
         return math.nan
     return found.lag_s
