@@ -41,6 +41,12 @@ def score(
     seed: Annotated[
         str, typer.Option(help="Name of the short cooks; another name, other cooks.")
     ] = "score",
+    sensor: Annotated[
+        str, typer.Option(help="Card that short cooks are seen with, in place of the design's.")
+    ] = "",
+    even_scenes: Annotated[
+        bool, typer.Option("--even-scenes", help="Each unit looks at a black body first.")
+    ] = False,
     workers: Annotated[
         int | None, typer.Option(help="Processes on this machine; one a core if left out.")
     ] = None,
@@ -59,9 +65,13 @@ def score(
     from trivet.report.console_score import show_score
     from trivet.report.progress import progress_bars
 
-    if cooks is None and mismatch:
-        raise InputError("--mismatch sets short cooks apart; say how many with --cooks N")
-    short = None if cooks is None else ShortRun(cooks, units, mismatch, seed)
+    if cooks is None and (mismatch or sensor or even_scenes):
+        raise InputError(
+            "--mismatch, --sensor and --even-scenes are for short cooks; say how many: --cooks N"
+        )
+    short = None
+    if cooks is not None:
+        short = ShortRun(cooks, units, mismatch, seed, even_scenes, sensor)
     pools = local_pools(workers if workers is not None else os.cpu_count() or 1)
     with progress_bars() as tell:
         record, page = run(Scorer(project, fresh=fresh, tell=tell), short=short, pools=pools)

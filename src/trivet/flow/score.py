@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from trivet.errors import InputError, StorageError
@@ -18,9 +19,11 @@ from trivet.flow.versions import code_version
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import CookPlan
+from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import Piece, Score, ScoreSheet
+from trivet.terms.variants import with_sensor
 
 OWN = "proof cooks of the project"
 OWN_MISMATCHED = "proof cooks of the project, physics set apart"
@@ -37,6 +40,16 @@ class ShortRun:
     mismatched: bool
     """Whether as many again are cooked under the declared mismatches."""
     seed: str = "score"
+    even_scenes: bool = False
+    """Whether each unit looks at a black body too before it is used."""
+    sensor: str = ""
+    """Card that all heads have in its place; the design's own when empty."""
+
+    @property
+    def words(self) -> str:
+        """What differs from the design as it stands."""
+        card = f", sensor {self.sensor}" if self.sensor else ""
+        return card + (", each unit calibrated on even scenes" if self.even_scenes else "")
 
 
 class Scorer(Chain):
@@ -80,15 +93,15 @@ class Scorer(Chain):
         """Return the sheets of short random cooks; those done before are taken from the store."""
         from trivet.stages.score import score_sheet, short_cooks
 
-        conditions = [(SHORT, asked.seed, False)]
+        design = with_sensor(self.design, sensor=asked.sensor) if asked.sensor else self.design
+        conditions = [(SHORT + asked.words, asked.seed, False)]
         if asked.mismatched:
-            conditions.append((SHORT_MISMATCHED, f"{asked.seed}-apart", True))
-        calibrations = self._unit_calibrations(asked.units)
-        setting = ScoreSetting(self.design, calibrations)
+            conditions.append((SHORT_MISMATCHED + asked.words, f"{asked.seed}-apart", True))
+        setting = ScoreSetting(design, self._unit_calibrations(design, asked))
         sheets = []
         for condition, seed, mismatched in conditions:
             cooks = short_cooks(
-                self.design,
+                design,
                 count=asked.count,
                 seed=seed,
                 units=asked.units,
@@ -100,14 +113,14 @@ class Scorer(Chain):
             )
         return tuple(sheets)
 
-    def _unit_calibrations(self, units: int) -> dict[str, Calibration]:
+    def _unit_calibrations(self, design: Design, asked: ShortRun) -> dict[str, Calibration]:
         """Return a calibration for every sensor unit, from the planned calibration cooks on it."""
         from trivet.stages.score.shortcooks import unit_name
 
         plans = [one for one in self.plans if one.purpose == "calibration"]
         found = {}
-        for number in range(units):
-            self.tell("calibrations", number, units)
+        for number in range(asked.units):
+            self.tell("calibrations", number, asked.units)
             name = unit_name(number)
             own = tuple(
                 plan.model_copy(update={"unit": name, "name": f"{plan.name}-{name}"})
@@ -116,22 +129,11 @@ class Scorer(Chain):
             found[name] = self._stage(
                 "unit-calibration",
                 Calibration,
-                (self.design, own),
-                lambda own=own: self._calibrated(own),  # type: ignore[misc]
+                (design, own, asked.even_scenes),
+                partial(_calibrated, design, own, even=asked.even_scenes),
             )
-        self.tell("calibrations", units, units)
+        self.tell("calibrations", asked.units, asked.units)
         return found
-
-    def _calibrated(self, plans: Sequence[CookPlan]) -> Calibration:
-        from trivet.stages.calibrate import calibrate
-        from trivet.stages.simulate import simulate
-
-        recordings = [
-            simulate(self.design, plan=plan, repeat=repeat).recording
-            for plan in plans
-            for repeat in range(plan.repeats)
-        ]
-        return calibrate(self.design, recordings=recordings)
 
     def _run(
         self, setting: ScoreSetting, cooks: Sequence[SweepCook], pools: Pools
@@ -175,6 +177,22 @@ class Scorer(Chain):
             display=self.design.display,
         )
         return store.save_page(self.folder, "score", page)
+
+
+def _calibrated(design: Design, plans: Sequence[CookPlan], *, even: bool) -> Calibration:
+    """Return the calibration of one simulated unit."""
+    from trivet.stages.calibrate import calibrate
+    from trivet.stages.simulate import simulate
+    from trivet.stages.simulate.evenscenes import even_scenes
+
+    recordings = [
+        simulate(design, plan=plan, repeat=repeat).recording
+        for plan in plans
+        for repeat in range(plan.repeats)
+    ]
+    if even and plans:
+        recordings.append(even_scenes(design, plan=plans[0]))
+    return calibrate(design, recordings=recordings)
 
 
 def _rows(path: Path) -> list[dict[str, object]]:
