@@ -173,7 +173,7 @@ class Scorer(Chain):
             "code": code_version(),
         }
         page = render_html(
-            score_page(score, invented=self.design.project.invented, hashes=hashes),
+            score_page(score, design=self.design, hashes=hashes),
             display=self.design.display,
         )
         return store.save_page(self.folder, "score", page)

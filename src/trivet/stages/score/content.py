@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Claim, Dossier, Line, Section, Table
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
 from trivet.records.verdict import Decision
@@ -38,15 +39,15 @@ NOTE = (
 )
 
 
-def score_page(score: Score, *, invented: bool, hashes: Mapping[str, str]) -> Dossier:
+def score_page(score: Score, *, design: Design, hashes: Mapping[str, str]) -> Dossier:
     """Return the content of a score's page.
 
     Parameters
     ----------
     score : Score
         Its sheets, each of one grade and condition.
-    invented : bool
-        Whether the design says that it is invented.
+    design : Design
+        Whether it is invented, and in which steps its product shows readings.
     hashes : mapping
         What it rests on.
 
@@ -69,7 +70,7 @@ def score_page(score: Score, *, invented: bool, hashes: Mapping[str, str]) -> Do
     return Dossier(
         title=f"{score.design}: readings against what was so",
         subtitle="Strata come from the truth or the bench sheet, never from a reading.",
-        invented=invented,
+        invented=design.project.invented,
         summary=(
             f"Of {total} goals {met} are met, {missed} are not, and {total - met - missed} "
             "need more cooks."
@@ -79,8 +80,21 @@ def score_page(score: Score, *, invented: bool, hashes: Mapping[str, str]) -> Do
         cautions=(
             "Simulated and bench cooks are never pooled, nor cooks as designed and under a "
             "mismatch. A simulated score holds within the simulator.",
+            _readout(design.display),
         ),
         hashes=tuple(hashes.items()),
+    )
+
+
+def _readout(display: Display) -> str:
+    """Return what showing a reading in steps adds to its error."""
+    if float(display.readout_step_delta_k) == 0.0:
+        return "The display shows readings as they are."
+    held = display.readout_hysteresis_delta_k.text
+    return (
+        f"The display shows readings in steps of {display.readout_step_delta_k.text}, held by a "
+        f"hysteresis of {held}: that adds up to {display.readout_error_k:.1f} K, which no figure "
+        "here holds."
     )
 
 
