@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_chain, show
 from trivet.errors import InputError
+
+
+UNITS = 10
+"""Sensor units that short cooks are cooked on, each calibrated on cooks of its own."""
 
 
 @app.command()
@@ -35,9 +40,6 @@ def score(
     mismatch: Annotated[
         bool, typer.Option("--mismatch", help="As many again with physics set apart.")
     ] = False,
-    units: Annotated[
-        int, typer.Option(help="Sensor units that they are cooked on, each calibrated.", min=1)
-    ] = 10,
     seed: Annotated[
         str, typer.Option(help="Name of the short cooks; another name, other cooks.")
     ] = "score",
@@ -47,11 +49,10 @@ def score(
     even_scenes: Annotated[
         bool, typer.Option("--even-scenes", help="Each unit looks at a black body first.")
     ] = False,
-    workers: Annotated[
-        int | None, typer.Option(help="Processes on this machine; one a core if left out.")
+    pictures: Annotated[
+        Path | None, typer.Option("--pictures", help="Write the pictures as SVG to this folder.")
     ] = None,
     json: Json = False,
-    fresh: Fresh = False,
 ) -> None:
     """Hold readings against truth or references, stratum by stratum, and judge the goals.
 
@@ -71,9 +72,12 @@ def score(
         )
     short = None
     if cooks is not None:
-        short = ShortRun(cooks, units, mismatch, seed, even_scenes, sensor)
-    pools = local_pools(workers if workers is not None else os.cpu_count() or 1)
+        short = ShortRun(cooks, UNITS, mismatch, seed, even_scenes, sensor)
+    pools = local_pools(os.cpu_count() or 1)
     with progress_bars() as tell:
-        record, page = run(Scorer(project, fresh=fresh, tell=tell), short=short, pools=pools)
+        chain = Scorer(project, tell=tell)
+        record, page = run(chain, short=short, pools=pools)
+    if pictures is not None:
+        chain.write_score_pictures(record, pictures)
     show(record, [show_score(record), f"page: {page}"], json)
     raise typer.Exit(MET if record.met else NOT_MET)

@@ -9,6 +9,7 @@ Stages are imported where they are run, so that a command waits only for its own
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -21,7 +22,7 @@ from trivet.flow.versions import code_version
 from trivet.records.alertlog import AlertLog
 from trivet.records.bundle import FirmwareBundle
 from trivet.records.calibration import Calibration
-from trivet.records.dossier import Dossier, ShownCook
+from trivet.records.dossier import Chart, Dossier, ShownCook
 from trivet.records.estimate import Estimate
 from trivet.records.prediction import Remedies
 from trivet.records.provenance import fingerprint
@@ -252,11 +253,16 @@ class Chain(Recordings):
 
     def write_pictures(self, folder: Path) -> tuple[Path, ...]:
         """Write the pictures of the prediction as SVG files and return where they lie."""
-        from trivet.report.figures import chart_file
         from trivet.stages.dossier import prediction_charts
 
+        charts = prediction_charts(self.design, prediction=self.prediction)
+        return self._write_charts(charts, folder)
+
+    def _write_charts(self, charts: Iterable[Chart], folder: Path) -> tuple[Path, ...]:
+        from trivet.report.figures import chart_file
+
         written = []
-        for at, chart in enumerate(prediction_charts(self.design, prediction=self.prediction)):
+        for at, chart in enumerate(charts):
             words = re.sub(r"[^a-z0-9]+", "-", chart.title.lower()).strip("-")
             text = chart_file(chart, display=self.design.display)
             written.append(folder / f"{at + 1:02d}-{words}.svg")

@@ -162,6 +162,13 @@ class Scorer(Chain):
         record = Score(self.design.project.name, tuple(sheets))
         return store.save(self.folder, "score", fingerprint(code_version(), record)[:32], record)
 
+    def write_score_pictures(self, score: Score, folder: Path) -> tuple[Path, ...]:
+        """Write the pictures of a score as SVG files and return where they lie."""
+        from trivet.stages.score.content import score_charts
+
+        charts = [chart for sheet in score.sheets for chart in score_charts(sheet)]
+        return self._write_charts(charts, folder)
+
     def write_page(self, score: Score) -> Path:
         """Render a score and return where its page lies."""
         from trivet.report import render_html

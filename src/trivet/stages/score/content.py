@@ -133,7 +133,7 @@ def _section(sheet: ScoreSheet) -> Section:
         rows = tuple(figure_row(one) for one in sheet.parts)
         tables.append(Table("The same by what else differs", FIGURES, rows, "", grade))
     return Section(
-        f"{sheet.condition} ({grade})", tuple(paragraphs), tuple(tables), tuple(_charts(sheet))
+        f"{sheet.condition} ({grade})", tuple(paragraphs), tuple(tables), score_charts(sheet)
     )
 
 
@@ -193,9 +193,29 @@ def _percent(value: float) -> str:
     return "–" if math.isnan(value) else f"{100 * value:.1f} %"
 
 
-def _charts(sheet: ScoreSheet) -> list[Chart]:
+def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
+    """Return the pictures of a sheet: errors over what was so, coverage and width.
+
+    Parameters
+    ----------
+    sheet : ScoreSheet
+        One condition and grade.
+
+    Returns
+    -------
+    tuple of Chart
+        None where there is no reading at all.
+
+    Notes
+    -----
+    Kept moments only: up to 600 a stratum.
+
+    References
+    ----------
+    None.
+    """
     judged = [one for one in sheet.strata if one.error_k.size]
-    charts = [
+    charts = (
         Chart(
             kind="scatter",
             title="Error against what was so",
@@ -234,8 +254,8 @@ def _charts(sheet: ScoreSheet) -> list[Chart]:
             ),
             evidence=sheet.evidence,
         ),
-    ]
-    return charts if judged else []
+    )
+    return charts if judged else ()
 
 
 def _band(one: StratumScore, side: int) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
