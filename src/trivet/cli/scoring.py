@@ -11,7 +11,6 @@ import typer
 from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_chain, show
 from trivet.errors import InputError
 
-
 UNITS = 10
 """Sensor units that short cooks are cooked on, each calibrated on cooks of its own."""
 
