@@ -19,7 +19,7 @@ def show_score(score: Score) -> RenderableType:
     """Return goals and figures, a pair of tables a sheet; differences are in K."""
     parts: list[RenderableType] = []
     for sheet in score.sheets:
-        parts += [_goals(sheet), _figures(sheet)]
+        parts += [text_line(_title(sheet)), _goals(sheet), _figures(sheet)]
         if sheet.parts:
             parts.append(_parts(sheet))
         if sheet.failed:
@@ -74,7 +74,7 @@ def _goals(sheet: ScoreSheet) -> RenderableType:
         (one.stratum, one.what, one.goal, one.found, SIGNS[one.decision]) for one in sheet.goals
     ]
     columns = ("stratum", "what", "goal>", "found>", f"({sheet.evidence})")
-    return text_table(_title(sheet), columns, rows)
+    return text_table(f"Goals ({sheet.evidence})", columns, rows)
 
 
 def _figures(sheet: ScoreSheet) -> RenderableType:
