@@ -140,7 +140,7 @@ def _histories(
 ) -> tuple[PanHistory, ...]:
     """Join the runs and cut them where a pan got too hot or its oil ignited."""
     pan = _by_pan([run.pan_k for run in runs])
-    bare = all(np.array_equal(run.surface_k, run.pan_k) for run in runs)
+    bare = all(run.surface_k is run.pan_k for run in runs)
     surface = pan if bare else _by_pan([run.surface_k for run in runs])
     mass = _joined([run.mass_kg for run in runs])
     lid = _after([run.lid_k for run in runs])
