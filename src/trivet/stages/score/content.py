@@ -243,7 +243,7 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
             ),
             lines=tuple(
                 Line(
-                    f"{STRATUM_WORDS[one.whole.name]} ({one.whole.drawn})",
+                    f"{one.whole.name} ({one.whole.drawn} cooks)",
                     np.array([one.whole.covered / one.whole.drawn]),
                     np.array([one.whole.median_u95_k]),
                     np.array([one.whole.covered_low_frac]),
