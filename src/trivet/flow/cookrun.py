@@ -31,16 +31,15 @@ class Setting:
     calibration: Calibration
 
 
-def packed(setting: Setting) -> bytes:
-    """Return a setting as bytes for the workers."""
+def packed(setting: object) -> bytes:
+    """Return what all cooks share as bytes for the workers."""
     return pickle.dumps(setting, protocol=pickle.HIGHEST_PROTOCOL)
 
 
 @lru_cache(maxsize=2)
-def _unpacked(setting: bytes) -> Setting:
-    found = pickle.loads(setting)
-    assert isinstance(found, Setting)
-    return found
+def unpacked(setting: bytes) -> object:
+    """Return what :func:`packed` was given; a worker does it once."""
+    return pickle.loads(setting)
 
 
 def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
@@ -59,7 +58,8 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     from trivet.stages.simulate import simulate
     from trivet.stages.verify import burner_scores
 
-    found = _unpacked(setting)
+    found = unpacked(setting)
+    assert isinstance(found, Setting)
     step = "simulate"
     try:
         made = simulate(found.design, plan=cook.plan, repeat=cook.repeat)

@@ -12,8 +12,9 @@ from trivet.errors import InputError, StorageError
 from trivet.files import store
 from trivet.files.campaign_table import cook_file
 from trivet.flow.chain import Chain
+from trivet.flow.cookrun import packed
 from trivet.flow.cooks import CookEntry
-from trivet.flow.scorerun import ScoreSetting, lost_row, packed, row_piece, run_score_cook
+from trivet.flow.scorerun import ScoreSetting, lost_row, row_piece, run_score_cook
 from trivet.flow.sweep import DIED, CookRun, Pools
 from trivet.flow.versions import code_version
 from trivet.records.calibration import Calibration

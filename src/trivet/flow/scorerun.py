@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import pickle
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
-from trivet.flow.cookrun import Row
+from trivet.flow.cookrun import Row, unpacked
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.design import Design
@@ -27,29 +25,18 @@ class ScoreSetting:
     """By the sensor unit of the plan."""
 
 
-def packed(setting: ScoreSetting) -> bytes:
-    """Return a setting as bytes for the workers."""
-    return pickle.dumps(setting, protocol=pickle.HIGHEST_PROTOCOL)
-
-
-@lru_cache(maxsize=2)
-def _unpacked(setting: bytes) -> ScoreSetting:
-    found = pickle.loads(setting)
-    assert isinstance(found, ScoreSetting)
-    return found
-
-
 def run_score_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     """Return the pieces of one cook as rows; a cook that fails is named, not raised.
 
     Parameters
     ----------
     setting : bytes
-        Design and calibrations, as :func:`packed` gave them.
+        Design and calibrations, as ``cookrun.packed`` gave them.
     cook : SweepCook
         Which cook; its levels are the labels of its pieces.
     """
-    found = _unpacked(setting)
+    found = unpacked(setting)
+    assert isinstance(found, ScoreSetting)
     try:
         pieces = scored(found, cook)
     except MemoryError:  # not the cook's own: tried again alone
