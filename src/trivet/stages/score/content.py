@@ -208,7 +208,7 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
 
     Notes
     -----
-    Kept moments only: up to 600 a stratum.
+    Kept moments only: up to 200 a stratum.
 
     References
     ----------

@@ -34,7 +34,8 @@ def goal_lines(one: StratumScore) -> Iterator[GoalLine]:
     A figure is met or not met when the 95 % interval from resampled cooks lies on one
     side of its goal; else more cooks would be needed. Coverage is compatible while its
     exact interval holds 95 %; under 59 draws that says nothing. A reading wrong by over
-    15 K in a stratum that allows none fails it, however few the cooks.
+    15 K in a stratum that allows none fails it, however few the cooks; such a stratum is
+    not measurable, so nothing is withheld from it wrongly.
 
     References
     ----------
@@ -81,24 +82,25 @@ def goal_lines(one: StratumScore) -> Iterator[GoalLine]:
             "not met" if one.whole.large_cooks else none,
             f"at most {_percent(one.whole.large_high_frac)} of cooks",
         )
-    yield from _honesty(one)
+    yield from _honesty(one, measurable=not kind.none_large)
 
 
-def _honesty(one: StratumScore) -> Iterator[GoalLine]:
+def _honesty(one: StratumScore, *, measurable: bool) -> Iterator[GoalLine]:
     """Yield what is asked of every stratum: intervals that cover, and errors that are flagged."""
     whole = one.whole
     holds = whole.covered_low_frac <= COVERAGE <= whole.covered_high_frac
     few = whole.drawn < FEWEST_DRAWS
     side = "wide" if whole.covered_low_frac > COVERAGE else "narrow"
     exact = _ends((100 * whole.covered_low_frac, 100 * whole.covered_high_frac), "%")
-    yield GoalLine(
-        whole.name,
-        "coverage of the 95 % interval",
-        "compatible with 95 %",
-        f"{whole.covered} of {whole.drawn}",
-        "not met" if not holds and whole.drawn else "too few" if few else "met",
-        exact if holds or not whole.drawn else f"{exact}: intervals too {side}",
-    )
+    if whole.drawn:
+        yield GoalLine(
+            whole.name,
+            "coverage of the 95 % interval",
+            "compatible with 95 %",
+            f"{whole.covered} of {whole.drawn}",
+            "not met" if not holds else "too few" if few else "met",
+            exact if holds else f"{exact}: intervals too {side}",
+        )
     flagged, of = whole.flagged_frac, whole.flagged_of
     if of:
         reached: ScoreDecision = "met" if flagged >= FLAGGED_FRAC else "not met"
@@ -110,7 +112,7 @@ def _honesty(one: StratumScore) -> Iterator[GoalLine]:
             "too few" if of < FEWEST and reached == "met" else reached,
             f"of the moments of {of} cooks; {whole.large_cooks} cooks show one",
         )
-    if math.isfinite(whole.false_flag_frac):
+    if measurable and math.isfinite(whole.false_flag_frac):
         low, high = one.false_flag_range_frac
         yield GoalLine(
             whole.name,

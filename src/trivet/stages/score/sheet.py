@@ -18,7 +18,7 @@ from trivet.terms.actual import Floats, drawn_moment
 
 DRAWS = 500
 """Resamples of whole cooks: the ends of a 95 % interval rest on a dozen of them."""
-SHOWN_POINTS = 600
+SHOWN_POINTS = 200
 FEWEST_PART = 5
 """Cooks from which a part of a stratum is shown."""
 
