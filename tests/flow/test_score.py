@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import shutil
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from trivet.errors import InputError, StorageError
+from trivet.files.tables import write_estimate_csv
 from trivet.flow import score as flow_score
 from trivet.flow import scorerun
 from trivet.flow.score import OWN, SHORT, SHORT_MISMATCHED, Scorer, ShortRun, score
@@ -136,3 +138,29 @@ def test_nothing_to_score_is_refused(project: Path) -> None:
     (project / "cooks.toml").write_text(only, encoding="utf-8")
     with pytest.raises(InputError, match="no proof cook to score"):
         score(Scorer(project))
+
+
+def test_a_ranked_reporter_goes_into_the_calibration_with_its_reason(project: Path) -> None:
+    design = project / "design.toml"
+    text = design.read_text(encoding="utf-8")
+    design.write_text(
+        text.replace("[estimation]\n", '[estimation]\nreporter = "ranked"\n'), "utf-8"
+    )
+    chain = Scorer(project)
+    found = chain.calibration("simulated")
+    choice = chain.reporters("simulated")
+    assert (found.reporter, found.reporter_reason) == (choice.chosen, choice.reason)
+    assert "at least 3" in found.reporter_reason  # one calibration cook chooses nothing
+    assert choice.evidence == "simulated"
+
+
+def test_the_csv_has_the_number_on_the_display(project: Path) -> None:
+    chain = Scorer(project)
+    read = chain.estimate(chain.entry("hot"))
+    write_estimate_csv(project / "hot.csv", read, display=chain.design.display)
+    with (project / "hot.csv").open(encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file) if row["burner"] == "front-right"]
+    assert all((row["shown_c"] == "") == (row["valid"] == "0") for row in rows)
+    shown = [float(row["shown_c"]) * 1.8 + 32.0 for row in rows if row["shown_c"]]
+    assert shown  # in steps of 4 degF, as the design says
+    assert all(abs(value / 4.0 - round(value / 4.0)) < 0.01 for value in shown)

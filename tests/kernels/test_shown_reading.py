@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from trivet.errors import OutOfRangeError
 from trivet.kernels.product.shownreading import next_step, shown_readings
+from trivet.records.design import Display
 
 
 @settings(max_examples=200, deadline=None)
@@ -63,3 +65,11 @@ def test_steps_by_hand() -> None:
 def test_a_step_of_nothing_is_refused() -> None:
     with pytest.raises(OutOfRangeError, match="allowed above 0"):
         shown_readings([1.0], step=0.0, hysteresis=0.1)
+
+
+def test_the_design_refuses_a_hysteresis_over_its_step() -> None:
+    said = Display.model_validate({"readout_step": "4 degF", "readout_hysteresis": "1 degF"})
+    assert said.readout_error_k == pytest.approx((2.0 + 1.0) / 1.8)
+    assert Display.model_validate({"readout_step": "0 K"}).readout_error_k == 0.0
+    with pytest.raises(ValidationError, match="over a step of"):
+        Display.model_validate({"readout_step": "0.2 K", "readout_hysteresis": "0.5 K"})
