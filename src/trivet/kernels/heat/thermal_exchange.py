@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trivet.kernels.heat.thermal_base import face_row, through_base
+from trivet.kernels.heat.thermal_base import face_row, resistances, through_base
 from trivet.kernels.heat.thermal_cells import (
     AIR_VAPOUR,
     AMBIENT,
@@ -26,7 +26,6 @@ from trivet.kernels.heat.thermal_cells import (
     CONTENTS_AREA,
     COVER,
     CRITICAL,
-    CROSS_R,
     EVAPORATION,
     FACE_R,
     FILM_MASS,
@@ -59,7 +58,6 @@ from trivet.kernels.heat.thermal_cells import (
     Cell,
     Core,
     FloatArray,
-    Food,
     G,
     compiled,
 )
@@ -279,6 +277,11 @@ def exchange(core: Core, step_s: float) -> None:
     thick = fixed[FACE_R].max() > 0.0
     booking = core.food.cell.shape[0] > 0 or fixed[LID_CAP].max() > 0.0
     _quartic(skin, fixed, fixed[LAYER_SIGMA], np.ones(lanes))
+    if core.food.cell.shape[0] == 0 and live[WET].max() <= 0.0:
+        scratch.shift[:, :, :], scratch.gain[:, :, :] = 0.0, 0.0
+        _exchange_bare(core, step_s)
+        return
+    resistances(scratch.lane, fixed, live)
     for i in range(n_r):
         _quartic(poly, fixed, fixed[TOP_SIGMA], live[BARE])
         _add_bottom(poly, fixed, cells.bottom[i])
@@ -288,7 +291,7 @@ def exchange(core: Core, step_s: float) -> None:
         face = tp
         if thick:
             face = row[10]
-            face_row(core, i)
+            face_row(face, tp, cells.shape[i], scratch.from_hob[i], scratch.lane)
         _into(row[2], face, tl, fixed, live)
         _into_slope(row[3], face, fixed, live)
         if thick:
@@ -307,6 +310,32 @@ def exchange(core: Core, step_s: float) -> None:
         add_loss(scratch.total[0], row[8], fixed[BASE_AREA], grid.area[i])
         if booking:
             scratch.booked[i, :, :] = row[8]
+
+
+@compiled
+def _exchange_bare(core: Core, step_s: float) -> None:
+    """Do the same where nothing lies on any pan: no layer to eliminate."""
+    cells, scratch, fixed, live = core.cells, core.scratch, core.fixed, core.live
+    row, poly, power = scratch.row, scratch.poly, live[POWER]
+    loss, slope = row[0], row[1]
+    lidded = fixed[LID_CAP].max() > 0.0
+    for i in range(cells.pan.shape[0]):
+        _quartic(poly, fixed, fixed[TOP_SIGMA], live[BARE])
+        _add_bottom(poly, fixed, cells.bottom[i])
+        value_row(loss, cells.pan[i], poly)
+        slope_row(slope, cells.pan[i], poly)
+        diag, delta, shape = scratch.diag[i], scratch.delta[i], cells.shape[i]
+        capacity = cells.capacity[i]
+        for j in range(diag.shape[0]):  # the weight is (3 + z) / (6 + z), see _weight
+            for c in range(diag.shape[1]):
+                z, three = step_s * slope[j, c], 3.0 * capacity[c]
+                diag[j, c] = capacity[c] + z * (three + z) / (2.0 * three + z)
+        for j in range(delta.shape[0]):
+            for c in range(delta.shape[1]):
+                delta[j, c] += step_s * (power[c] * shape[j, c] - loss[j, c])
+        add_loss(scratch.total[0], loss, fixed[BASE_AREA], core.grid.area[i])
+        if lidded:
+            scratch.booked[i, :, :] = loss
 
 
 @compiled
@@ -342,25 +371,16 @@ def face_k(core: Core, out: FloatArray) -> None:
     out[:, :, :] = cells.pan
     if fixed[FACE_R].max() <= 0.0:
         return
+    resistances(core.scratch.lane, fixed, live)
     for i in range(cells.pan.shape[0]):
-        face_row(core, i)
+        below = core.scratch.from_hob[i]
+        face_row(row[10], cells.pan[i], cells.shape[i], below, core.scratch.lane)
         _into(row[2], row[10], cells.layer[i], fixed, live)
         _into_slope(row[3], row[10], fixed, live)
         through_base(row, fixed)
         for j in range(cells.pan.shape[1]):
             for c in range(cells.pan.shape[2]):
                 out[i, j, c] = row[10, j, c] - fixed[FACE_R, c] * row[2, j, c]
-
-
-@compiled
-def face_under_food_k(core: Core, out: FloatArray) -> None:
-    """Set the upper face under food in ``out``, which is as narrow as the core."""
-    cells, fixed, food = core.cells, core.fixed, core.food
-    for n in range(food.cell.shape[0]):  # food takes what its contact lets through
-        i, j, c = food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]
-        step = core.live[POWER, c] * cells.shape[i, j, c] + core.scratch.from_hob[i, j, c]
-        into = core.scratch.up[i, j, c]
-        out[i, j, c] = cells.pan[i, j, c] - fixed[CROSS_R, c] * step - fixed[FACE_R, c] * into
 
 
 @compiled
@@ -385,10 +405,3 @@ def surface_k(core: Core, face: FloatArray, out: FloatArray) -> None:
         for j in range(drop.shape[0]):
             for c in range(drop.shape[1]):
                 out[i, j, c] = layer[j, c] - drop[j, c] if wet[c] > 0.0 else face[i, j, c]
-
-
-@compiled
-def surface_of_food_k(food: Food, out: FloatArray) -> None:
-    """Set the top of food in ``out``."""
-    for n in range(food.cell.shape[0]):
-        out[food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]] = food.face[n]

@@ -149,3 +149,21 @@ def settle_food(core: Core, step_s: float) -> None:
                 food.column[n, k] -= mass * latent / food.cap[n, k]
                 cook[LATENT_OUT, c] += area * mass * latent
         cells.layer[i, j, c] = food.column[n, 0]
+
+
+@compiled
+def face_under_food_k(core: Core, out: FloatArray) -> None:
+    """Set the upper face under food in ``out``, which is as narrow as the core."""
+    cells, fixed, food = core.cells, core.fixed, core.food
+    for n in range(food.cell.shape[0]):  # food takes what its contact lets through
+        i, j, c = food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]
+        step = core.live[POWER, c] * cells.shape[i, j, c] + core.scratch.from_hob[i, j, c]
+        into = core.scratch.up[i, j, c]
+        out[i, j, c] = cells.pan[i, j, c] - fixed[CROSS_R, c] * step - fixed[FACE_R, c] * into
+
+
+@compiled
+def surface_of_food_k(food: Food, out: FloatArray) -> None:
+    """Set the top of food in ``out``."""
+    for n in range(food.cell.shape[0]):
+        out[food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]] = food.face[n]

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from trivet.kernels.heat.thermal_cells import (
     AMBIENT,
-    LOSS_RATE,
     MASS,
     MEAN_LAYER,
     SURROUND4,
@@ -108,6 +107,7 @@ def seen_wide(core: Core) -> Core:
             **{name: field(getattr(scratch, name)) for name in FIELDS},
             poly=table(scratch.poly),
             layer_poly=table(scratch.layer_poly),
+            lane=table(scratch.lane),
         ),
     )
 
@@ -128,14 +128,14 @@ def spread_row(wide: FloatArray, narrow: FloatArray) -> None:
 
 
 @compiled
-def spread(core: Core, wide: Core) -> None:
+def spread(wide: Core, fixed: FloatArray, live: FloatArray, cook: FloatArray) -> None:
     """Renew the wide tables' rows that change from step to step."""
-    for row in range(core.live.shape[0]):
-        spread_row(wide.live[row], core.live[row])
+    for row in range(live.shape[0]):
+        spread_row(wide.live[row], live[row])
     for row in (AMBIENT, SURROUND4):  # a lid takes the place of the room
-        spread_row(wide.fixed[row], core.fixed[row])
+        spread_row(wide.fixed[row], fixed[row])
     for row in (MASS, MEAN_LAYER):
-        spread_row(wide.cook[row], core.cook[row])
+        spread_row(wide.cook[row], cook[row])
 
 
 @compiled
@@ -144,9 +144,3 @@ def fold(out: FloatArray, total: FloatArray) -> None:
     for j in range(total.shape[0]):
         for c in range(total.shape[1]):
             out[c] += total[j, c]
-
-
-@compiled
-def book_losses(core: Core) -> None:
-    """Add the losses summed over the rings to those of their cooks."""
-    fold(core.live[LOSS_RATE], core.scratch.total[0])

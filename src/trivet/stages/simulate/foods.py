@@ -38,7 +38,9 @@ def prepared(
     """
     if not any(one.pieces for one in settings):
         return state, None
-    field = _Fields(len(settings), max(len(one.pieces) for one in settings), FOOD_PARTS * (last - first))
+    field = _Fields(
+        len(settings), max(len(one.pieces) for one in settings), FOOD_PARTS * (last - first)
+    )
     field.go_on(state)
     layer = None if state is None else np.array(state.layer_k)
     for k, one in enumerate(settings):
