@@ -1,0 +1,257 @@
+"""From estimates to alerts: drives the device's alert machine, moment by moment.
+
+The rules are in ``device/alertmachine.py`` and nowhere else; this stage turns a
+design's alerts into the machine's settings and an estimate into its words.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trivet.device import alertmachine as machine
+from trivet.device.alertboiling import ARMED_NOW, DISARMED_NOW
+from trivet.device.alertmemory import restored_states, saved_states
+from trivet.device.alertsettings import (
+    COOL,
+    GATE_DK,
+    NO_READING,
+    SET_DK,
+    Ints,
+    settings_array,
+)
+from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
+from trivet.quality import Quality
+from trivet.records.alertlog import (
+    DEVICE,
+    AlertChange,
+    AlertLog,
+    AlertWord,
+    DeviceState,
+    Watch,
+)
+from trivet.records.cook import Told, ToldEntry
+from trivet.records.design import Contents, Design
+from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.requirement import DEVICE_KINDS, Alert
+from trivet.stages.alert import signals
+from trivet.stages.devicesettings import alert_settings, told_band
+
+_WORDS: dict[int, AlertWord] = {
+    machine.OFF_NOW: "off",
+    machine.ON_NOW: "on",
+    machine.ESCALATED_NOW: "escalated",
+    ARMED_NOW: "armed",
+    DISARMED_NOW: "not armed",
+}
+_NOTES = {
+    machine.BY_READING: "",
+    machine.BY_RANGE: "at or above range",
+    machine.BY_RATE: "by heating rate",
+    machine.BY_BLINDNESS: "",
+    machine.BY_FALL: "the pot shines: its reading fell off the boil",
+}
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """A burner or the device itself: what it is told and which alerts act on it."""
+
+    name: str
+    told: ToldEntry
+    acting: tuple[int, ...]
+    table: Ints
+    signals: Ints
+    word: Ints
+
+
+def alert(
+    estimate: Estimate,
+    *,
+    design: Design,
+    told: Told,
+    watch: Watch | None = None,
+    state: DeviceState | None = None,
+) -> AlertLog:
+    """Return every change of every alert, in the order in which the product would act.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What the product knows, (time,) a burner. [s, K]
+    design : Design
+        Its alerts and limits.
+    told : Told
+        What the cook told; counts only through the design's told channels.
+    watch : Watch, optional
+        What the device knows of itself, at the estimate's moments; a healthy device in a
+        kitchen of which nothing is known when left out.
+    state : DeviceState, optional
+        Charge, link, window, and the machine's memory from before a restart.
+
+    Returns
+    -------
+    AlertLog
+        Changes as they come, and the machine's memory at the end.
+
+    Raises
+    ------
+    InputError
+        If a time is not finite or comes twice, or the memory does not fit.
+
+    Notes
+    -----
+    Causal: the log of a truncated estimate is a prefix of the whole log. The
+    reading that acts is the hottest part of the pan, to 0.1 K, also while the
+    sensor settles. Where frames stay away for longer than the design's
+    ``stale_after``, the machine is told once a second that it cannot see; where they
+    repeat themselves for as long, or show no kitchen, likewise.
+
+    References
+    ----------
+    The rules of ``trivet.device.alertmachine``.
+    """
+    now = state or DeviceState()
+    seen = watch or _healthy(estimate, now)
+    ticks_s, source = signals.ticks(estimate.time_s, float(design.estimation.stale_after_s))
+    units = _units(estimate, design, told, seen, now)
+    tables = np.stack([one.table for one in units])
+    if now.machine:
+        states = restored_states(now.machine, settings=tables)
+    else:
+        states = tuple(machine.cold_start(len(design.alerts)) for _ in units)
+    moments_ms = signals.milliseconds(ticks_s)
+    changes: list[tuple[int, int, int, AlertChange]] = []
+    for place, (unit, memory) in enumerate(zip(units, states, strict=True)):
+        acting = list(unit.acting)
+        part = machine.MachineState(memory.alerts[acting], memory.ring[acting], memory.common)
+        found = machine.burner_changes(
+            moments_ms,
+            signals=signals.at_ticks(unit.signals, source, stale=_stale(unit)),
+            word=signals.at_ticks(unit.word, source, stale=None, drop=COOL),
+            settings=unit.table[acting],
+            state=part,
+        )
+        memory.alerts[acting], memory.ring[acting] = part.alerts, part.ring
+        for row in found.tolist():
+            which = acting[row[1]]
+            settings = unit.table[which].tolist()
+            change = _change(float(ticks_s[row[0]]), unit, design.alerts[which], (row, settings))
+            changes.append((row[0], place, which, change))
+    changes.sort(key=lambda entry: entry[:3])
+    return AlertLog(
+        changes=tuple(entry[3] for entry in changes),
+        machine=saved_states(states, settings=tables),
+    )
+
+
+def _stale(unit: _Unit) -> int | None:
+    """Return what stands for a signal while frames stay away; the device knows itself."""
+    return None if unit.name == DEVICE else NO_READING
+
+
+def _healthy(estimate: Estimate, state: DeviceState) -> Watch:
+    no = np.zeros(estimate.time_s.size, dtype=np.bool_)
+    return Watch(
+        time_s=estimate.time_s,
+        repeated=no,
+        even=no,
+        housing_k=np.full(no.size, np.nan),
+        battery_frac=np.full(no.size, state.battery_frac),
+        link=np.full(no.size, state.link),
+        person=no,
+    )
+
+
+def _units(
+    estimate: Estimate, design: Design, told: Told, watch: Watch, state: DeviceState
+) -> tuple[_Unit, ...]:
+    """Return the burners and the device as the machine takes them."""
+    blind = signals.stuck(watch, float(design.estimation.stale_after_s)) | watch.even
+    person = watch.person | _hands(estimate, float(design.alerting.hand_counts_s))
+    units = []
+    for burner in estimate.burners:
+        about = told.about(burner.burner)
+        acting = tuple(
+            at for at, one in enumerate(design.alerts) if _acts(one, burner, design, about)
+        )
+        seen = signals.burner_signals(burner, band=told_band(design, about), blind=blind)
+        word = signals.burner_words(burner, person=person, blind=blind)
+        units.append(_Unit(burner.burner, about, acting, _table(design, about), seen, word))
+    own, word = signals.device_signals(watch, window_loss_frac=state.window_loss_frac)
+    about = ToldEntry()
+    acting = tuple(at for at, one in enumerate(design.alerts) if one.kind in DEVICE_KINDS)
+    return (*units, _Unit(DEVICE, about, acting, _table(design, about), own, word))
+
+
+def _table(design: Design, told: ToldEntry) -> Ints:
+    rows = (alert_settings(one, design=design, told=told) for one in design.alerts)
+    return settings_array(tuple(rows))
+
+
+def _hands(estimate: Estimate, counts_s: float) -> NDArray[np.bool_]:
+    """Return where a hand over any burner was seen a moment ago: somebody is there."""
+    seen = np.zeros(estimate.time_s.size, dtype=np.bool_)
+    for burner in estimate.burners:
+        seen |= burner.flags & np.uint32(int(Quality.HAND)) != 0
+    last = np.maximum.accumulate(np.where(seen, estimate.time_s, -np.inf))
+    return np.asarray(estimate.time_s - last <= counts_s)
+
+
+def _acts(one: Alert, burner: BurnerEstimate, design: Design, told: ToldEntry) -> bool:
+    """Return whether an alert acts on a burner, by what the cook told."""
+    if one.kind in DEVICE_KINDS:
+        return False
+    if one.kind in ("ready", "below_band") and told_band(design, told) is None:
+        return False
+    if not one.bases:
+        return True
+    if "base_contents" not in design.told.channels:
+        return False
+    wanted: set[Contents] = {base.contents for base in design.bases if base.name in one.bases}
+    contents = told.base_contents
+    return contents is not None and (contents in wanted or contents in one.bases)
+
+
+def _change(
+    time_s: float, unit: _Unit, one: Alert, rows: tuple[list[int], list[int]]
+) -> AlertChange:
+    """Return a change as the log tells it; ``rows`` are the machine's and the settings."""
+    row, settings = rows
+    what, cause, left, low, high, rate = row[2:]
+    word = _WORDS[what]
+    note = _NOTES[cause] if word == "on" else ""
+    if word == "escalated":
+        note = one.escalation
+    if word == "not armed":
+        note = "no plateau near the boiling point is seen: a dry pot would not be noticed"
+    known = word == "on" and left != NOT_KNOWN
+    if known:
+        note += _impossible(one, settings, rate)
+    bounded = known and low != NOT_KNOWN
+    return AlertChange(
+        time_s=time_s,
+        burner=unit.name,
+        alert=one.name,
+        state=word,
+        note=note,
+        left_s=left / 1000.0 if known else None,
+        left_low_s=low / 1000.0 if bounded else None,
+        left_high_s=(math.inf if high == UNBOUNDED_MS else high / 1000.0) if bounded else None,
+        rate_kps=rate / 1000.0 if known else None,
+    )
+
+
+def _impossible(one: Alert, row: list[int], rate_mkps: int) -> str:
+    """Return that the wanted lead cannot be had at a heating rate, above the gate."""
+    above_dk = row[SET_DK] - row[GATE_DK]
+    most_s = 100.0 * above_dk / rate_mkps
+    if rate_mkps <= 0 or most_s >= float(one.lead_s):
+        return ""
+    return (
+        f"; {float(one.lead_s):.0f} s ahead are impossible at {rate_mkps / 1000.0:.1f} K/s:"
+        f" from the gate to the limit it takes {most_s:.0f} s"
+    )
