@@ -80,6 +80,8 @@ def boiling(now, signal, word, a, pot):  # type: ignore[no-untyped-def]
             if now - since < a[WINDOW_MS]:
                 return BETWEEN, NOTHING, (1, told, level, at, plateau, since, DRY)
         plateau += off * step // FOLLOW_MS if step <= FOLLOW_MS else 0
+        if plateau < a[GATE_DK] << 8:
+            return LOW, DISARMED_NOW, (0, told, level, at, level, now, NEVER)
         return LOW, NOTHING, (1, told, level, at, plateau, since, now)
     since = NEVER
     if signal == AT_RANGE or off > a[TOP_DK] << 8:

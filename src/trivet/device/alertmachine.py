@@ -81,7 +81,7 @@ ON, RISE_MS, FALL_MS, COUNT, HEAD, SUM_T, SUM_TT, SUM_Y, SUM_TY, BASE_MS = range
 SINCE_MS, ESCALATED, ARMED, TOLD, LEVEL_Q8, AT_MS, PLATEAU_Q8, CAME_MS, INSIDE_MS = range(10, 19)
 FIELDS = 19
 # What is remembered beside the alerts.
-LAST_MS, HEATED = 0, 1
+LAST_MS, HEATED, HAND_MS, FRESH_MS = range(4)
 # Why an alert changed.
 BY_READING, BY_RANGE, BY_RATE, BY_BLINDNESS, BY_FALL = 0, 1, 2, 3, 4
 FAR = 1 << 62
@@ -99,7 +99,8 @@ class MachineState:
     """Everything that the machine remembers of one burner.
 
     ``alerts`` is (alert, field); ``ring`` holds time and reading of the slope,
-    (alert, place, 2); ``common`` is (2,): time of the last moment, whether it heated.
+    (alert, place, 2); ``common`` is (4,): time of the last moment, whether it heated,
+    when a hand was seen last, when a frame was new last.
     """
 
     alerts: Ints
@@ -132,7 +133,7 @@ def cold_start(alerts: int) -> MachineState:
     for column in (RISE_MS, FALL_MS, SINCE_MS, AT_MS, CAME_MS, INSIDE_MS):
         state[:, column] = NEVER
     ring = np.zeros((alerts, RING, 2), dtype=np.int64)
-    return MachineState(state, ring, np.array([NEVER, 0], dtype=np.int64))
+    return MachineState(state, ring, np.array([NEVER, 0, NEVER, NEVER], dtype=np.int64))
 
 
 @njit(cache=True)

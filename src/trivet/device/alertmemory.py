@@ -12,7 +12,7 @@ from trivet.device.alertsettings import Ints
 from trivet.errors import InputError
 
 MAGIC = b"TAM2"
-COMMON = 2
+COMMON = 4
 
 
 def saved_states(states: tuple[MachineState, ...], *, settings: Ints) -> bytes:

@@ -239,6 +239,16 @@ static void plateau(int64_t now, const trivet_alert *a, trivet_alert_state *s)
     }
 }
 
+static int disarmed(int64_t now, trivet_alert_state *s, int *said)
+{
+    s->armed = 0;
+    s->plateau_q8 = s->level_q8;
+    s->came_ms = now;
+    s->inside_ms = TRIVET_NEVER;
+    *said |= TRIVET_DISARMED;
+    return LOW;
+}
+
 static int fallen(int64_t now, uint32_t word, const trivet_alert *a, trivet_alert_state *s,
                   int *said)
 {
@@ -247,12 +257,7 @@ static int fallen(int64_t now, uint32_t word, const trivet_alert *a, trivet_aler
         s->inside_ms = DRY;
         return HIGH;
     }
-    s->armed = 0;
-    s->plateau_q8 = s->level_q8;
-    s->came_ms = now;
-    s->inside_ms = TRIVET_NEVER;
-    *said |= TRIVET_DISARMED;
-    return LOW;
+    return disarmed(now, s, said);
 }
 
 static int boiling(int64_t now, int32_t reading, uint32_t word, const trivet_alert *a,
@@ -300,6 +305,9 @@ static int boiling(int64_t now, int32_t reading, uint32_t word, const trivet_ale
             }
         }
         s->plateau_q8 += seen ? floor_div(off * step, FOLLOW_MS) : 0;
+        if (s->plateau_q8 < a->gate_dk * 256) {
+            return disarmed(now, s, said);
+        }
         s->inside_ms = now;
         return LOW;
     }

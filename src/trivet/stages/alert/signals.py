@@ -111,11 +111,15 @@ def device_signals(watch: Watch, *, window_loss_frac: float) -> tuple[Ints, Ints
     return rows, (LINK_LOST * ~watch.link).astype(np.int64)
 
 
-def stuck(watch: Watch, stale_after_s: float) -> Mask:
-    """Return where frames have repeated themselves for longer than a frame may be old."""
-    fresh = np.where(watch.repeated, -np.inf, watch.time_s)
-    last = np.maximum.accumulate(fresh)
-    return np.asarray(watch.repeated & (watch.time_s - last > stale_after_s))
+def since_last(mark: Mask, time_ms: Ints, before_ms: int) -> tuple[Ints, int]:
+    """Return the age of the last marked moment, (time,), and when it was. [ms]
+
+    ``before_ms`` is when one was marked before these moments. A clock that jumped back makes
+    an age negative: how long ago it was is not known then.
+    """
+    index = np.maximum.accumulate(np.where(mark, np.arange(mark.size), -1))
+    last = np.where(index >= 0, time_ms[np.maximum(index, 0)], before_ms)
+    return time_ms - last, int(last[-1]) if last.size else before_ms
 
 
 def at_ticks(values: Ints, source: Ints, *, stale: int | None, drop: int = 0) -> Ints:

@@ -58,12 +58,10 @@ _NOTES = {
 
 @dataclass(frozen=True)
 class _Unit:
-    """A burner or the device itself: what it is told and which alerts act on it."""
+    """A burner or the device itself: which alerts act on it, and what it shows them."""
 
     name: str
-    told: ToldEntry
     acting: tuple[int, ...]
-    table: Ints
     signals: Ints
     word: Ints
 
@@ -117,12 +115,12 @@ def alert(
     now = state or DeviceState()
     seen = watch or _healthy(estimate, now)
     ticks_s, source = signals.ticks(estimate.time_s, float(design.estimation.stale_after_s))
-    units = _units(estimate, design, told, seen, now)
-    tables = np.stack([one.table for one in units])
+    tables = _tables(estimate, design, told)
     if now.machine:
         states = restored_states(now.machine, settings=tables)
     else:
-        states = tuple(machine.cold_start(len(design.alerts)) for _ in units)
+        states = tuple(machine.cold_start(len(design.alerts)) for _ in tables)
+    units = _units(estimate, design, told, (seen, now, states[-1].common))
     moments_ms = signals.milliseconds(ticks_s)
     changes: list[tuple[int, int, int, AlertChange]] = []
     for place, (unit, memory) in enumerate(zip(units, states, strict=True)):
@@ -132,13 +130,13 @@ def alert(
             moments_ms,
             signals=signals.at_ticks(unit.signals, source, stale=_stale(unit)),
             word=signals.at_ticks(unit.word, source, stale=None, drop=COOL),
-            settings=unit.table[acting],
+            settings=tables[place][acting],
             state=part,
         )
         memory.alerts[acting], memory.ring[acting] = part.alerts, part.ring
         for row in found.tolist():
             which = acting[row[1]]
-            settings = unit.table[which].tolist()
+            settings = tables[place, which].tolist()
             change = _change(float(ticks_s[row[0]]), unit, design.alerts[which], (row, settings))
             changes.append((row[0], place, which, change))
     changes.sort(key=lambda entry: entry[:3])
@@ -166,12 +164,22 @@ def _healthy(estimate: Estimate, state: DeviceState) -> Watch:
     )
 
 
+def _tables(estimate: Estimate, design: Design, told: Told) -> Ints:
+    """Return the settings of every unit, (unit, alert, column)."""
+    about = [told.about(one.burner) for one in estimate.burners] + [ToldEntry()]
+    rows = [
+        tuple(alert_settings(one, design=design, told=each) for one in design.alerts)
+        for each in about
+    ]
+    return np.stack([settings_array(one) for one in rows])
+
+
 def _units(
-    estimate: Estimate, design: Design, told: Told, watch: Watch, state: DeviceState
+    estimate: Estimate, design: Design, told: Told, knows: tuple[Watch, DeviceState, Ints]
 ) -> tuple[_Unit, ...]:
-    """Return the burners and the device as the machine takes them."""
-    blind = signals.stuck(watch, float(design.estimation.stale_after_s)) | watch.even
-    person = watch.person | _hands(estimate, float(design.alerting.hand_counts_s))
+    """Return the burners and the device as the machine takes them; its memory is carried on."""
+    watch, state, memory = knows
+    blind, person = _blind(watch, design, memory), _person(estimate, watch, design, memory)
     units = []
     for burner in estimate.burners:
         about = told.about(burner.burner)
@@ -180,25 +188,33 @@ def _units(
         )
         seen = signals.burner_signals(burner, band=told_band(design, about), blind=blind)
         word = signals.burner_words(burner, person=person, blind=blind)
-        units.append(_Unit(burner.burner, about, acting, _table(design, about), seen, word))
+        units.append(_Unit(burner.burner, acting, seen, word))
     own, word = signals.device_signals(watch, window_loss_frac=state.window_loss_frac)
-    about = ToldEntry()
     acting = tuple(at for at, one in enumerate(design.alerts) if one.kind in DEVICE_KINDS)
-    return (*units, _Unit(DEVICE, about, acting, _table(design, about), own, word))
+    return (*units, _Unit(DEVICE, acting, own, word))
 
 
-def _table(design: Design, told: ToldEntry) -> Ints:
-    rows = (alert_settings(one, design=design, told=told) for one in design.alerts)
-    return settings_array(tuple(rows))
+def _blind(watch: Watch, design: Design, memory: Ints) -> NDArray[np.bool_]:
+    """Return where frames repeat themselves for longer than one may be old, or show nothing."""
+    time_ms = signals.milliseconds(watch.time_s)
+    age, last = signals.since_last(~watch.repeated, time_ms, int(memory[machine.FRESH_MS]))
+    memory[machine.FRESH_MS] = last
+    stale_ms = 1000.0 * float(design.estimation.stale_after_s)
+    return np.asarray(watch.repeated & (age > stale_ms) | watch.even)
 
 
-def _hands(estimate: Estimate, counts_s: float) -> NDArray[np.bool_]:
-    """Return where a hand over any burner was seen a moment ago: somebody is there."""
+def _person(
+    estimate: Estimate, watch: Watch, design: Design, memory: Ints
+) -> NDArray[np.bool_]:
+    """Return where somebody is there: by the channel, or a hand seen a moment ago."""
     seen = np.zeros(estimate.time_s.size, dtype=np.bool_)
     for burner in estimate.burners:
         seen |= burner.flags & np.uint32(int(Quality.HAND)) != 0
-    last = np.maximum.accumulate(np.where(seen, estimate.time_s, -np.inf))
-    return np.asarray(estimate.time_s - last <= counts_s)
+    time_ms = signals.milliseconds(estimate.time_s)
+    age, last = signals.since_last(seen, time_ms, int(memory[machine.HAND_MS]))
+    memory[machine.HAND_MS] = last
+    counts_ms = 1000.0 * float(design.alerting.hand_counts_s)
+    return np.asarray(watch.person | ((age >= 0) & (age <= counts_ms)))
 
 
 def _acts(one: Alert, burner: BurnerEstimate, design: Design, told: ToldEntry) -> bool:
