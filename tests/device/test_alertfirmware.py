@@ -55,7 +55,7 @@ def test_the_c_of_every_rule_gives_the_twins_changes(tmp_path, seed):
     texts, count = alert_texts(settings_array(ROWS), generator=np.random.default_rng(seed))
     for name, text in texts.items():
         (tmp_path / name).write_text(text)
-    flags = "-std=c99 -Wall -Wextra -Wconversion -Werror -fsanitize=undefined".split()
+    flags = ["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-fsanitize=undefined"]
     build = ["gcc", *flags, "-fno-sanitize-recover", "trivet_alerts.c", "trivet_alert_check.c"]
     subprocess.run([*build, "-o", "check"], cwd=tmp_path, check=True)
     ran = subprocess.run(["./check"], cwd=tmp_path, capture_output=True, text=True, check=False)

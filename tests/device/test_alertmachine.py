@@ -232,7 +232,7 @@ def test_slope_sums_do_not_drift_over_days():
     state = machine.cold_start(1)
     _run([AHEAD], time, reading, state=state)
     s = state.alerts[0]
-    places = (s[machine.HEAD] + np.arange(s[machine.COUNT])) % machine.RING
+    places = (s[machine.HEAD] + np.arange(s[machine.COUNT])) % alertslope.RING
     t, y = (state.ring[0, places, 0] - s[machine.BASE_MS]), state.ring[0, places, 1]
     assert (s[machine.SUM_T], s[machine.SUM_TT]) == (t.sum(), (t * t).sum())
     assert (s[machine.SUM_Y], s[machine.SUM_TY]) == (y.sum(), (t * y).sum())

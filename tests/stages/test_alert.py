@@ -36,7 +36,9 @@ def _burner(name, hottest_k, *, flags=0, heat_on=True, apparent_k=None):
         flags=np.broadcast_to(np.asarray(flags, dtype=np.uint32), n).copy(),
         heat_on=np.broadcast_to(np.asarray(heat_on), n).copy(),
         pixels=np.full(n, 50, dtype=np.int8),
-        apparent_k=np.full(n, np.nan) if apparent_k is None else np.asarray(apparent_k, dtype=np.float64),
+        apparent_k=np.full(n, np.nan)
+        if apparent_k is None
+        else np.asarray(apparent_k, dtype=np.float64),
     )
 
 

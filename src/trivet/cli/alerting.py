@@ -37,3 +37,28 @@ def alerts(
     where = [f"pictures: {len(drawn)} in {pictures}"] if pictures else []
     show(record, [show_alert_study(record, design=chain.design), *where], json)
     raise typer.Exit(MET if all(one.decision == "met" for one in record.goals) else NOT_MET)
+
+
+@app.command()
+def tune(
+    project: Project,
+    alert: Annotated[str, typer.Option("--alert", help="Name of the alert.")],
+    pictures: Annotated[
+        Path | None, typer.Option("--pictures", help="Draw the front here.")
+    ] = None,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Search an alert's set point, dead band and delays on the calibration cooks.
+
+    Example: trivet tune my-monitor --alert pan-hot --pictures fronts
+    """
+    from trivet.flow.tune import TuneChain
+    from trivet.report.console_alerts import show_tuning
+    from trivet.report.progress import progress_bars
+
+    with progress_bars() as tell:
+        chain = TuneChain(project, fresh=fresh, tell=tell)
+        record = chain.tuning(alert)
+        drawn = [f"picture: {chain.write_front_picture(record, pictures)}"] if pictures else []
+    show(record, [show_tuning(record), *drawn], json)

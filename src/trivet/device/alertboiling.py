@@ -7,8 +7,8 @@ hardly moves or falls within seconds, since it mirrors the room as soon as no wa
 - *Armed* once the smoothed signal has stayed within the dead band for the window, between
   gate and set point. Before, nothing is judged, and that is said once the burner heats.
 - *Dry* where the signal leaves the plateau by ``top`` upwards, or downwards within ``lead``
-  of having been on it. A slow fall (the heat was turned down) or one with somebody there
-  (cold water, food) disarms instead, until a new plateau is seen.
+  of having been on it. A slow fall (the heat was turned down) or one just after a
+  hand was seen (cold water, food) disarms instead, until a new plateau is seen.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from trivet.device.alertsettings import (
     COOL,
     DEADBAND_DK,
     GATE_DK,
+    HANDLED,
     HEAT_ON,
     LEAD_MS,
     NO_READING,
-    PERSON,
     SET_DK,
     TOP_DK,
     WINDOW_MS,
@@ -60,39 +60,46 @@ def boiling(now, signal, word, a, pot):  # type: ignore[no-untyped-def]
     step = now - at
     if at == NEVER or step > FOLLOW_MS:
         # Seen anew, perhaps after a long blindness: the plateau, if any, is kept.
-        level = signal << 8
+        level, step = signal << 8, 0
     else:
         level += ((signal << 8) - level) * step // (SMOOTH_MS + step)
-    at = now
-    if not armed:
-        said = NOTHING
-        if not told and word & HEAT_ON:
-            said, told = DISARMED_NOW, 1
-        armed, plateau, since = _plateau(now, level, a, (plateau, since))
-        if armed:
-            return LOW, ARMED_NOW, (1, told, level, at, plateau, since, now)
-        return LOW, said, (0, told, level, at, plateau, since, NEVER)
+    if armed:
+        return _watched(now, (signal, step), word, a, (told, level, plateau, since, inside))
+    said = NOTHING
+    if not told and word & HEAT_ON:
+        said, told = DISARMED_NOW, 1
+    armed, plateau, since = _plateau(now, level, a, (plateau, since))
+    if armed:
+        return LOW, ARMED_NOW, (1, told, level, now, plateau, since, now)
+    return LOW, said, (0, told, level, now, plateau, since, NEVER)
+
+
+@njit(cache=True)
+def _watched(now, seen, word, a, pot):  # type: ignore[no-untyped-def]
+    """Judge one moment of an armed pot; ``seen`` is the signal and the time since the last."""
+    signal, step = seen
+    told, level, plateau, since, inside = pot
     off, band = level - plateau, a[DEADBAND_DK] << 8
     if -band <= off <= band:
         if inside == DRY:
             # Water was filled in, or a shiny pot heats through this level: time will tell.
             since = now if since == NEVER else since
             if now - since < a[WINDOW_MS]:
-                return BETWEEN, NOTHING, (1, told, level, at, plateau, since, DRY)
-        plateau += off * step // FOLLOW_MS if step <= FOLLOW_MS else 0
+                return BETWEEN, NOTHING, (1, told, level, now, plateau, since, DRY)
+        plateau += off * step // FOLLOW_MS
         if plateau < a[GATE_DK] << 8:
-            return LOW, DISARMED_NOW, (0, told, level, at, level, now, NEVER)
-        return LOW, NOTHING, (1, told, level, at, plateau, since, now)
+            return LOW, DISARMED_NOW, (0, told, level, now, level, now, NEVER)
+        return LOW, NOTHING, (1, told, level, now, plateau, since, now)
     since = NEVER
     if signal == AT_RANGE or off > a[TOP_DK] << 8:
-        return HIGH, NOTHING, (1, told, level, at, plateau, since, DRY)
+        return HIGH, NOTHING, (1, told, level, now, plateau, since, DRY)
     if off >= -(a[TOP_DK] << 8):
-        return BETWEEN, NOTHING, (1, told, level, at, plateau, since, inside)
-    # Off the plateau at once and with nobody there: dry. Else the heat was turned down, or
+        return BETWEEN, NOTHING, (1, told, level, now, plateau, since, inside)
+    # Off the plateau at once and without a hand: dry. Else the heat was turned down, or
     # something cold was put in.
-    if inside == DRY or (now - inside <= a[LEAD_MS] and not word & PERSON):
-        return HIGH, NOTHING, (1, told, level, at, plateau, since, DRY)
-    return LOW, DISARMED_NOW, (0, told, level, at, level, now, NEVER)
+    if inside == DRY or (now - inside <= a[LEAD_MS] and not word & HANDLED):
+        return HIGH, NOTHING, (1, told, level, now, plateau, since, DRY)
+    return LOW, DISARMED_NOW, (0, told, level, now, level, now, NEVER)
 
 
 @njit(cache=True)

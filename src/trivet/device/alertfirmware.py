@@ -77,14 +77,14 @@ def scripted_moments(
         signals[row] = np.where(state == 4, words.AT_RANGE, signals[row])
     word = np.where(state <= 2, generator.integers(0, 3, moments), words.HEAT_ON)
     word = np.where(_held(generator.random(count) < 0.2, moments), words.COOL, word)
-    other = words.NO_PAN | words.PERSON | words.LINK_LOST
-    word = word | (_held(generator.integers(0, 32, count), moments) & other)
+    other = words.NO_PAN | words.PERSON | words.LINK_LOST | words.HANDLED
+    word = word | (_held(generator.integers(0, 64, count), moments) & other)
     return np.cumsum(period).astype(np.int64), signals, word.astype(np.int64)
 
 
 def _held(values: NDArray[np.generic], moments: int) -> Ints:
     """Return each value for a stretch of moments."""
-    return np.repeat(values, STRETCH)[:moments].astype(np.int64)
+    return np.asarray(np.repeat(values, STRETCH)[:moments], dtype=np.int64)
 
 
 def _walk(centre: int, moments: int, *, generator: np.random.Generator) -> Ints:
@@ -95,7 +95,7 @@ def _walk(centre: int, moments: int, *, generator: np.random.Generator) -> Ints:
     # Reflect at the ends.
     reading = centre - span // 2 + np.abs((reading - centre + span // 2) % (2 * span) - span)
     noisy = reading + generator.integers(-3, 4, moments)
-    return np.maximum(noisy, 0).astype(np.int64)
+    return np.asarray(np.maximum(noisy, 0), dtype=np.int64)
 
 
 def _pots(row: Ints, moments: int, *, generator: np.random.Generator) -> Ints:
@@ -109,7 +109,8 @@ def _pots(row: Ints, moments: int, *, generator: np.random.Generator) -> Ints:
     slow = np.repeat(generator.choice([12, 12, 400], size=pots), length)[:moments]
     share = np.clip((place - 170) / slow, 0.0, 1.0)
     level = middle + np.repeat(generator.integers(-40, 41, pots), length)[:moments]
-    return (level + aim * share + generator.integers(-8, 9, moments)).astype(np.int64)
+    course = level + aim * share + generator.integers(-8, 9, moments)
+    return np.asarray(course, dtype=np.int64)
 
 
 def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict[str, str], int]:

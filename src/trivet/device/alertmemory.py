@@ -7,8 +7,9 @@ import zlib
 
 import numpy as np
 
-from trivet.device.alertmachine import FIELDS, RING, MachineState
+from trivet.device.alertmachine import FIELDS, MachineState
 from trivet.device.alertsettings import Ints
+from trivet.device.alertslope import RING
 from trivet.errors import InputError
 
 MAGIC = b"TAM2"

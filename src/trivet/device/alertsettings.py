@@ -21,9 +21,9 @@ Rule = Literal[
 LEVEL, TIME_TO_LIMIT, LOSS_OF_SIGHT, BELOW, IN_BAND, BOIL_DRY, CONDITION = range(7)
 KINDS: dict[str, int] = {name: at for at, name in enumerate(get_args(Rule))}
 
-HEAT_ON, COOL, NO_PAN, PERSON, LINK_LOST = 1, 2, 4, 8, 16
+HEAT_ON, COOL, NO_PAN, PERSON, LINK_LOST, HANDLED = 1, 2, 4, 8, 16, 32
 """Bits of a moment's state word: the burner heats; it is known to be cool; no pan stands on
-it; somebody is there; the link is lost."""
+it; somebody is there; the link is lost; a hand was over the hob just now."""
 
 # Signals of a burner's moment; all in 0.1 K.
 HOTTEST, REPORTED, SPREAD, APPARENT, U95 = range(5)

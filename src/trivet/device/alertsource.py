@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from trivet.device import alertboiling, alertslope
-from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
 
 HEADER = """\
@@ -20,6 +19,7 @@ HEADER = """\
 #define TRIVET_NO_PAN %(no_pan)du
 #define TRIVET_PERSON %(person)du
 #define TRIVET_LINK_LOST %(link)du
+#define TRIVET_HANDLED %(handled)du
 /* Hottest part, reported, spread, apparent, 95 %% half-width; of the device itself:
    housing, charge in 1/1000, window's loss in 1/1000. */
 #define TRIVET_SIGNALS %(signals)d
@@ -253,7 +253,7 @@ static int fallen(int64_t now, uint32_t word, const trivet_alert *a, trivet_aler
                   int *said)
 {
     if (s->inside_ms == DRY
-        || (now - s->inside_ms <= a->lead_ms && (word & TRIVET_PERSON) == 0)) {
+        || (now - s->inside_ms <= a->lead_ms && (word & TRIVET_HANDLED) == 0)) {
         s->inside_ms = DRY;
         return HIGH;
     }
@@ -522,8 +522,9 @@ def constants() -> dict[str, int]:
         "no_pan": words.NO_PAN,
         "person": words.PERSON,
         "link": words.LINK_LOST,
+        "handled": words.HANDLED,
         "signals": words.SIGNALS,
-        "ring": machine.RING,
+        "ring": alertslope.RING,
         "unknown": alertslope.NOT_KNOWN,
         "unbounded": alertslope.UNBOUNDED_MS,
         "widest": alertslope.WIDEST_DK,

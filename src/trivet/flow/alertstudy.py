@@ -57,9 +57,7 @@ class AlertChain(Chain):
         bench = [one for one in self.cooks if one.folder is not None]
         for entry in bench:
             if self.recording(entry).purpose == "proof":
-                heard = Heard(
-                    self.recording(entry), None, self.estimate(entry), self.alerts(entry)
-                )
+                heard = Heard(self.recording(entry), None, self.estimate(entry), self.alerts(entry))
                 cases += self._cases(heard, entry.group, "").cases
         faults = self._faults(cases, planned)
         return alert_study(self.design, cases=cases, faults=faults)
@@ -154,7 +152,9 @@ class AlertChain(Chain):
             if c.state == "on" and c.time_s >= at_s and c.burner != "device"
         }
         told = {(c.burner, c.alert) for c in log.changes if c.state == "on"}
-        blind = {c.burner for c in log.changes if c.state == "on" and kinds[c.alert] == "loss_of_sight"}
+        blind = {
+            c.burner for c in log.changes if c.state == "on" and kinds[c.alert] == "loss_of_sight"
+        }
         lost = sum(one not in told and one[0] not in blind for one in wanted)
         silent = fault in (injection.CLOCK, injection.RESTART)
         return FaultRow(

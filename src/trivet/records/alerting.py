@@ -45,6 +45,8 @@ class Alerting(Part):
     """A frame with less between its coldest and hottest pixel shows no kitchen: a covered lens."""
     hand_counts_s: Duration = figure("60 s", "time")
     """A hand seen over the hob counts as somebody there for this long."""
+    handled_s: Duration = figure("10 s", "time")
+    """For this long after a hand was seen, a pot that reads cooler was filled up, not dry."""
     chatter_s: Duration = figure("60 s", "time")
     """An alert that goes on again within this time of going off chatters."""
     presence: PresenceChannel | None = None

@@ -113,6 +113,7 @@ class Chart:
         "timeline",
         "days",
         "tornado",
+        "front",
     ]
     title: str
     caption: str

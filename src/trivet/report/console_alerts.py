@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trivet.records.alertaccount import AlertCase, AlertRow, AlertStudy, Share
 from trivet.records.design import Design
 from trivet.records.requirement import Alert
+from trivet.records.tuning import TunedPoint, Tuning
 from trivet.report.console_parts import (
     SIGNS,
     difference_text,
@@ -197,3 +198,29 @@ def _case(one: AlertCase) -> tuple[str, ...]:
         one.burner,
         *(f"{value:.0f} s" if math.isfinite(value) else "–" for value in numbers),
     )
+
+
+def show_tuning(found: Tuning) -> RenderableType:
+    """Return the front of an alert's settings, the pick, and what to write into the design."""
+    rows = [_point(one, "pick" if one == found.pick else "") for one in found.front]
+    rows.append(_point(found.now, "as designed"))
+    lines = "\n".join(f'{key} = "{text}"' for key, text in found.pick.values)
+    return text_group(
+        text_table(
+            f"Settings of {found.alert}: {found.evaluations} tried on {len(found.cooks)}"
+            f" calibration cooks ({found.independent} independent, due in {found.due})",
+            ("", "settings", "lead, 5 %>", "missed or late>", "nuisance>", "chatter>"),
+            rows,
+        ),
+        text_line(
+            f"Pick: {found.reason}. The design is not changed; to take it, write\n{lines}\n"
+            "Counts on the cooks that were searched flatter: judge the pick by 'trivet alerts',"
+            " whose proof cooks this search has not seen."
+        ),
+    )
+
+
+def _point(one: TunedPoint, mark: str) -> tuple[str, ...]:
+    lead = f"{one.lead_s:.0f} s" if math.isfinite(one.lead_s) else "none due"
+    words = ", ".join(f"{key} {text}" for key, text in one.values)
+    return (mark, words, lead, str(one.missed), str(one.nuisance), str(one.chatters))

@@ -71,16 +71,18 @@ def settings_text(design: Design, *, calibration: Calibration) -> str:
             lines.append(f"#define TRIVET_EMISSIVITY_{name} {word}u")
     kinds = ", ".join(f"{number} {name}" for name, number in KINDS.items())
     table = settings_array(tuple(alert_settings(one, design=design) for one in design.alerts))
-    lines += ["", f"/* One row an alert: {', '.join(COLUMN_NAMES)}; kinds: {kinds}. */", f"#define TRIVET_ALERTS {len(table)}"]
+    lines += [
+        "",
+        f"/* One row an alert: {', '.join(COLUMN_NAMES)}; kinds: {kinds}. */",
+        f"#define TRIVET_ALERTS {len(table)}",
+    ]
     for index, (one, row) in enumerate(zip(design.alerts, table.tolist(), strict=True)):
         numbers = ", ".join(str(value) for value in row)
         lines.append(f"#define TRIVET_ALERT_{index}_{_macro(one.name)} {{{numbers}}}")
     return "\n".join([*lines, "", "#endif", ""])
 
 
-def alert_settings(
-    one: Alert, *, design: Design, told: ToldEntry | None = None
-) -> AlertSettings:
+def alert_settings(one: Alert, *, design: Design, told: ToldEntry | None = None) -> AlertSettings:
     """Return one alert of a design in the device's units.
 
     Parameters

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from trivet.device.alertsettings import (
     AT_RANGE,
     COOL,
+    HANDLED,
     HEAT_ON,
     LINK_LOST,
     NO_PAN,
@@ -88,18 +89,23 @@ def _deci_kelvin(value_k: Floats) -> Ints:
     return np.minimum(out, AT_RANGE)
 
 
-def burner_words(burner: BurnerEstimate, *, person: Mask, blind: Mask) -> Ints:
+def burner_words(burner: BurnerEstimate, *, person: Mask, handled: Mask, blind: Mask) -> Ints:
     """Return a burner's state words at its frames."""
     flags = burner.flags.astype(np.int64)
     cool = (flags & int(Quality.ABSENT | Quality.COLD) != 0) & (flags & int(_HIDING) == 0)
     cool &= ~burner.heat_on & ~blind
     gone = (burner.present == ABSENT) & ~blind
-    return (
-        HEAT_ON * (burner.heat_on & ~blind).astype(np.int64)
-        | COOL * cool
-        | NO_PAN * gone
-        | PERSON * person
+    bits = (
+        (HEAT_ON, burner.heat_on & ~blind),
+        (COOL, cool),
+        (NO_PAN, gone),
+        (PERSON, person),
+        (HANDLED, handled),
     )
+    word = np.zeros(flags.shape, dtype=np.int64)
+    for bit, there in bits:
+        word |= bit * there.astype(np.int64)
+    return word
 
 
 def device_signals(watch: Watch, *, window_loss_frac: float) -> tuple[Ints, Ints]:

@@ -179,7 +179,12 @@ def _units(
 ) -> tuple[_Unit, ...]:
     """Return the burners and the device as the machine takes them; its memory is carried on."""
     watch, state, memory = knows
-    blind, person = _blind(watch, design, memory), _person(estimate, watch, design, memory)
+    blind, age_ms = _blind(watch, design, memory), _hand_age_ms(estimate, memory)
+    near, just = (
+        (age_ms >= 0) & (age_ms <= 1000.0 * float(span))
+        for span in (design.alerting.hand_counts_s, design.alerting.handled_s)
+    )
+    person = watch.person | near
     units = []
     for burner in estimate.burners:
         about = told.about(burner.burner)
@@ -187,7 +192,7 @@ def _units(
             at for at, one in enumerate(design.alerts) if _acts(one, burner, design, about)
         )
         seen = signals.burner_signals(burner, band=told_band(design, about), blind=blind)
-        word = signals.burner_words(burner, person=person, blind=blind)
+        word = signals.burner_words(burner, person=person, handled=just, blind=blind)
         units.append(_Unit(burner.burner, acting, seen, word))
     own, word = signals.device_signals(watch, window_loss_frac=state.window_loss_frac)
     acting = tuple(at for at, one in enumerate(design.alerts) if one.kind in DEVICE_KINDS)
@@ -203,18 +208,15 @@ def _blind(watch: Watch, design: Design, memory: Ints) -> NDArray[np.bool_]:
     return np.asarray(watch.repeated & (age > stale_ms) | watch.even)
 
 
-def _person(
-    estimate: Estimate, watch: Watch, design: Design, memory: Ints
-) -> NDArray[np.bool_]:
-    """Return where somebody is there: by the channel, or a hand seen a moment ago."""
+def _hand_age_ms(estimate: Estimate, memory: Ints) -> Ints:
+    """Return how long ago a hand was seen over any burner; negative where not known."""
     seen = np.zeros(estimate.time_s.size, dtype=np.bool_)
     for burner in estimate.burners:
         seen |= burner.flags & np.uint32(int(Quality.HAND)) != 0
     time_ms = signals.milliseconds(estimate.time_s)
     age, last = signals.since_last(seen, time_ms, int(memory[machine.HAND_MS]))
     memory[machine.HAND_MS] = last
-    counts_ms = 1000.0 * float(design.alerting.hand_counts_s)
-    return np.asarray(watch.person | ((age >= 0) & (age <= counts_ms)))
+    return age
 
 
 def _acts(one: Alert, burner: BurnerEstimate, design: Design, told: ToldEntry) -> bool:

@@ -67,9 +67,7 @@ def alert_study(
     )
 
 
-def share_of(
-    cases: Sequence[AlertCase], failing: Callable[[AlertCase], bool]
-) -> Share:
+def share_of(cases: Sequence[AlertCase], failing: Callable[[AlertCase], bool]) -> Share:
     """Return how many independent cooks fail, of how many, with the exact upper 95 % bound."""
     groups: dict[str, bool] = defaultdict(bool)
     for one in cases:

@@ -59,7 +59,7 @@ def _case(one: Alert, side: Side, design: Design, style: str) -> AlertCase:
     on = [c.time_s for c in cook.alerts.changes if _is(c, burner, one.name, "on")]
     off = [c.time_s for c in cook.alerts.changes if _is(c, burner, one.name, "off")]
     due = due_of(one, side, design=design)
-    causes = [cause_there(one, side, at, design=design) for at in on]
+    causes = [cause_there(one, side, at, design=design, ordinary=bool(style)) for at in on]
     first = min((at for at in on), default=math.inf)
     event = due.event_s if math.isfinite(due.event_s) else math.nan
     near = float(design.alerting.chatter_s)

@@ -59,7 +59,8 @@ def due_of(one: Alert, side: Side, *, design: Design) -> Due:
     -----
     A limit of the pan is due ``time_available`` before the hottest 5 cm2 reach it. Where the
     cook stopped before, as oil does on the bench at 250 C, it is due when the surface passes
-    the limit less that time at its present rate; a cook that stopped even before is censored.
+    the limit less that time at its present rate; a cook that stopped even before is censored,
+    and so is a simulated one that ends on its way to the limit.
 
     References
     ----------
@@ -103,6 +104,10 @@ def _limit_due(one: Alert, side: Side, design: Design) -> Due:
     near = np.flatnonzero(value_k >= float(limit.value_k) - np.maximum(rate, 0.0) * ahead)
     if not near.size:
         return NO_EVENT
+    if side.truth is not None:
+        # The pan is known to the end: only one still on its way to the limit is censored.
+        coming = near[-1] == time_s.size - 1
+        return Due(float(time_s[-1]) + ahead, math.inf) if coming else NO_EVENT
     return Due(math.inf, float(time_s[near[0]]), float(rate[near[0]]))
 
 
@@ -145,7 +150,9 @@ def _uneven_due(one: Alert, side: Side) -> Due:
     return Due(event, event + 2.0 * float(one.on_delay_s) + RATE_SPAN_S)
 
 
-def cause_there(one: Alert, side: Side, at_s: float, *, design: Design) -> bool | None:
+def cause_there(
+    one: Alert, side: Side, at_s: float, *, design: Design, ordinary: bool = False
+) -> bool | None:
     """Return whether an alert's cause was there when it came on, None if nothing tells.
 
     Parameters
@@ -158,6 +165,9 @@ def cause_there(one: Alert, side: Side, at_s: float, *, design: Design) -> bool 
         When it came on. [s]
     design : Design
         Limits, bands, told channels.
+    ordinary : bool
+        The cook is attended and ordinary: an alert set below its limit is then a nuisance
+        unless the surface comes to the limit itself in 1.5 times the time available.
 
     Returns
     -------
@@ -177,6 +187,8 @@ def cause_there(one: Alert, side: Side, at_s: float, *, design: Design) -> bool 
     """
     match one.kind:
         case "level" | "time_to_limit":
+            if ordinary and one.kind == "level" and one.set_point_k is not None:
+                return _limit_came(one, side, at_s, design)
             return _limit_there(one, side, at_s, design)
         case "boil_dry":
             if side.truth is None:
@@ -213,6 +225,17 @@ def _limit_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | 
     after = interpolated(series.time_s, series.value_k, np.linspace(at_s, at_s + horizon, 181))
     comes_close = float(np.nanmax(np.append(past, after))) >= value_k - band
     return comes_close or _ahead_k(before, past, horizon) >= value_k - band
+
+
+def _limit_came(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
+    """Return whether the surface came to the limit itself, before or soon after an alert."""
+    limit = design.limit(str(one.limit))
+    series = hottest_series(side, "pan")
+    horizon = at_s + RATE_MARGIN * float(one.time_available_s)
+    seen = series.value_k[series.time_s <= horizon]
+    if not np.isfinite(seen).any():
+        return None
+    return bool(np.nanmax(seen) >= float(limit.value_k) - float(one.deadband_delta_k))
 
 
 def _told(side: Side, design: Design) -> ToldEntry:
