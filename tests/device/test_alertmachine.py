@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trivet.device import alertboiling, alertslope
+from trivet.device import alertarmed, alertboiling, alertslope
+from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
 from trivet.device.alertmemory import restored_states, saved_states
 from trivet.device.alertsettings import (
@@ -59,8 +60,8 @@ def _steps(*parts, period=250):
 def test_level_waits_for_its_delay_and_clears_below_the_dead_band():
     time, reading = _steps((10, 4000), (10, 5000), (10, 4950), (10, 4919))
     assert _run([LEVEL], time, reading) == [
-        (11_000, 0, 1, machine.BY_READING),
-        (35_000, 0, 0, machine.BY_READING),
+        (11_000, 0, 1, judging.BY_READING),
+        (35_000, 0, 0, judging.BY_READING),
     ]
 
 
@@ -72,23 +73,23 @@ def test_a_flicker_shorter_than_the_delay_is_no_alert():
 def test_saturation_counts_as_above_every_limit():
     time, reading = _steps((5, 4000), (5, AT_RANGE))
     assert _run([LEVEL, AHEAD], time, reading) == [
-        (5000, 1, 1, machine.BY_RANGE),
-        (6000, 0, 1, machine.BY_RANGE),
+        (5000, 1, 1, judging.BY_RANGE),
+        (6000, 0, 1, judging.BY_RANGE),
     ]
 
 
 def test_no_reading_neither_clears_nor_forgets():
     time, reading = _steps((5, 5100), (60, NO_READING), (1, 5100), (60, NO_READING))
-    assert _run([LEVEL], time, reading) == [(1000, 0, 1, machine.BY_READING)]
+    assert _run([LEVEL], time, reading) == [(1000, 0, 1, judging.BY_READING)]
     # A rise begun before the blindness keeps its start.
     time, reading = _steps((0.5, 5100), (2, NO_READING), (1, 5100))
-    assert _run([LEVEL], time, reading) == [(2500, 0, 1, machine.BY_READING)]
+    assert _run([LEVEL], time, reading) == [(2500, 0, 1, judging.BY_READING)]
 
 
 def test_a_pan_taken_away_clears_the_alert_once_the_heat_is_off():
     time, reading = _steps((5, 5100), (20, NO_READING))
     gone = np.where(time >= 5000, COOL, HEAT_ON)
-    assert _run([LEVEL], time, reading, gone)[1:] == [(10_000, 0, 0, machine.BY_READING)]
+    assert _run([LEVEL], time, reading, gone)[1:] == [(10_000, 0, 0, judging.BY_READING)]
 
 
 def test_predicted_time_on_a_straight_rise():
@@ -96,11 +97,11 @@ def test_predicted_time_on_a_straight_rise():
     time = np.arange(0, 90_000, 250)
     reading = 3500 + (time * 20) // 1000
     first = _run([AHEAD], time, reading)[0]
-    assert first == (15_000, 0, 1, machine.BY_RATE)
+    assert first == (15_000, 0, 1, judging.BY_RATE)
     # 1 K/s: 60 s before 500 K is at 440 K, 90 s after 350 K.
     time = np.arange(0, 180_000, 250)
     slow = _run([AHEAD], time, 3500 + time // 100)
-    assert slow[0][1:] == (0, 1, machine.BY_RATE)
+    assert slow[0][1:] == (0, 1, judging.BY_RATE)
     assert slow[0][0] == pytest.approx(90_000, abs=1000)
 
 
@@ -124,8 +125,8 @@ def test_predicted_alert_clears_when_the_rise_stops():
 def test_loss_of_sight_only_while_the_burner_heats():
     time, reading = _steps((5, 4000), (30, NO_READING), (10, 4000))
     assert _run([BLIND], time, reading) == [
-        (15_000, 0, 1, machine.BY_BLINDNESS),
-        (40_000, 0, 0, machine.BY_BLINDNESS),
+        (15_000, 0, 1, judging.BY_BLINDNESS),
+        (40_000, 0, 0, judging.BY_BLINDNESS),
     ]
     assert _run([BLIND], time, reading, np.zeros(time.size)) == []
 
@@ -134,10 +135,10 @@ def test_a_clock_that_jumps_back_restarts_delays_but_keeps_alerts():
     time, reading = _steps((3, 5100))
     again = np.concatenate([time, time])
     assert _run([LEVEL], again, np.concatenate([reading, reading])) == [
-        (1000, 0, 1, machine.BY_READING)
+        (1000, 0, 1, judging.BY_READING)
     ]
     half = np.concatenate([[0, 250, 500, 750], [0, 250, 500, 750, 1000]])
-    assert _run([LEVEL], half, np.full(9, 5100)) == [(1000, 0, 1, machine.BY_READING)]
+    assert _run([LEVEL], half, np.full(9, 5100)) == [(1000, 0, 1, judging.BY_READING)]
 
 
 def test_more_changes_than_the_first_guess_are_all_returned():
@@ -201,7 +202,7 @@ def test_twin_and_compiled_code_agree(words):
     results = []
     for run in (machine.run_burner, _plain_run):
         state = machine.cold_start(len(EVERY))
-        changes = np.zeros((500, machine.CHANGE), dtype=np.int64)
+        changes = np.zeros((500, judging.CHANGE), dtype=np.int64)
         count = run(moments, rows, (state.alerts, state.ring, state.common), changes)
         results.append((count, changes.tolist(), state.alerts.tolist()))
     assert results[0] == results[1]
@@ -209,7 +210,7 @@ def test_twin_and_compiled_code_agree(words):
 
 def _plain_run(*arguments):
     """Run the machine uncompiled, all the way down."""
-    rooms = (machine, alertslope, alertboiling)
+    rooms = (machine, alertarmed, judging, alertslope, alertboiling)
     kept = {
         (room, name): one
         for room in rooms
@@ -232,10 +233,10 @@ def test_slope_sums_do_not_drift_over_days():
     state = machine.cold_start(1)
     _run([AHEAD], time, reading, state=state)
     s = state.alerts[0]
-    places = (s[machine.HEAD] + np.arange(s[machine.COUNT])) % alertslope.RING
-    t, y = (state.ring[0, places, 0] - s[machine.BASE_MS]), state.ring[0, places, 1]
-    assert (s[machine.SUM_T], s[machine.SUM_TT]) == (t.sum(), (t * t).sum())
-    assert (s[machine.SUM_Y], s[machine.SUM_TY]) == (y.sum(), (t * y).sum())
+    places = (s[judging.HEAD] + np.arange(s[judging.COUNT])) % alertslope.RING
+    t, y = (state.ring[0, places, 0] - s[judging.BASE_MS]), state.ring[0, places, 1]
+    assert (s[judging.SUM_T], s[judging.SUM_TT]) == (t.sum(), (t * t).sum())
+    assert (s[judging.SUM_Y], s[judging.SUM_TY]) == (y.sum(), (t * y).sum())
 
 
 def test_settings_that_could_overflow_are_refused():

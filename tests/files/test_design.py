@@ -277,7 +277,7 @@ def test_advice_on_an_unwise_design(tmp_path: Path) -> None:
         tmp_path,
         ('[[burners]] ... y = "130 mm"', 'y = "195 mm"'),
         ('[heads.mount] ... height = "0.70 m"', 'height = "0.5 m"'),
-        ('set_point = "270 degC"', 'set_point = "390 degC"'),
+        ('set_point = "290 degC"', 'set_point = "395 degC"'),
         ('kind = "loss_of_sight"', 'kind = "time_to_limit"\nlimit = "oil-smoke"'),
         ('channels = ["base_contents", "pan"]', "channels = []"),
         ('evidence = "bench"\nsafety = true', 'evidence = "simulated"\nsafety = true'),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
 from trivet.device.alertsettings import SIGNAL, Ints
 from trivet.errors import InputError
@@ -52,7 +53,7 @@ def changes_of_cooks(
         raise InputError("an alert looks at another signal than the hottest part")
     state = machine.cold_start(settings.shape[0])
     counts = np.zeros(reading_dk.shape[0], dtype=np.int64)
-    changes = np.zeros((reading_dk.shape[0], room, machine.CHANGE), dtype=np.int64)
+    changes = np.zeros((reading_dk.shape[0], room, judging.CHANGE), dtype=np.int64)
     fresh = (state.alerts, state.ring, state.common)
     machine.run_cooks((time_ms, reading_dk, word), settings, fresh, counts, changes)
     found = []

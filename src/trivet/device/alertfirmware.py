@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
+from trivet.device.alertheader import CHECK, HEADER, constants
 from trivet.device.alertsettings import Ints
-from trivet.device.alertsource import CHECK, HEADER, SOURCE, constants
+from trivet.device.alertsource import SOURCE
 
 HEADER_NAME = "trivet_alerts.h"
 SOURCE_NAME = "trivet_alerts.c"

@@ -34,64 +34,69 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
-from trivet.device.alertboiling import DRY, NEVER, NOTHING, boiling
+from trivet.device.alertarmed import run_armed
+from trivet.device.alertboiling import NEVER
+from trivet.device.alertjudging import (
+    AT_MS,
+    BASE_MS,
+    BY_RATE,
+    BY_READING,
+    CAME_MS,
+    CHANGE,
+    COUNT,
+    ESCALATED,
+    ESCALATED_NOW,
+    FALL_MS,
+    FAR,
+    FIELDS,
+    HEAD,
+    HEATED,
+    INSIDE_MS,
+    LAST_MS,
+    NO_TIMES,
+    ON,
+    RISE_MS,
+    SINCE_MS,
+    SUM_T,
+    SUM_TT,
+    SUM_TY,
+    SUM_Y,
+    cause_of,
+    delayed,
+    noted,
+    overdue,
+    standing,
+)
 from trivet.device.alertsettings import (
     AT_RANGE,
     BELOW,
     BOIL_DRY,
     CONDITION,
     COOL,
-    DEADBAND_DK,
     ESCALATE_MS,
-    FORBIDS,
-    GATE_DK,
     HEAT_ON,
     HOTTEST,
     KIND,
-    LEVEL,
     LOSS_OF_SIGHT,
-    NEEDS,
     NO_READING,
-    OFF_MS,
-    ON_MS,
     SET_DK,
     SIGNAL,
     TIME_TO_LIMIT,
-    TOP_DK,
     U95,
     WINDOW_MS,
     Ints,
 )
 from trivet.device.alertslope import (
-    BETWEEN,
     BY_ITS_RATE,
     HIGH,
     LOW,
     NOT_KNOWN,
     RING,
-    UNKNOWN,
     ahead,
     slope_add,
     time_left,
 )
 from trivet.errors import InputError
-
-# Columns of the state of one alert; from LEVEL_Q8 on those of the boiling pot.
-ON, RISE_MS, FALL_MS, COUNT, HEAD, SUM_T, SUM_TT, SUM_Y, SUM_TY, BASE_MS = range(10)
-SINCE_MS, ESCALATED, ARMED, TOLD, LEVEL_Q8, AT_MS, PLATEAU_Q8, CAME_MS, INSIDE_MS = range(10, 19)
-FIELDS = 19
-# What is remembered beside the alerts.
-LAST_MS, HEATED, HAND_MS, FRESH_MS = range(4)
-# Why an alert changed.
-BY_READING, BY_RANGE, BY_RATE, BY_BLINDNESS, BY_FALL = 0, 1, 2, 3, 4
-FAR = 1 << 62
-"""A moment that never comes."""
-# What a change says.
-OFF_NOW, ON_NOW, ESCALATED_NOW = 0, 1, 2
-CHANGE = 8
-"""Columns of a change: moment, alert, what, cause, and of a predicted alert that comes on
-the time to the limit, its two ends [ms] and the rate [mK/s]."""
-NO_TIMES = (NOT_KNOWN, NOT_KNOWN, NOT_KNOWN, 0)
 
 
 @dataclass
@@ -137,83 +142,6 @@ def cold_start(alerts: int) -> MachineState:
 
 
 @njit(cache=True)
-def _judged(reading, word, a, armed):  # type: ignore[no-untyped-def]
-    """Return how one moment stands to an alert, as far as its rate does not matter."""
-    if a[KIND] not in (LEVEL, TIME_TO_LIMIT):
-        return _judged_otherwise(reading, word, a, armed)
-    if reading == NO_READING:
-        return LOW if word & COOL else UNKNOWN
-    if reading >= a[SET_DK]:
-        return HIGH
-    if a[KIND] == LEVEL:
-        return LOW if reading < a[SET_DK] - a[DEADBAND_DK] else BETWEEN
-    return LOW if reading < a[GATE_DK] else BY_ITS_RATE
-
-
-@njit(cache=True)
-def _judged_otherwise(reading, word, a, armed):  # type: ignore[no-untyped-def]
-    """Return how one moment stands to an alert that is not about too high a reading."""
-    if a[KIND] == LOSS_OF_SIGHT:
-        return HIGH if word & HEAT_ON and reading == NO_READING else LOW
-    if a[KIND] == CONDITION:
-        return HIGH if word & a[NEEDS] == a[NEEDS] and not word & a[FORBIDS] else LOW
-    if reading == NO_READING:
-        return LOW if word & COOL else UNKNOWN
-    if a[KIND] == BELOW:
-        if reading >= a[SET_DK] or reading < a[GATE_DK]:
-            return LOW
-        low = reading < a[SET_DK] - a[DEADBAND_DK]
-        return HIGH if armed and low and word & a[NEEDS] == a[NEEDS] else BETWEEN
-    if a[SET_DK] <= reading <= a[TOP_DK]:
-        return HIGH
-    beside = a[SET_DK] - a[DEADBAND_DK] <= reading <= a[TOP_DK] + a[DEADBAND_DK]
-    return BETWEEN if beside else LOW
-
-
-@njit(cache=True)
-def _armed(reading, word, a, armed):  # type: ignore[no-untyped-def]
-    """Return whether an alert for too low a reading is armed after a moment."""
-    if reading == NO_READING:
-        return 0 if word & COOL else armed
-    if reading < a[GATE_DK]:
-        return 0
-    return 1 if reading >= a[TOP_DK] else armed
-
-
-@njit(cache=True)
-def _delayed(now, judged, a, timers):  # type: ignore[no-untyped-def]
-    """Apply the delays; return whether the alert is on, and the starts of rise and fall."""
-    on, rise, fall = timers
-    if on == 0:
-        if judged == UNKNOWN:
-            return timers
-        if judged != HIGH:
-            return 0, NEVER, NEVER
-        rise = now if rise == NEVER else rise
-        return (1, NEVER, NEVER) if now - rise >= a[ON_MS] else (0, rise, NEVER)
-    if judged != LOW:
-        return 1, NEVER, NEVER
-    fall = now if fall == NEVER else fall
-    return (0, NEVER, NEVER) if now - fall >= a[OFF_MS] else (1, NEVER, fall)
-
-
-@njit(cache=True)
-def _overdue(now, on, a, life):  # type: ignore[no-untyped-def]
-    """Return whether an alert escalates now; ``life`` is since when it is on, and if it has."""
-    return on and a[ESCALATE_MS] > 0 and not life[1] and now - life[0] >= a[ESCALATE_MS]
-
-
-@njit(cache=True)
-def _cause(reading, a):  # type: ignore[no-untyped-def]
-    """Return why an alert changed at a reading."""
-    if a[KIND] == LOSS_OF_SIGHT:
-        return BY_BLINDNESS
-    if reading == AT_RANGE:
-        return BY_RANGE
-    return BY_RATE if a[KIND] == TIME_TO_LIMIT and reading < a[SET_DK] else BY_READING
-
-
-@njit(cache=True)
 def _quiet_until(i, timers, moments, a):  # type: ignore[no-untyped-def]
     """Return the next moment, from ``i`` on, at which an alert without a rate leaves its rest.
 
@@ -224,19 +152,9 @@ def _quiet_until(i, timers, moments, a):  # type: ignore[no-untyped-def]
     if rise != NEVER or fall != NEVER:
         return i
     stirs = LOW if on else HIGH
-    while i < signal.size and _judged(np.int64(signal[i]), word[i], a, 1) != stirs:
+    while i < signal.size and standing(np.int64(signal[i]), word[i], a, 1) != stirs:
         i += 1
     return i
-
-
-@njit(cache=True)
-def _noted(changes, found, change, times):  # type: ignore[no-untyped-def]
-    """Write down a change while there is room; return the number of changes."""
-    if found < changes.shape[0]:
-        for column in range(4):
-            changes[found, column] = change[column]
-            changes[found, column + 4] = times[column]
-    return found + 1
 
 
 @njit(cache=True)
@@ -256,60 +174,17 @@ def _run_plain(moments, a, s, start):  # type: ignore[no-untyped-def]
         if now < (time_ms[i - 1] if i else before):
             timers, life = (timers[0], NEVER, NEVER), (now, life[1])
         was = timers[0]
-        timers = _delayed(now, _judged(reading, word[i], a, 1), a, timers)
+        timers = delayed(now, standing(reading, word[i], a, 1), a, timers)
         if timers[0] != was:
-            change = (i, alert, timers[0], _cause(reading, a))
-            found = _noted(changes, found, change, NO_TIMES)
+            change = (i, alert, timers[0], cause_of(reading, a))
+            found = noted(changes, found, change, NO_TIMES)
             life = (now, 0)
-        elif _overdue(now, timers[0], a, life):
+        elif overdue(now, timers[0], a, life):
             life = (life[0], 1)
-            found = _noted(changes, found, (i, alert, ESCALATED_NOW, BY_READING), NO_TIMES)
+            found = noted(changes, found, (i, alert, ESCALATED_NOW, BY_READING), NO_TIMES)
         i += 1
     s[ON], s[RISE_MS], s[FALL_MS] = timers
     s[SINCE_MS], s[ESCALATED] = life
-    return found
-
-
-@njit(cache=True)
-def _run_armed(moments, a, s, start):  # type: ignore[no-untyped-def]
-    """Drive an alert that must be armed first through the moments."""
-    time_ms, signal, word = moments[0], moments[1], moments[2]
-    before, alert, found, changes = start
-    timers, life = (s[ON], s[RISE_MS], s[FALL_MS]), (s[SINCE_MS], s[ESCALATED])
-    pot = (
-        s[ARMED], s[TOLD], s[LEVEL_Q8], s[AT_MS], s[PLATEAU_Q8], s[CAME_MS], s[INSIDE_MS]
-    )  # fmt: skip
-    for i in range(time_ms.size):
-        now, reading = time_ms[i], np.int64(signal[i])
-        if now < before:
-            timers, life = (timers[0], NEVER, NEVER), (now, life[1])
-            came = NEVER if pot[5] == NEVER else now
-            inside = now if pot[6] != NEVER and pot[6] != DRY else pot[6]
-            pot = (pot[0], pot[1], pot[2], NEVER, pot[4], came, inside)
-        before = now
-        said = NOTHING
-        if a[KIND] == BOIL_DRY:
-            judged, said, pot = boiling(now, reading, word[i], a, pot)
-        else:
-            armed = _armed(reading, word[i], a, pot[0])
-            pot = (armed, pot[1], pot[2], pot[3], pot[4], pot[5], pot[6])
-            judged = _judged(reading, word[i], a, armed)
-        was = timers[0]
-        timers = _delayed(now, judged, a, timers)
-        if said != NOTHING:
-            found = _noted(changes, found, (i, alert, said, BY_READING), NO_TIMES)
-        if timers[0] != was:
-            cause = _cause(reading, a)
-            if a[KIND] == BOIL_DRY and pot[2] < pot[4]:
-                cause = BY_FALL
-            found = _noted(changes, found, (i, alert, timers[0], cause), NO_TIMES)
-            life = (now, 0)
-        elif _overdue(now, timers[0], a, life):
-            life = (life[0], 1)
-            found = _noted(changes, found, (i, alert, ESCALATED_NOW, BY_READING), NO_TIMES)
-    s[ON], s[RISE_MS], s[FALL_MS] = timers
-    s[SINCE_MS], s[ESCALATED] = life
-    s[ARMED], s[TOLD], s[LEVEL_Q8], s[AT_MS], s[PLATEAU_Q8], s[CAME_MS], s[INSIDE_MS] = pot
     return found
 
 
@@ -330,10 +205,10 @@ def _until_changed(i, moments, a, ring, kept):  # type: ignore[no-untyped-def]
         before = now
         if reading not in (NO_READING, AT_RANGE):
             sums = slope_add(now, reading, a[WINDOW_MS], sums, ring)
-        judged = _judged(reading, word[i], a, 1)
+        judged = standing(reading, word[i], a, 1)
         if judged == BY_ITS_RATE:
             judged = ahead(now - ring[2 * sums[1]], a[SET_DK] - reading, a, sums)
-        timers = _delayed(now, judged, a, timers)
+        timers = delayed(now, judged, a, timers)
         if timers[0] != was or now >= due:
             break
         i += 1
@@ -359,13 +234,13 @@ def _run_ahead(moments, a, s, ring, start):  # type: ignore[no-untyped-def]
         now, reading, (before, timers, sums, due) = time_ms[i], np.int64(signal[i]), kept
         if timers[0] == was:
             escalated, due = 1, FAR
-            found = _noted(changes, found, (i, alert, ESCALATED_NOW, BY_READING), NO_TIMES)
+            found = noted(changes, found, (i, alert, ESCALATED_NOW, BY_READING), NO_TIMES)
         else:
-            cause, times = _cause(reading, a), NO_TIMES
+            cause, times = cause_of(reading, a), NO_TIMES
             if timers[0] and cause == BY_RATE:
                 u = np.int64(u95[i]) if u95.size else np.int64(NOT_KNOWN)
                 times = time_left(now, reading, u, a, (sums[0], sums[1], ring))
-            found = _noted(changes, found, (i, alert, timers[0], cause), times)
+            found = noted(changes, found, (i, alert, timers[0], cause), times)
             escalated = 0
             due = now + a[ESCALATE_MS] if timers[0] and a[ESCALATE_MS] > 0 else FAR
         kept = (before, timers, sums, due)
@@ -388,7 +263,7 @@ def _run_alert(moments, row, s, ring, start):  # type: ignore[no-untyped-def]
     if a[KIND] == TIME_TO_LIMIT:
         return _run_ahead(moments, a, s, ring.ravel(), start)
     if a[KIND] in (BELOW, BOIL_DRY):
-        return _run_armed(moments, a, s, start)
+        return run_armed(moments, a, s, start)
     return _run_plain(moments, a, s, start)
 
 

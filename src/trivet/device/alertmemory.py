@@ -7,7 +7,8 @@ import zlib
 
 import numpy as np
 
-from trivet.device.alertmachine import FIELDS, MachineState
+from trivet.device.alertjudging import FIELDS
+from trivet.device.alertmachine import MachineState
 from trivet.device.alertsettings import Ints
 from trivet.device.alertslope import RING
 from trivet.errors import InputError

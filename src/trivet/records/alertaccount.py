@@ -7,7 +7,7 @@ from typing import Literal
 
 from trivet.records.requirement import Evidence
 
-CaseEnd = Literal["in time", "late", "missed", "blindness told", "censored", "no event"]
+CaseEnd = Literal["in time", "late", "missed", "blindness told", "impossible", "censored", "no event"]
 
 
 @dataclass(frozen=True)
@@ -63,6 +63,8 @@ class AlertRow:
     """Independent cooks in which loss of sight was told in time instead."""
     censored: int
     """Cooks that ended before it was due."""
+    impossible: int
+    """Independent cooks that heated too fast for the lead, and were told before the event."""
     leads_s: tuple[float, float, float]
     """5 %, 50 %, 95 % of the leads; NaN without. [s]"""
     nuisance: Share

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
 from trivet.device.alertboiling import ARMED_NOW, DISARMED_NOW
 from trivet.device.alertmemory import restored_states, saved_states
@@ -41,18 +42,18 @@ from trivet.stages.alert import signals
 from trivet.stages.devicesettings import alert_settings, told_band
 
 _WORDS: dict[int, AlertWord] = {
-    machine.OFF_NOW: "off",
-    machine.ON_NOW: "on",
-    machine.ESCALATED_NOW: "escalated",
+    judging.OFF_NOW: "off",
+    judging.ON_NOW: "on",
+    judging.ESCALATED_NOW: "escalated",
     ARMED_NOW: "armed",
     DISARMED_NOW: "not armed",
 }
 _NOTES = {
-    machine.BY_READING: "",
-    machine.BY_RANGE: "at or above range",
-    machine.BY_RATE: "by heating rate",
-    machine.BY_BLINDNESS: "",
-    machine.BY_FALL: "the pot shines: its reading fell off the boil",
+    judging.BY_READING: "",
+    judging.BY_RANGE: "at or above range",
+    judging.BY_RATE: "by heating rate",
+    judging.BY_BLINDNESS: "",
+    judging.BY_FALL: "the pot shines: its reading fell off the boil",
 }
 
 
@@ -202,8 +203,8 @@ def _units(
 def _blind(watch: Watch, design: Design, memory: Ints) -> NDArray[np.bool_]:
     """Return where frames repeat themselves for longer than one may be old, or show nothing."""
     time_ms = signals.milliseconds(watch.time_s)
-    age, last = signals.since_last(~watch.repeated, time_ms, int(memory[machine.FRESH_MS]))
-    memory[machine.FRESH_MS] = last
+    age, last = signals.since_last(~watch.repeated, time_ms, int(memory[judging.FRESH_MS]))
+    memory[judging.FRESH_MS] = last
     stale_ms = 1000.0 * float(design.estimation.stale_after_s)
     return np.asarray(watch.repeated & (age > stale_ms) | watch.even)
 
@@ -214,8 +215,8 @@ def _hand_age_ms(estimate: Estimate, memory: Ints) -> Ints:
     for burner in estimate.burners:
         seen |= burner.flags & np.uint32(int(Quality.HAND)) != 0
     time_ms = signals.milliseconds(estimate.time_s)
-    age, last = signals.since_last(seen, time_ms, int(memory[machine.HAND_MS]))
-    memory[machine.HAND_MS] = last
+    age, last = signals.since_last(seen, time_ms, int(memory[judging.HAND_MS]))
+    memory[judging.HAND_MS] = last
     return age
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from trivet.kernels.statistics.intervals import lower_bound_frac, upper_bound_frac
 from trivet.records.alertaccount import AlertCase, AlertRow, AlertStudy, FaultRow, Goal, Share
 from trivet.records.design import Design
-from trivet.records.requirement import DEVICE_KINDS, Evidence
+from trivet.records.requirement import DEVICE_KINDS, LIMITED, Evidence
 from trivet.stages.verify.alertmetrics import ANNOUNCING
 
 DUE = ("in time", "late", "missed", "blindness told")
@@ -89,6 +89,7 @@ def _row(alert: str, grade: Evidence, cases: Sequence[AlertCase]) -> AlertRow | 
         missed=share_of(due, lambda one: one.end in FAILED),
         blind=len({one.plan for one in due if one.end == "blindness told"}),
         censored=sum(one.end == "censored" for one in cases),
+        impossible=len({one.plan for one in cases if one.end == "impossible"}),
         leads_s=(float(low), float(middle), float(high)),
         nuisance=share_of([one for one in cases if one.judged], lambda one: one.nuisance),
         chatters=sum(one.chatters for one in cases),
@@ -101,7 +102,7 @@ def _goals(design: Design, cases: Sequence[AlertCase]) -> tuple[Goal, ...]:
     limits = {
         one.name
         for one in design.alerts
-        if one.kind == "level" and design.limit(str(one.limit)).of == "pan"
+        if one.kind in LIMITED and design.limit(str(one.limit)).of == "pan"
     }
     sim = [one for one in cases if one.evidence == "simulated"]
     hot = [one for one in sim if one.alert in limits and one.oily and one.end in DUE]

@@ -11,7 +11,12 @@ from trivet.records.design import Design
 from trivet.records.requirement import DEVICE_KINDS, Alert
 from trivet.records.verdict import ProofCook
 from trivet.stages.verify.alertcauses import Due, cause_there, due_of
+from trivet.stages.verify.alertmetrics import heat_start_s
 from trivet.stages.verify.series import Side, sides
+
+
+FIRST_S = 10.0
+"""From lighting a cold burner to the first heating rate of a unit that slept; assumed."""
 
 
 def alert_cases(cook: ProofCook, *, design: Design, style: str = "") -> tuple[AlertCase, ...]:
@@ -34,7 +39,9 @@ def alert_cases(cook: ProofCook, *, design: Design, style: str = "") -> tuple[Al
     Notes
     -----
     Every cook in which the event comes counts: one whose burner was withheld is a miss,
-    unless loss of sight was announced by the same deadline and the burner not read.
+    unless loss of sight was announced by the same deadline and the burner not read. Where the
+    deadline lies within 10 s of lighting the burner, no unit can meet it: such a cook is named
+    as impossible if the alert came before the event, and a miss if not.
 
     References
     ----------
@@ -96,6 +103,10 @@ def _end(due: Due, on: list[float], off: list[float], side: Side, design: Design
         return "in time"
     if _told_blind(side, due.due_s, design):
         return "blindness told"
+    # From a cold, sleeping unit: no alert can come before the burner is lit.
+    begun = heat_start_s(side)
+    if due.due_s < due.event_s and due.due_s < begun + FIRST_S and on and on[0] < due.event_s:
+        return "impossible"
     if any(at <= max(due.event_s, due.due_s) for at in on):
         return "late"
     return "missed"

@@ -97,7 +97,8 @@ def on_since_s(cook: ProofCook, alert: str, *, burner: str, at_s: float) -> floa
     return since
 
 
-def _heat_start_s(side: Side) -> float:
+def heat_start_s(side: Side) -> float:
+    """Return when a burner was lit, NaN if nothing tells."""
     if side.truth is not None:
         heating = np.flatnonzero(side.truth.heat_w > 0.0)
         return float(side.truth.time_s[heating[0]]) if heating.size else math.nan
@@ -172,8 +173,8 @@ def lead_time(cook: ProofCook, *, requirement: Requirement, design: Design) -> C
             for sign in (0.0, guard, -guard)
         )
         clock = CLOCK_U95_S if side.truth is None and requirement.guard_band else 0.0
-        if plain - _heat_start_s(side) < wanted and math.isfinite(lead):
-            note = f"impossible: {plain - _heat_start_s(side):.0f} s from lighting to the limit"
+        if plain - heat_start_s(side) < wanted and math.isfinite(lead):
+            note = f"impossible: {plain - heat_start_s(side):.0f} s from lighting to the limit"
             continue
         state: State = "conditional"
         if early - clock >= wanted:
