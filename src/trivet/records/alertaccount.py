@@ -7,7 +7,9 @@ from typing import Literal
 
 from trivet.records.requirement import Evidence
 
-CaseEnd = Literal["in time", "late", "missed", "blindness told", "impossible", "censored", "no event"]
+CaseEnd = Literal[
+    "in time", "late", "missed", "blindness told", "impossible", "censored", "no event"
+]
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,6 @@ from trivet.stages.verify.alertcauses import Due, cause_there, due_of
 from trivet.stages.verify.alertmetrics import heat_start_s
 from trivet.stages.verify.series import Side, sides
 
-
 FIRST_S = 10.0
 """From lighting a cold burner to the first heating rate of a unit that slept; assumed."""
 
