@@ -19,7 +19,7 @@ from trivet.files.atomic import write_text
 from trivet.flow.cooks import CookEntry, Tell, silent
 from trivet.flow.recordings import Recordings
 from trivet.flow.versions import code_version
-from trivet.records.alertlog import AlertLog
+from trivet.records.alertlog import AlertLog, DeviceState
 from trivet.records.bundle import FirmwareBundle
 from trivet.records.calibration import Calibration
 from trivet.records.dossier import Chart, Dossier, ShownCook
@@ -30,6 +30,7 @@ from trivet.records.reporting import ReporterChoice
 from trivet.records.requirement import Evidence
 from trivet.records.trade import TradeStudy
 from trivet.records.verdict import ProofCook, Verdict
+from trivet.terms.windowloss import window_loss_frac
 
 
 class Chain(Recordings):
@@ -143,14 +144,24 @@ class Chain(Recordings):
 
     def alerts(self, entry: CookEntry) -> AlertLog:
         """Return the alert log of one cook."""
-        from trivet.stages.alert import alert
+        from trivet.stages.alert import alert, watching
 
         recording, read = self.recording(entry), self.estimate(entry)
+        sight = recording.sight
+        state = DeviceState(
+            window_loss_frac=window_loss_frac(self.design, self.calibration(recording.evidence))
+        )
         return self._stage(
             "alert",
             AlertLog,
-            (self.design, recording.sight.told, read),
-            lambda: alert(read, design=self.design, told=recording.sight.told),
+            (self.design, sight, state, read),
+            lambda: alert(
+                read,
+                design=self.design,
+                told=sight.told,
+                watch=watching(sight, design=self.design, state=state),
+                state=state,
+            ),
         )
 
     @cached_property

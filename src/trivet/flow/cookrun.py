@@ -52,7 +52,7 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     cook : SweepCook
         Which cook.
     """
-    from trivet.stages.alert import alert
+    from trivet.stages.alert import alert, watching
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
@@ -68,7 +68,8 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
         refuse_other_unit(found.calibration, made.recording)
         read = estimate(sight, design=found.design, calibration=found.calibration)
         step = "alert"
-        log = alert(read, design=found.design, told=sight.told)
+        watch = watching(sight, design=found.design)
+        log = alert(read, design=found.design, told=sight.told, watch=watch)
         step = "score"
         proof = ProofCook(
             name=made.recording.name,

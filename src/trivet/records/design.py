@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
+from trivet.records.alerting import Alerting
 from trivet.records.business import Alternative, Battery, Costs, Diary, Radio, Wake
 from trivet.records.estimation import Estimation
 from trivet.records.figures import (
@@ -280,13 +281,15 @@ class Limit(Part):
     """What the temperature is of."""
     value_k: Temperature
     """With its range where sources differ, as smoke points do."""
+    oil_point: Literal["smoke", "autoignition"] | None = None
+    """Alerts take the told oil's own point instead, from the library and lowered by its uses."""
 
 
 class ToldChannels(Part):
     """Which things the cook tells the product; nothing by default."""
 
-    channels: tuple[Literal["base_contents", "pan", "target_band"], ...] = ()
-    """What the cook tells."""
+    channels: tuple[Literal["base_contents", "pan", "target_band", "oil"], ...] = ()
+    """What the cook tells; `oil` is which oil, and how often it was heated before."""
 
 
 class Design(Part):
@@ -318,6 +321,8 @@ class Design(Part):
     """Temperatures that must not be passed unnoticed."""
     alerts: tuple[Alert, ...] = ()
     """The alerts, rationalised."""
+    alerting: Alerting = Alerting()
+    """What all alerts share."""
     requirements: tuple[Requirement, ...] = Field(min_length=1)
     """What must be shown."""
     told: ToldChannels = ToldChannels()

@@ -115,6 +115,7 @@ class Chart:
         "tornado",
         "scatter",
         "coverage",
+        "front",
     ]
     title: str
     caption: str

@@ -42,11 +42,23 @@ class HeadFrames:
 
 
 @dataclass(frozen=True)
+class PresenceSeries:
+    """What the product's presence channel answered."""
+
+    time_s: tuple[float, ...]
+    """On the frames' clock, rising. [s]"""
+    present: tuple[bool, ...]
+    """Whether it saw somebody."""
+
+
+@dataclass(frozen=True)
 class Sight:
-    """All that the product itself has: frames, sensor state and what it was told."""
+    """All that the product itself has: frames, sensor state, presence and what it was told."""
 
     heads: tuple[HeadFrames, ...]
     told: Told
+    presence: PresenceSeries | None = None
+    """None without such a channel."""
 
 
 @dataclass(frozen=True)

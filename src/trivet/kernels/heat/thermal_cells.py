@@ -79,8 +79,8 @@ class Food(NamedTuple):
     where column[:, 0] is only a copy of the layer array; ``wet`` (n, node) the water
     of a node that has lost none; ``cap`` and ``up`` (n, node) heat capacity and
     conductance to the node above, ``moist`` the latter as long as all is wet;
-    ``shift`` and ``gain`` (n, node) the eliminated increments; ``rate`` (n) what conduction brings; ``face`` (n) the
-    temperature of the top face.
+    ``shift`` and ``gain`` (n, node) the eliminated increments; ``rate`` (n) what
+    conduction brings; ``face`` (n) the temperature of the top face.
     """
 
     cell: NDArray[np.int64]
