@@ -28,7 +28,8 @@ from trivet.kernels.heat.thermal_cells import (
     FloatArray,
     compiled,
 )
-from trivet.kernels.heat.thermal_exchange import exchange, face_k, renew, surface_k
+from trivet.kernels.heat.thermal_exchange import exchange, renew
+from trivet.kernels.heat.thermal_faces import face_k, surface_k
 from trivet.kernels.heat.thermal_food import (
     exchange_food,
     face_under_food_k,

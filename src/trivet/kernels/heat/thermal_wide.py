@@ -97,8 +97,8 @@ def seen_wide(core: Core) -> Core:
             *(table(one) for one in (cells.capacity, cells.inv_capacity, cells.bottom)),
         ),
         metal=Metal(field(metal.k), *(table(one) for one in metal[1:])),
-        hob=Hob(
-            *(field(one) for one in hob[:4]), table(hob.fixed), *(field(one) for one in hob[5:])
+        hob=hob._replace(
+            **{name: field(getattr(hob, name)) for name in HOB_FIELDS}, fixed=table(hob.fixed)
         ),
         fixed=table(core.fixed),
         live=table(core.live),
@@ -116,6 +116,7 @@ FIELDS = (
     "diag", "delta", "shift", "gain", "from_hob", "up", "upper", "total", "row", "booked",
 )  # fmt: skip
 assert set(FIELDS) < set(Scratch._fields)
+HOB_FIELDS = tuple(name for name in Hob._fields if name != "fixed")
 
 
 @compiled

@@ -22,7 +22,7 @@ from trivet.records.cook import CookPlan
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.films import Films
 from trivet.stages.simulate.foods import moments, prepared
-from trivet.stages.simulate.heating import bases, control, knob, losses, power_w, turns
+from trivet.stages.simulate.heating import bases, control, knob, losses, power_w, turns, washed
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.lids import lid_moments, lids_on
 from trivet.stages.simulate.setting import FOOD_PARTS, STEP_S, PanSetting
@@ -53,7 +53,7 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
     runs: list[PanRun] = []
     state, stopped = None, ""
     films = Films(settings, room)
-    bounds, lost = _bounds(settings, steps), losses(settings, room)
+    bounds, lost, base = _bounds(settings, steps), losses(settings, room), bases(settings, room)
     for first, last in itertools.pairwise(bounds):
         state, food = prepared(settings, state, room, first, last)
         parts = FOOD_PARTS if food is not None or _releases(films.layers) else 1
@@ -61,7 +61,7 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
         run = cook_pans(
             np.stack([one.shape_m2 for one in flux], axis=2),
             power_w=np.repeat(power[first:last], parts, axis=0),
-            pan=bases(settings, room, np.array([one.wall_frac for one in flux])),
+            pan=washed(base, np.array([one.wall_frac for one in flux])),
             losses=lost,
             layer=stack_layers(films.layers),
             food=food,
