@@ -217,7 +217,9 @@ def _mirror(share: Any, thing: Any, low: int, out: Any) -> None:
 
 
 @njit(cache=True, fastmath={"contract", "reassoc"})
-def _product(indptr: Any, indices: Any, data: Any, surfaces: Any, out: Any) -> None:
+def _product(  # noqa: PLR0912
+    indptr: Any, indices: Any, data: Any, surfaces: Any, out: Any
+) -> None:
     """Sum the weighed surfaces of a few pixels at a time, moments innermost."""
     count, pixels = out.shape
     if count == 1:
