@@ -84,7 +84,7 @@ class PanTrace:
         return self.table[:, first : first + RINGS]
 
     def ring_open_frac(self, fit: int) -> FloatArray:
-        """(time, ring) share of each ring's pixels that no food covers."""
+        """(time, ring) share of each ring's area that is in view and that no food covers."""
         first = PAN + panreading.COLUMNS + 2 * RINGS * fit + RINGS
         return self.table[:, first : first + RINGS]
 
