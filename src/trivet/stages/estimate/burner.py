@@ -107,9 +107,7 @@ class SurfaceMemory:
     whole: FloatArray = field(default_factory=lambda: np.zeros(2))
     """P95 - P5 of the pan when it was last seen whole [K], and that over its height over the hob."""
 
-    def span_k(
-        self, span_k: FloatArray, *, height_k: FloatArray, hidden: FloatArray
-    ) -> FloatArray:
+    def span_k(self, span_k: FloatArray, *, height_k: FloatArray, hidden: FloatArray) -> FloatArray:
         """Return how far the pan's parts may differ: as now, or as when last seen whole.
 
         What food hides is the hot middle as a rule, so both the span then and its share
