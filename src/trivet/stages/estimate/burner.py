@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from trivet.kernels.heat.carriedpan import CarryRule
 from trivet.kernels.image import panreading
 from trivet.kernels.image.burnerpass import (
     WIDTH,
@@ -89,6 +90,7 @@ class BurnerView:
     base_radius_m: float | None
     """Radius of the base, where the cook told which pan it is."""
     boiling_k: float
+    carry: CarryRule
 
     @property
     def expects_water(self) -> bool:
@@ -162,6 +164,7 @@ class BurnerReader:
         """Return the temperature under each hypothesis, and how much each weighs."""
         view, memory = self.view, self._surface
         mean_k, p5_k, doubt_k = trimmed(trace) if view.expects_water else with_rim(trace, view=view)
+        whole_k = mean_k if view.expects_water else whole_pan(trace, view=view)
         values, time_s, begins = memory.mean.extended(mean_k, moments.time_s)
         rate = trailing_slope(values, time_s=time_s, span_s=RATE_SPAN_S, start=begins)
         still = np.abs(np.nan_to_num(rate, nan=9.0)) < STILL_KPS
@@ -191,7 +194,7 @@ class BurnerReader:
             plateau_s=held_s(still, time_s=moments.time_s, begun_s=memory.still_since_s),
             evidence=memory.evidence,
         )
-        return Seen(trace, mean_k, p5_k, reading, weight)
+        return Seen(trace, mean_k, p5_k, whole_k, hidden, reading, weight)
 
 
 def pass_rules(view: BurnerView) -> PassRules:
@@ -278,6 +281,16 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
     doubt_k = np.hypot(doubt_k, np.where(doubtful, np.nan_to_num(mean_k - inner_k), 0.0))
     coldest_k = np.fmin(p5_k, (1 - walled) * flat_rim_k + walled * wall_rim_k)
     return np.where(usable, mean_k, inner_k), np.where(usable, coldest_k, p5_k), doubt_k
+
+
+def whole_pan(trace: PanTrace, *, view: BurnerView) -> FloatArray:
+    """Return the mean over all of a pan's base, also what the frame or the wall cuts off."""
+    walled, mean_k = _walled(trace.radius_m, view), np.zeros(trace.radius_m.size)
+    for fit, share in enumerate((1 - walled, walled)):
+        ring_k = radiating_temperature_k(trace.ring_radiance(fit), band=view.head.band)
+        for ring, area in enumerate(ring_area_frac()):
+            mean_k += share * area * ring_k[:, ring]
+    return mean_k
 
 
 def _rim_is_hob(trace: PanTrace, *, view: BurnerView) -> BoolArray:

@@ -139,14 +139,24 @@ def _range_nodes(low: float, high: float) -> list[tuple[float, float]]:
     return [(low + (k + 0.5) * step, step / math.sqrt(12)) for k in range(NODES)]
 
 
-def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:
+def heat_store_jk(pan: Pan, base: Base) -> float:
+    """Return the heat capacity of a pan and of at least a third of its usual contents. [J/K]"""
     known = material(pan.material)
     area = math.pi * (float(pan.diameter_m) / 2) ** 2
     store = known.density_kg_m3 * known.specific_heat_j_kgk * float(pan.thickness_m) * area
     if base.contents in ("water", "oil") and float(base.volume_m3) > 2e-5:
         heavy = 4180.0 * 1000 if base.contents == "water" else 2000.0 * 900
         store += 0.3 * heavy * float(base.volume_m3)  # at least a third of what is usual
+    return store
+
+
+def full_heat_w(burner: Burner) -> float:
+    """Return the most heat that a burner gives to a pan. [W]"""
     efficiency = burner.efficiency_frac.high or 1.2 * float(burner.efficiency_frac)
     if burner.efficiency_of == "load":
         efficiency /= retained_share(burner.kind).low
-    return UNEVEN * float(burner.power_w) * min(efficiency, 1.0) / store
+    return float(burner.power_w) * min(efficiency, 1.0)
+
+
+def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:
+    return UNEVEN * full_heat_w(burner) / heat_store_jk(pan, base)

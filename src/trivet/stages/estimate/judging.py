@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from trivet.kernels.heat.carriedpan import carry, nothing_carried
 from trivet.kernels.image import panreading
 from trivet.kernels.image.burnerpass import PanTrace
 from trivet.kernels.image.trend import Tail, flicker, flicker_memory, trailing_slope
@@ -33,6 +34,9 @@ BoolArray = npt.NDArray[np.bool_]
 FlagArray = npt.NDArray[np.uint32]
 
 INTERVAL = (0.025, 0.975)
+U95 = 1.96
+CARRIED_PAST = Quality.HAND | Quality.COVERED | Quality.TOO_FEW_PIXELS | Quality.UNCERTAIN
+"""What a carried reading goes past: the pan is there, but not or not wholly seen."""
 LEAST_CONTRAST_K = 4.0
 LABEL_WEIGHT = 0.8
 SHINY_WEIGHT = 0.025
@@ -52,6 +56,10 @@ class Seen:
     mean_k: FloatArray
     """Mean of the open pan, in apparent temperature."""
     p5_k: FloatArray
+    whole_k: FloatArray
+    """The same over all of the base, also what is out of view; means something without food."""
+    hidden: FloatArray
+    """Share of the pan under food or beside it."""
     reading: SurfaceReading
     weight: FloatArray
     """(time, hypothesis)"""
@@ -66,6 +74,7 @@ class JudgeMemory:
     taken_off: bool = False
     mean: Tail = field(default_factory=lambda: Tail(HEAT_SPAN_S))
     flicker: FloatArray = field(default_factory=flicker_memory)
+    carried: FloatArray = field(default_factory=nothing_carried)
 
 
 def least_contrast_k(card: SensorCard) -> float:
@@ -96,12 +105,33 @@ def judge(
     shiny &= ~_has(flags, Quality.COLD) & np.isfinite(seen.mean_k)
     flags |= _flag(Quality.SHINY, shiny)
     bound = float(design.estimation.u95_bound_delta_k)
+    slope = weighed_sum(weight, of=seen.reading.slope)
+    carried = _carried(
+        view,
+        seen=seen,
+        read=(middle, u95, ~_has(flags, BLOCKING)),
+        slope=slope,
+        time_s=moments.time_s,
+        memory=memory,
+    )
+    # Beside food two witnesses are held against each other: neither is surer than they agree.
+    apart = np.abs(middle - carried[:, 0])
+    known = np.isfinite(apart) & (U95 * carried[:, 1] <= bound)
+    u95 = np.where(known, np.fmax(u95, apart), u95)
     unsure = (u95 > bound) | (sure < LABEL_WEIGHT) | ~np.isfinite(middle)
     flags |= _flag(Quality.UNCERTAIN, unsure)
-    valid = ~_has(flags, BLOCKING)
-    slope = weighed_sum(weight, of=seen.reading.slope)
+    hottest = _hottest(seen, middle=middle, slope=slope, shiny=shiny, flags=flags)
+    seen_valid = ~_has(flags, BLOCKING)
     hidden = _has(flags, Quality.COVERED | Quality.HAND)
     of = np.where(hidden, OF_WORDS.index("food"), np.where(np.isfinite(middle), of, -1))
+    taken = ~_has(flags, BLOCKING & ~CARRIED_PAST) & ~seen_valid
+    taken &= np.isfinite(carried[:, 0]) & (U95 * carried[:, 1] <= bound)
+    flags = np.where(taken, flags & ~np.uint32(CARRIED_PAST), flags)
+    flags |= _flag(Quality.CARRIED, taken)
+    middle = np.where(taken, carried[:, 0], middle)
+    u95 = np.where(taken, U95 * carried[:, 1], u95)
+    of = np.where(taken, OF_WORDS.index("hidden_pan"), of)
+    valid = seen_valid | taken
     return BurnerEstimate(
         burner=view.name,
         head=view.head.head.name,
@@ -109,12 +139,36 @@ def judge(
         of=of.astype(np.int8),
         reported_k=np.where(valid, middle, np.nan),
         u95_k=np.where(valid, u95, np.nan),
-        hottest_k=_hottest(seen, middle=middle, slope=slope, shiny=shiny, flags=flags),
-        nonuniformity_k=_nonuniformity(seen, slope=slope, valid=valid, head=view.head),
+        hottest_k=hottest,
+        nonuniformity_k=_nonuniformity(seen, slope=slope, valid=seen_valid, head=view.head),
         apparent_k=seen.mean_k,
         flags=flags,
         heat_on=_heat_on(seen, moments.time_s, design, memory),
         pixels=np.minimum(trace.read(panreading.OPEN_PIXELS), 127).astype(np.int8),
+    )
+
+
+def _carried(
+    view: BurnerView,
+    *,
+    seen: Seen,
+    read: tuple[FloatArray, FloatArray, BoolArray],
+    slope: FloatArray,
+    time_s: FloatArray,
+    memory: JudgeMemory,
+) -> FloatArray:
+    """Return temperature and standard uncertainty of a pan that is not seen whole, (time, 2)."""
+    middle, u95, usable = read
+    whole = usable & (seen.hidden == 0.0) & np.isfinite(middle)
+    pan_k = middle + slope * (seen.whole_k - seen.mean_k)
+    return carry(
+        np.where(whole, pan_k, np.nan),
+        u_k=u95 / U95,
+        time_s=time_s,
+        covered_frac=seen.hidden,
+        fresh=seen.trace.read(panreading.NEW_COVERED_FRAC) > HAND_SHARE,
+        rule=view.carry,
+        memory=memory.carried,
     )
 
 
