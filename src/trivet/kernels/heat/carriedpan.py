@@ -10,7 +10,9 @@ from the pan, at most as a half space in contact does,
     f (T - T_food) / (1 / a_c + sqrt(pi t) / a_e),
 
 with f the covered share of the base, a_c contact conductance and a_e effusivity, each
-times area over heat capacity. What it took lies anywhere between nothing and that.
+times area over heat capacity. What it took lies between nothing and that and is the less
+likely the more it is (a triangular distribution: a third, standard deviation 1 / sqrt(18)): a
+hand takes nothing, food that has curled or crusted little.
 """
 
 from __future__ import annotations
@@ -92,7 +94,7 @@ def carry(
     rule: CarryRule,
     memory: FloatArray,
 ) -> FloatArray:
-    """Return the pan's temperature while it is not seen whole, and its standard uncertainty.
+    """Return what has become of a pan while it is not seen whole.
 
     Parameters
     ----------
@@ -111,8 +113,9 @@ def carry(
 
     Returns
     -------
-    (time, 2)
-        [K]; NaN while the pan is seen, and where fewer than 10 s of it were.
+    (time, 3)
+        Temperature and its standard uncertainty [K], NaN while the pan is seen and where
+        fewer than 10 s of it were; by what factor its height over the room may have grown.
 
     Notes
     -----
@@ -125,7 +128,7 @@ def carry(
     Kalman (1960), J. Basic Eng. 82, 35; half space in contact: Carslaw and Jaeger (1959),
     Conduction of Heat in Solids, 2.7 (both from memory).
     """
-    out = np.full((time_s.size, 2), np.nan)
+    out = np.full((time_s.size, 3), np.nan)
     if math.isfinite(rule.store_jk):
         _carry((pan_k, u_k, time_s, covered_frac, fresh), rule, memory, out)
     return out
@@ -154,11 +157,13 @@ def _carry(seen: Any, rule: Any, memory: Any, out: Any) -> None:
         if math.isnan(memory[SINCE_S]) or fresh[t]:
             memory[SINCE_S] = time[t]
         memory[TAKEN_K] += step * _taken(covered[t], time[t] - memory[SINCE_S], rule, memory)
+        if memory[OWN_RISE] > 0.0:
+            out[t, 2] = max((memory[T] - rule.room_k) / memory[OWN_RISE], 1.0)
         if memory[LEARNT_S] >= LEARN_S:
-            at = memory[T] - 0.5 * memory[TAKEN_K]
+            at = memory[T] - memory[TAKEN_K] / 3.0
             own = memory[OWN_U] * max((at - rule.room_k) / memory[OWN_RISE], 1.0)
             out[t, 0] = at
-            out[t, 1] = math.sqrt(memory[P] + memory[TAKEN_K] ** 2 / 12.0 + own * own)
+            out[t, 1] = math.sqrt(memory[P] + memory[TAKEN_K] ** 2 / 18.0 + own * own)
 
 
 @compiled
@@ -210,6 +215,6 @@ def _learn(pan: float, memory: Any, rule: Any) -> None:
 @compiled
 def _taken(share: float, age: float, rule: Any, memory: Any) -> float:
     """Fastest fall that food lying in the pan for ``age`` seconds can bring it. [K/s]"""
-    hot = max(memory[T] - 0.5 * memory[TAKEN_K] - rule.food_k, 0.0)
+    hot = max(memory[T] - memory[TAKEN_K] / 3.0 - rule.food_k, 0.0)
     per_m2 = hot / (1.0 / CONTACT_W_M2K + math.sqrt(math.pi * age) / MEAT_EFFUSIVITY)
     return share * rule.area_m2 / rule.store_jk * per_m2

@@ -175,7 +175,8 @@ class BurnerReader:
         uneven = UNEVEN_SHARE * np.nan_to_num(high_k - p5_k)
         hidden = hidden_frac(trace)
         apart_k = memory.span_k(high_k - p5_k, height_k=high_k - trace.hob_k, hidden=hidden)
-        spread = np.hypot(uneven, HIDDEN_SHARE * hidden * apart_k)
+        hidden_u_k = HIDDEN_SHARE * hidden * apart_k
+        spread = np.hypot(uneven, hidden_u_k)
         reflected, patch = self.design.surroundings.reflected_k, view.head.calibration
         patched = np.isfinite(patch.reflected_k)
         reading = read_surface(
@@ -194,7 +195,7 @@ class BurnerReader:
             plateau_s=held_s(still, time_s=moments.time_s, begun_s=memory.still_since_s),
             evidence=memory.evidence,
         )
-        return Seen(trace, mean_k, p5_k, whole_k, hidden, reading, weight)
+        return Seen(trace, mean_k, p5_k, whole_k, hidden, hidden_u_k, reading, weight)
 
 
 def pass_rules(view: BurnerView) -> PassRules:

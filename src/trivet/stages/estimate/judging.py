@@ -60,6 +60,8 @@ class Seen:
     """The same over all of the base, also what is out of view; means something without food."""
     hidden: FloatArray
     """Share of the pan under food or beside it."""
+    hidden_u_k: FloatArray
+    """Standard uncertainty, within that of the reading, for what it hides. [K]"""
     reading: SurfaceReading
     weight: FloatArray
     """(time, hypothesis)"""
@@ -114,10 +116,11 @@ def judge(
         time_s=moments.time_s,
         memory=memory,
     )
-    # Beside food two witnesses are held against each other: neither is surer than they agree.
-    apart = np.abs(middle - carried[:, 0])
-    known = np.isfinite(apart) & (U95 * carried[:, 1] <= bound)
-    u95 = np.where(known, np.fmax(u95, apart), u95)
+    # A pan that heats under food gets more uneven than it was when last seen whole.
+    growth = np.nan_to_num(carried[:, 2], nan=1.0)
+    u95 = np.hypot(u95, U95 * slope * seen.hidden_u_k * np.sqrt(growth**2 - 1.0))
+    # Beside food two witnesses are held against each other: their intervals have to meet.
+    u95 = np.fmax(u95, np.abs(middle - carried[:, 0]) - U95 * carried[:, 1])
     unsure = (u95 > bound) | (sure < LABEL_WEIGHT) | ~np.isfinite(middle)
     flags |= _flag(Quality.UNCERTAIN, unsure)
     hottest = _hottest(seen, middle=middle, slope=slope, shiny=shiny, flags=flags)
@@ -157,7 +160,7 @@ def _carried(
     time_s: FloatArray,
     memory: JudgeMemory,
 ) -> FloatArray:
-    """Return temperature and standard uncertainty of a pan that is not seen whole, (time, 2)."""
+    """Return temperature, standard uncertainty and growth of a pan that is not seen whole."""
     middle, u95, usable = read
     whole = usable & (seen.hidden == 0.0) & np.isfinite(middle)
     pan_k = middle + slope * (seen.whole_k - seen.mean_k)
