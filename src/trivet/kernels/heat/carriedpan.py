@@ -217,4 +217,5 @@ def _taken(share: float, age: float, rule: Any, memory: Any) -> float:
     """Fastest fall that food lying in the pan for ``age`` seconds can bring it. [K/s]"""
     hot = max(memory[T] - memory[TAKEN_K] / 3.0 - rule.food_k, 0.0)
     per_m2 = hot / (1.0 / CONTACT_W_M2K + math.sqrt(math.pi * age) / MEAT_EFFUSIVITY)
-    return share * rule.area_m2 / rule.store_jk * per_m2
+    fall: float = share * rule.area_m2 / rule.store_jk * per_m2
+    return fall

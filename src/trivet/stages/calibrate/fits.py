@@ -267,6 +267,11 @@ def fitted_surface(
     cooks = tuple(_one_cook(found) for found in fits.values())
     try:
         pooled = pooled_emissivity(cooks, declared=prior[0], declared_u=prior[1], common_u=shared)
+        if pooled.emissivity_u > prior[1]:
+            raise NotEnoughDataError(
+                f"{len(cooks)} cooks say {pooled.emissivity:.3f} -+ {pooled.emissivity_u:.3f}, "
+                f"less than the declared {prior[0]:.3f} -+ {prior[1]:.3f}"
+            )
     except NotEnoughDataError as error:
         refused.append(f"emissivity of {label}: {error}; {KEPT}")
         film_m = depth if film else math.nan
@@ -279,17 +284,6 @@ def fitted_surface(
         film_m, spread, why = _film(series, samples=samples, view=view, depth_m=depth)
         film_u_m = math.nan if spread is None else film_m * math.sqrt(float(spread[0, 0]))
         refused += [f"film of {label}: {why}; in force: the emissivity alone"] if why else []
-    if pooled.emissivity_u > prior[1]:
-        why = (
-            f"{len(cooks)} cooks say {pooled.emissivity:.3f} -+ {pooled.emissivity_u:.3f}, less "
-            f"than the declared {prior[0]:.3f} -+ {prior[1]:.3f}"
-        )
-        refused.append(f"emissivity of {label}: {why}; {KEPT}")
-        film_m = depth if film else math.nan
-        nominal = nominal_surface(
-            contents, finish=finish, prior=prior, film_m=film_m, reason=f"nominal: {why}"
-        )
-        return nominal, tuple(refused)
     reason = f"fitted to {len(cooks)} cooks; spread between cooks {pooled.between_u:.3f}"
     if pooled.conflict:
         reason += f"; the declared {prior[0]:.3f} disagrees and was not used"

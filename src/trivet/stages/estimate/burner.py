@@ -107,7 +107,7 @@ class SurfaceMemory:
     mean: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
     still_since_s: FloatArray = field(default_factory=lambda: np.full(1, np.nan))
     whole: FloatArray = field(default_factory=lambda: np.zeros(2))
-    """P95 - P5 of the pan when it was last seen whole [K], and that over its height over the hob."""
+    """P95 - P5 of the pan when last seen whole [K], and that over its height over the hob."""
 
     def span_k(self, span_k: FloatArray, *, height_k: FloatArray, hidden: FloatArray) -> FloatArray:
         """Return how far the pan's parts may differ: as now, or as when last seen whole.
