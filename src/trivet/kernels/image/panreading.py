@@ -54,8 +54,8 @@ NEXT = 1.1
 # Columns of a frame's statistics.
 (
     PIXELS, OPEN_PIXELS, SATURATED, DEAD, MEAN_K, P5_K, P95_K, HOTTEST_K, COVERED_FRAC,
-    NEW_COVERED_FRAC, WHOLE_K, COLUMNS,
-) = range(12)  # fmt: skip
+    NEW_COVERED_FRAC, WHOLE_K, UPPER_MODE_K, COLUMNS,
+) = range(13)  # fmt: skip
 
 
 class ReadingRule(NamedTuple):
@@ -70,6 +70,8 @@ class ReadingRule(NamedTuple):
     sees_food: bool = True
     """False for liquids, whose surface moves."""
     hottest_m2: float = 5e-4
+    reads_mode: bool = False
+    """Whether the mode of the hotter half of the pixels is asked for; it takes a sort."""
 
 
 class Covers(NamedTuple):
@@ -131,8 +133,8 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
     ``pan`` is the pan's memory; ``fixed`` holds Place, ReadingRule and Room;
     ``covers`` is continued in place. ``out`` has COLUMNS places: counts inside the
     trimmed rim, open, saturated and dead; mean and percentiles of the open ones; the
-    hottest 5 cm2; the covered share, the share covered for less than 2.5 s, and the
-    mean of all.
+    hottest 5 cm2; the covered share, the share covered for less than 2.5 s, the
+    mean of all, and the mode of the hotter half of the open ones where asked for.
     """
     place, rule, room = fixed
     step = 0.0 if math.isnan(covers.last_s[0]) else now - covers.last_s[0]
@@ -142,10 +144,12 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
     out[:MEAN_K] = 0.0
     out[MEAN_K:COVERED_FRAC] = np.nan
     out[COVERED_FRAC:WHOLE_K] = 0.0
-    out[WHOLE_K] = np.nan
+    out[WHOLE_K:] = np.nan
     if not math.isnan(pan[RADIUS]):
         count, wide_count = _gather(frame, pan, now, fixed, covers, out)
         _statistics(room, count, out)
+        if rule.reads_mode and count > 0:
+            out[UPPER_MODE_K] = _upper_mode(np.sort(room.first[:count]), count)
         if wide_count:
             square = place.pitch_m * place.pitch_m
             take = min(wide_count, max(1, round(rule.hottest_m2 / square)))
@@ -293,3 +297,16 @@ def _statistics(room: Any, count: int, out: Any) -> None:
     laid = lay_out(room.first, count, room.laid, room.ends)
     out[P5_K] = rank_value(laid, count, room.ends, low)
     out[P95_K] = rank_value(laid, count, room.ends, high)
+
+
+@compiled
+def _upper_mode(rising: Any, count: int) -> float:
+    """Middle of the shortest stretch that holds half of the hotter half, of rising values."""
+    first = count // 2
+    held = (count - first + 1) // 2
+    best, width = first, np.inf
+    for i in range(first, count - held + 1):
+        if rising[i + held - 1] - rising[i] < width:
+            best, width = i, rising[i + held - 1] - rising[i]
+    middle: float = 0.5 * (rising[best] + rising[best + held - 1])
+    return middle

@@ -29,6 +29,7 @@ from trivet.stages.calibrate.nominal import (
 )
 from trivet.stages.calibrate.pairs import PairSeries, pair_series
 from trivet.stages.calibrate.reflected import reflected_term
+from trivet.stages.calibrate.reporters import reporter_as_designed
 from trivet.stages.calibrate.screening import sound_series
 from trivet.terms.assumed import OPAQUE_FILM_M
 from trivet.terms.optics import card_band
@@ -87,6 +88,7 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
             tuple(_nominal_surfaces(design, reason=NO_RECORDING).values()),
             (),
             ("all terms: no calibration cook",),
+            reporter=reporter_as_designed(design),
         )
     ordered = sorted(recordings, key=lambda one: one.name)
     heads_found: list[HeadCalibration] = []
@@ -107,6 +109,7 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
         tuple(dict.fromkeys(refusals)),
         tuple(sorted({one.unit for one in ordered})),
         tuple(advice),
+        reporter=reporter_as_designed(design),
     )
 
 

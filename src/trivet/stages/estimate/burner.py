@@ -37,12 +37,14 @@ from trivet.kernels.radiation.seensurface import (
 )
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate
+from trivet.records.estimation import Reporter
 from trivet.stages.estimate.judging import (
     JudgeMemory,
     Seen,
     judge,
     least_contrast_k,
 )
+from trivet.stages.estimate.reporters import reported_scene_k
 from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
@@ -91,6 +93,7 @@ class BurnerView:
     """Radius of the base, where the cook told which pan it is."""
     boiling_k: float
     carry: CarryRule
+    reporter: Reporter = "area-mean"
 
     @property
     def expects_water(self) -> bool:
@@ -165,6 +168,10 @@ class BurnerReader:
         view, memory = self.view, self._surface
         mean_k, p5_k, doubt_k = trimmed(trace) if view.expects_water else with_rim(trace, view=view)
         whole_k = mean_k if view.expects_water else whole_pan(trace, view=view)
+        if not view.expects_water:  # a liquid is even: one number is as good as another
+            mean_k, doubt_k = reported_scene_k(
+                trace, view.reporter, mean_k=mean_k, doubt_k=doubt_k, band=view.head.band
+            )
         values, time_s, begins = memory.mean.extended(mean_k, moments.time_s)
         rate = trailing_slope(values, time_s=time_s, span_s=RATE_SPAN_S, start=begins)
         still = np.abs(np.nan_to_num(rate, nan=9.0)) < STILL_KPS
@@ -222,6 +229,7 @@ def pass_rules(view: BurnerView) -> PassRules:
             drop_k=max(15.0, 8 * netd_k),
             least_drop_k=max(4.0, 8 * netd_k),
             sees_food=not view.expects_water,
+            reads_mode=view.reporter == "upper-half-mode",
         ),
         (flat, walled),
         reads_rings=not view.expects_water,

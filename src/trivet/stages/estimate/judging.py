@@ -138,6 +138,7 @@ def judge(
         flags=read.flags,
         heat_on=_heat_on(seen, moments.time_s, design, memory),
         pixels=np.minimum(trace.read(panreading.OPEN_PIXELS), 127).astype(np.int8),
+        withheld_k=np.where(valid, np.nan, middle),
     )
 
 

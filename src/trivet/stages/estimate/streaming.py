@@ -243,6 +243,7 @@ def burner_view(
         base_radius_m=radii[0] if len(pans) == 1 else None,
         carry=_carry_rule(burner, about, design=design),
         boiling_k=float(boiling_point_k(float(design.surroundings.altitude_m))),
+        reporter=calibration.reporter,
     )
 
 
@@ -305,4 +306,5 @@ def _nothing(burner: str, head: str) -> BurnerEstimate:
         flags=np.full(1, int(Quality.STALE), np.uint32),
         heat_on=np.zeros(1, np.bool_),
         pixels=np.zeros(1, np.int8),
+        withheld_k=unknown,
     )

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from trivet.kernels.heat.foodpatch import NODES, FoodPatch, contact_w_m2k
 from trivet.kernels.heat.thermal import PanState
 from trivet.stages.simulate.draws import Kitchen
-from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
+from trivet.stages.simulate.setting import FOOD_PARTS, N_R, N_THETA, STEP_S, PanSetting
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -32,10 +32,15 @@ def prepared(
     first: int,
     last: int,
 ) -> tuple[PanState | None, FoodPatch | None]:
-    """Return state and food for a part of the cook: food put in, turned or taken out."""
+    """Return state and food for a part of the cook: food put in, turned or taken out.
+
+    The contact of food is that of the middle of ``FOOD_PARTS`` steps a record.
+    """
     if not any(one.pieces for one in settings):
         return state, None
-    field = _Fields(len(settings), max(len(one.pieces) for one in settings), last - first)
+    field = _Fields(
+        len(settings), max(len(one.pieces) for one in settings), FOOD_PARTS * (last - first)
+    )
     field.go_on(state)
     layer = None if state is None else np.array(state.layer_k)
     for k, one in enumerate(settings):
@@ -53,7 +58,9 @@ def prepared(
             if first == turn:
                 field.column[:, cells, k] = field.column[::-1, cells, k].copy()
                 field.water[:, cells, k] = field.water[::-1, cells, k].copy()
-            since = (np.arange(first, last) - (turn if first >= turn else into)) * STEP_S
+            start = turn if first >= turn else into
+            middle = (np.arange(FOOD_PARTS * (last - first)) + 0.5) / FOOD_PARTS
+            since = (first - start + middle) * STEP_S
             field.contact[:, number, k] = contact_w_m2k(
                 since,
                 start_w_m2k=piece.food.contact_start_w_m2k,
@@ -75,9 +82,11 @@ class _Fields:
         self.contact = np.zeros((steps, pieces, pans))
         self.column = np.full((NODES, *shape), COLD_K)
         self.water = np.zeros((NODES, *shape))
+        self.wet = np.zeros((NODES, *shape))
         self.areal = np.ones((NODES, *shape))
         self.between = np.ones((NODES - 1, *shape))
         self.half = np.zeros(shape)
+        self.crust = np.zeros(shape)
 
     def go_on(self, state: PanState | None) -> None:
         """Take over the columns of the run before."""
@@ -92,6 +101,8 @@ class _Fields:
         self.areal[:, cells, pan] = column.areal_j_m2k[:, None]
         self.between[:, cells, pan] = column.between_w_m2k[:, None]
         self.half[cells, pan] = column.half_m2k_w
+        self.wet[:, cells, pan] = column.water_kg_m2[:, None]
+        self.crust[cells, pan] = column.crust
 
     def patch(self, boil_k: float) -> FoodPatch | None:
         """Return the food, None where none lies."""
@@ -105,6 +116,8 @@ class _Fields:
             areal_j_m2k=self.areal,
             between_w_m2k=self.between,
             half_m2k_w=self.half,
+            wet_kg_m2=self.wet,
+            crust=self.crust,
             boil_k=boil_k,
         )
 
