@@ -197,9 +197,8 @@ def _by_pan(parts: list[FloatArray]) -> FloatArray:
     at = 0
     for part in parts:
         flat = part.reshape(len(part), -1, pans)
-        own = 1 if at else 0  # where two meet, the record of the run that ended counts
-        for k in range(pans):
-            out[k, at + own : at + len(part)] = flat[own:, ..., k]
+        for k in range(pans):  # where two meet, the begin counts: what was put in lies there
+            out[k, at : at + len(part)] = flat[..., k]
         at += len(part) - 1
     return out
 
