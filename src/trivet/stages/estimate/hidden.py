@@ -30,7 +30,7 @@ IntArray = npt.NDArray[np.int64]
 U95 = 1.96
 NEW_SHARE = 0.08
 """Share of the pan that is newly covered when something goes in or is turned."""
-PAST = Quality.HAND | Quality.COVERED | Quality.TOO_FEW_PIXELS | Quality.UNCERTAIN
+PAST = Quality.COVERED | Quality.TOO_FEW_PIXELS | Quality.UNCERTAIN
 """What a carried reading goes past: the pan is there, but not or not wholly seen."""
 
 

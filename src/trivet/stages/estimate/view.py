@@ -9,8 +9,10 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import RecordingError
+from trivet.facts.optical import optical_table
 from trivet.kernels.geometry.optics import Pose, footprint_m, point_of_pixel
 from trivet.kernels.image.panfinder import BurnerRegion
+from trivet.kernels.radiation.film import OpticalConstants, film_transmittance
 from trivet.kernels.radiation.planck import (
     Band,
     band_radiance,
@@ -18,9 +20,10 @@ from trivet.kernels.radiation.planck import (
     radiating_temperature_k,
 )
 from trivet.records.calibration import Calibration, DriftCalibration, HeadCalibration
-from trivet.records.design import Design, Head
+from trivet.records.design import Design, Head, Window
 from trivet.records.recording import HeadFrames
 from trivet.records.sensorcard import SensorCard
+from trivet.terms.contents import table_band
 from trivet.terms.optics import card_band, card_lens, reach_m
 
 FloatArray = npt.NDArray[np.float64]
@@ -28,6 +31,8 @@ FloatArray = npt.NDArray[np.float64]
 LEAST_BESIDE = 8
 """Pixels beside the pans under which the coldest of all stand for the hob."""
 MEDIAN, COLDEST = 0.5, 0.2
+HOT_K = 473.15
+"""Scene for which the loss in grease is weighed."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +50,8 @@ class HeadView:
     """Places of the pixels that stand for the hob."""
     hob_quantile: float
     """Which quantile of theirs does."""
+    transmittance_u: float
+    """Standard uncertainty of the window's transmittance in use."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +89,7 @@ def head_view(name: str, *, design: Design, calibration: Calibration) -> HeadVie
         regions=burner_regions(head, design=design, calibration=own),
         beside=beside if enough else np.arange(card.rows * card.cols, dtype=np.int64),
         hob_quantile=MEDIAN if enough else COLDEST,
+        transmittance_u=transmittance_u(head.window, known=own, band=card_band(card)),
     )
 
 
@@ -139,18 +147,27 @@ def scene_uncertainty_k(
     back = band_radiance_slope(apparent, band=view.band) / (tau * slope)
     gain = view.calibration.gain_u * (apparent - moments.sensor_k)
     noise = noise_k(scene_k, view=view) / np.sqrt(np.maximum(pixels, 1.0))
-    window = (radiance - own) / tau * transmittance_u(view) / slope
+    window = (radiance - own) / tau * view.transmittance_u / slope
     return np.asarray(np.sqrt(back**2 * (moments.offset_u_k**2 + gain**2 + noise**2) + window**2))
 
 
-def transmittance_u(view: HeadView) -> float:
+def transmittance_u(window: Window, *, known: HeadCalibration, band: Band) -> float:
     """Return the standard uncertainty of the window's transmittance in use.
 
     A window gets greasy after its calibration: it lies anywhere between what was
-    calibrated and the lowest that the design declares.
+    calibrated and the lowest that the design declares, under the thickest grease that
+    it declares between two cleanings.
     """
-    low = view.head.window.transmittance_frac.low
-    known = view.calibration
+    low, grease = window.transmittance_frac.low, window.grease_m
+    if low is not None and grease is not None:
+        table = optical_table("oil")
+        passed = film_transmittance(
+            float(grease if grease.high is None else grease.high),
+            film=OpticalConstants(table.wavelength_m, table.n, table.k, table.name),
+            temperature_k=HOT_K,
+            band=table_band(band),
+        )
+        low = float(low) * float(passed)
     soil = 0.0 if low is None else max(known.transmittance - float(low), 0.0) / math.sqrt(3.0)
     return max(float(known.transmittance_u), soil)
 
