@@ -56,8 +56,6 @@ UNEVEN_SHARE = 0.03
 A wall of 50 mm seen 20 degrees off hides a strip of 18 mm, 6 % of the visible base,
 which may lie half the span from the mean (own estimate, geometry only).
 """
-UNKNOWN_SHARE = 1 / math.sqrt(12.0)
-"""The same for a part of the pan that may be anywhere in that span (uniform distribution)."""
 HIDDEN_SHARE = 1 / math.sqrt(3.0)
 """The same for a hidden part: the open part may be either end, so it lies within a whole span."""
 OPEN_ENOUGH = 0.05
@@ -69,6 +67,8 @@ HIDDEN_RING = 0.1
 LEAST_OPEN = 0.2
 DOUBT_SHARE = 0.2
 """Standard uncertainty as a share of the distance between the readings with and without wall."""
+LACK_SHARE = 1 / math.sqrt(3.0)
+"""Standard uncertainty for what lies anywhere between nothing and that, about nothing."""
 NATURAL_DIP = 0.5
 """Share of a ring's height over the hob by which the middle inside it may be colder on a burner
 that heats in a ring; own estimate (conduction in a disc evens the rest out)."""
@@ -272,15 +272,22 @@ def dip_k(trace: PanTrace, *, view: BurnerView) -> FloatArray:
     """Return the doubt that a middle colder than the rings round it brings to the mean.
 
     Food that went into a cold pan never makes a pixel fall, but it stays behind while
-    the pan heats; of such a middle it is not known whether it is pan. Beyond what a
-    burner that heats in a ring explains it is not taken for pan at all.
+    the pan heats. If all of such a middle is food and the pan below as hot as round it,
+    the mean falls short by the middle's lack over its area; it lies anywhere between.
+    Beyond what a burner that heats in a ring explains that lack counts in full.
     """
     ring_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
-    around = np.fmax(np.fmax(ring_k[:, 1], ring_k[:, 2]), ring_k[:, 3])
-    open_ = trace.ring_open_frac(0)[:, 0] >= HIDDEN_RING
-    dip = np.where(open_, np.maximum(np.nan_to_num(around - ring_k[:, 0]), 0.0), 0.0)
-    beyond = dip - NATURAL_DIP * np.nan_to_num(np.maximum(around - trace.hob_k, 0.0))
-    return np.asarray(np.hypot(UNKNOWN_SHARE * dip, np.maximum(beyond, 0.0)))
+    seen = (trace.ring_open_frac(0) >= HIDDEN_RING) & np.isfinite(ring_k)
+    ring_k = np.where(seen, ring_k, -np.inf)
+    around = ring_k[:, 1:4].max(axis=1)
+    hottest = 1 + ring_k[:, 1:4].argmax(axis=1)
+    lack, area = np.zeros(around.size), ring_area_frac()
+    for ring in range(3):
+        inside = seen[:, ring] & (ring < hottest) & np.isfinite(around)
+        lack += area[ring] * np.where(inside, np.maximum(around - ring_k[:, ring], 0.0), 0.0)
+    natural = NATURAL_DIP * np.maximum(around - trace.hob_k, 0.0)
+    unnatural = seen[:, 0] & (around - ring_k[:, 0] > natural)
+    return np.where(unnatural, lack, LACK_SHARE * lack)
 
 
 def trimmed(trace: PanTrace) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -156,8 +156,10 @@ def transmittance_u(window: Window, *, known: HeadCalibration, band: Band) -> fl
 
     A window gets greasy after its calibration: it lies anywhere between what was
     calibrated and the lowest that the design declares, under the thickest grease that
-    it declares between two cleanings.
+    it declares between two cleanings. What is as declared has its declared range.
     """
+    if known.transmittance_how == "nominal":
+        return float(known.transmittance_u)
     low, grease = window.transmittance_frac.low, window.grease_m
     if low is not None and grease is not None:
         table = optical_table("oil")
