@@ -278,12 +278,12 @@ def dip_k(trace: PanTrace, *, view: BurnerView) -> FloatArray:
     """
     ring_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
     seen = (trace.ring_open_frac(0) >= HIDDEN_RING) & np.isfinite(ring_k)
-    ring_k = np.where(seen, ring_k, -np.inf)
+    ring_k = np.where(seen, ring_k, 0.0)
     around = ring_k[:, 1:4].max(axis=1)
     hottest = 1 + ring_k[:, 1:4].argmax(axis=1)
     lack, area = np.zeros(around.size), ring_area_frac()
     for ring in range(3):
-        inside = seen[:, ring] & (ring < hottest) & np.isfinite(around)
+        inside = seen[:, ring] & (ring < hottest)
         lack += area[ring] * np.where(inside, np.maximum(around - ring_k[:, ring], 0.0), 0.0)
     natural = NATURAL_DIP * np.maximum(around - trace.hob_k, 0.0)
     unnatural = seen[:, 0] & (around - ring_k[:, 0] > natural)
