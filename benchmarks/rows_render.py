@@ -112,7 +112,7 @@ def _scene(count: int) -> tuple[Any, Any]:
     shape = 15.0 * r * np.cos(angle) - 20.0 * r**2
     cells = 440.0 + 10.0 * np.arange(6)[:, None] + shape + 0.1 * np.arange(count)[:, None, None]
     rest_k = np.array([400.0] * 6 + [320.0] * 6 + [320.0, 300.0])
-    return cells, band_radiance(rest_k, band=BAND)
+    return cells.astype(np.float32), band_radiance(rest_k, band=BAND)
 
 
 def _timed(lens: Lens, sampling: Sampling, count: int) -> tuple[float, float, Any]:

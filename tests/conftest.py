@@ -103,6 +103,11 @@ class Painter:
             told=Told.model_validate(self.told),
         )
 
+    def seen_k(self, emissivity: float, temperature_k: np.ndarray) -> np.ndarray:
+        """Return the apparent temperature, before the window, of an even surface."""
+        mirrored = radiance(np.array(self.reflected_k))
+        return apparent(emissivity * radiance(temperature_k) + (1 - emissivity) * mirrored)
+
     def _frame(self, discs: list[Disc], x, y, t, card) -> np.ndarray:
         mirrored = radiance(np.array(self.reflected_k))
         hob = self.hob_emissivity

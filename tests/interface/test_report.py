@@ -312,6 +312,7 @@ def test_terminal_estimate_says_why_it_has_no_number() -> None:
         u95_k=np.full(2, 5.0),
         hottest_k=np.full(2, np.nan),
         nonuniformity_k=np.full(2, np.nan),
+        apparent_k=np.full(2, np.nan),
         flags=flags,
         heat_on=np.ones(2, dtype=np.bool_),
         pixels=np.full(2, 20, dtype=np.int8),

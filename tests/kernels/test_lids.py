@@ -71,7 +71,7 @@ def test_a_boiling_pots_lid_sits_just_under_the_boil_and_condensate_comes_back()
 
 def test_under_a_lid_water_comes_to_the_boil_sooner():
     to_boil = [
-        int(np.flatnonzero(run(CASES["water"][0], 500.0, lid=lid).layer_k[:, 0, 0, 0] > 370.0)[0])
+        int(np.flatnonzero(run(CASES["water"][0], 500.0, lid=lid).layer_k[:, 0] > 370.0)[0])
         for lid in (None, LID)
     ]
     assert to_boil[1] < to_boil[0]

@@ -125,7 +125,7 @@ def patch(steps, n_theta=8):
     return foodpatch.FoodPatch(
         piece,
         contact[:, None, None],
-        column_k=np.full((12, 6, n_theta, 1), 278.15),
+        column_k=np.full((column.areal_j_m2k.size, 6, n_theta, 1), 278.15),
         water_kg_m2=column.water_kg_m2[deep],
         areal_j_m2k=column.areal_j_m2k[deep],
         between_w_m2k=column.between_w_m2k[deep],

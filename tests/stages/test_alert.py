@@ -32,6 +32,7 @@ def _burner(name, hottest_k, *, flags=0, heat_on=True):
         u95_k=np.full(n, 5.0),
         hottest_k=hottest,
         nonuniformity_k=np.full(n, np.nan),
+        apparent_k=np.full(n, np.nan),
         flags=np.broadcast_to(np.asarray(flags, dtype=np.uint32), n).copy(),
         heat_on=np.broadcast_to(np.asarray(heat_on), n).copy(),
         pixels=np.full(n, 50, dtype=np.int8),

@@ -323,6 +323,7 @@ def make_cook(name: str = "sear-r0", *, evidence: str = "simulated") -> ShownCoo
         u95_k=np.full(time_s.size, 9.0),
         hottest_k=hottest,
         nonuniformity_k=np.full(time_s.size, 5.0),
+        apparent_k=np.full(time_s.size, np.nan),
         flags=flags,
         heat_on=np.ones(time_s.size, dtype=np.bool_),
         pixels=np.full(time_s.size, 30, dtype=np.int8),

@@ -107,6 +107,7 @@ def _cook(
         u95_k=np.full(n, u95_k),
         hottest_k=said,
         nonuniformity_k=np.full(n, NAN),
+        apparent_k=np.full(n, NAN),
         flags=np.broadcast_to(np.asarray(flags, dtype=np.uint32), n).copy(),
         heat_on=np.ones(n, dtype=bool),
         pixels=np.full(n, 50, dtype=np.int8),

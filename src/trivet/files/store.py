@@ -14,6 +14,7 @@ import io
 import json
 import re
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -178,7 +179,7 @@ def _arrays(folder: Path) -> dict[str, NDArray[Any]]:
     try:
         with file.open("rb") as handle, np.load(handle, allow_pickle=False) as packed:
             arrays = {name: packed[name] for name in packed.files}
-    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile) as error:
+    except (OSError, ValueError, EOFError, KeyError, zipfile.BadZipFile, zlib.error) as error:
         raise StorageError(f"{file}: damaged ({error}); {_ADVICE}") from error
     for array in arrays.values():
         array.flags.writeable = False

@@ -33,6 +33,10 @@ class BurnerEstimate:
     where nothing can be said.  Given also while settling. [K]"""
     nonuniformity_k: FloatArray
     """P95 - P5 over the pan; NaN where withheld. [K]"""
+    apparent_k: FloatArray
+    """Mean apparent temperature of the open pan before the window, whatever its emissivity; NaN
+    where no pan has been found.  Given also for a shiny pan, of which it says only how much it
+    radiates and mirrors. [K]"""
     flags: FlagArray
     """Bits of quality.Quality."""
     heat_on: BoolArray

@@ -99,7 +99,7 @@ def simulated(
         layer=layer,
         run=RunSettings(step_s=STEP_S, record_every=5, start_k=start_c + 273.15),
     )
-    return run.time_s, run.layer_k[:, 0, 0, 0] - 273.15
+    return run.time_s, run.layer_k[:, 0] - 273.15
 
 
 @functools.cache

@@ -50,6 +50,18 @@ def test_shiny_pan_is_not_measurable_never_low(painter, nominal, disc) -> None:
     assert ((one.flags[heated] & int(Quality.SHINY)) != 0).all()
 
 
+def test_apparent_temperature_of_a_shiny_pan_follows_its_radiance(painter, nominal, disc) -> None:
+    """Planck by direct summation: 0.12 of what the steel emits and 0.88 of what it mirrors."""
+    painter.told = {"pan": STEEL, "base_contents": "dry"}
+    one = burner(read(painter, [disc(0.12, ramp(430.0, 1.0))], nominal))
+    steel_k = 430.0 + np.arange(one.apparent_k.size) / 4
+    seen = painter.seen_k(0.12, steel_k)
+    later = slice(8, None)
+    assert np.abs(one.apparent_k - seen)[later].max() < 1.5
+    nothing = burner(read(painter, [], nominal))
+    assert np.isnan(nothing.apparent_k).all()
+
+
 def test_untold_shiny_pan_gives_no_low_number(painter, nominal, disc) -> None:
     one = burner(read(painter, [disc(0.12, ramp(430.0, 1.5))], nominal))
     wrong = np.isfinite(one.reported_k) & (

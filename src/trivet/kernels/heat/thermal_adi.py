@@ -38,11 +38,12 @@ from trivet.kernels.heat.thermal_cells import (
     Scratch,
     compiled,
 )
-from trivet.kernels.heat.thermal_exchange import exchange, renew
+from trivet.kernels.heat.thermal_exchange import add_row, exchange, renew
 from trivet.kernels.heat.thermal_food import exchange_food, keep_food_conduction, settle_food
 from trivet.kernels.heat.thermal_hob import exchange_hob, flow_from_hob, settle_hob
 from trivet.kernels.heat.thermal_lid import condensed_kg, exchange_lid, settle_butter, settle_lid
 from trivet.kernels.heat.thermal_wall import exchange_wall, settle_wall
+from trivet.kernels.heat.thermal_wide import book_losses, fold, spread, spread_row
 
 # Weight of the new time level in conduction: a little above 1/2 so that the
 # stiff modes near the centre die out instead of ringing.
@@ -50,116 +51,183 @@ IMPLICIT_WEIGHT = 0.52
 
 
 @compiled
-def _conduct(core: Core, step_s: float) -> None:
+def _halo(halo: FloatArray, ring: FloatArray) -> None:
+    """Copy a ring with its neighbours across the seam."""
+    n_t, lanes = ring.shape
+    halo[1 : n_t + 1, :] = ring
+    for c in range(lanes):
+        halo[0, c], halo[n_t + 1, c] = ring[n_t - 1, c], ring[0, c]
+
+
+@compiled
+def _conduct(core: Core, wide: Core, step_s: float) -> None:
     """Put dt * L(T) into ``delta``."""
-    metal, delta = core.metal, core.scratch.delta
-    rings, n_t, lanes = metal.k.shape
+    metal, halo = wide.metal, core.scratch.halo
+    rings, rows, width = metal.k.shape
+    cells, lanes = rows * width, halo.shape[1]
+    flat = halo.reshape(halo.size)
+    left = flat[:cells].reshape(rows, width)
+    right = flat[2 * lanes :].reshape(rows, width)
     for i in range(rings):
+        _halo(halo, core.metal.k[i])
         a, b, e = metal.inward[i], metal.outward[i], metal.around[i]
-        below, above = max(i - 1, 0), min(i + 1, rings - 1)
-        pan, inner, outer = metal.k[i], metal.k[below], metal.k[above]
-        for j in range(n_t):
-            left = j - 1 if j > 0 else n_t - 1
-            right = j + 1 if j < n_t - 1 else 0
-            for c in range(lanes):
+        pan, inner = metal.k[i], metal.k[max(i - 1, 0)]
+        outer, delta = metal.k[min(i + 1, rings - 1)], wide.scratch.delta[i]
+        for j in range(rows):
+            for c in range(width):
                 t = pan[j, c]
-                flow = a[c] * (inner[j, c] - t) + b[c] * (outer[j, c] - t)
-                flow += e[c] * (pan[left, c] + pan[right, c] - 2.0 * t)
-                delta[i, j, c] = step_s * flow
+                delta[j, c] = a[c] * (inner[j, c] - t) + b[c] * (outer[j, c] - t)
+        for j in range(rows):
+            for c in range(width):
+                flow = delta[j, c] + e[c] * (left[j, c] + right[j, c] - 2.0 * pan[j, c])
+                delta[j, c] = step_s * flow
 
 
 @compiled
 def _sweep_radial(metal: Metal, scratch: Scratch, weight_s: float) -> None:
-    """Solve (D - s Lr) w = right side along every ray, in place in ``delta``."""
-    delta, diag, upper = scratch.delta, scratch.diag, scratch.upper
-    n_r, n_t, lanes = delta.shape
+    """Solve (D - s Lr) w = right side along every ray, in place in a wide ``delta``."""
+    n_r, n_t, lanes = scratch.delta.shape
+    inv = scratch.row[0]
     for i in range(n_r):
         inward, outward, back = metal.inward[i], metal.outward[i], max(i - 1, 0)
+        diag, delta, before = scratch.diag[i], scratch.delta[i], scratch.delta[back]
+        upper, under = scratch.upper[i], scratch.upper[back]
         for j in range(n_t):
             for c in range(lanes):
                 a, b = weight_s * inward[c], weight_s * outward[c]
                 # at i = 0 the inward weight is zero, so the stale row does not act
-                inv = 1.0 / (diag[i, j, c] + a + b - a * upper[back, j, c])
-                upper[i, j, c] = b * inv
-                delta[i, j, c] = (delta[i, j, c] + a * delta[back, j, c]) * inv
-    for i in range(n_r - 2, -1, -1):
+                inv[j, c] = 1.0 / (diag[j, c] + a + b - a * under[j, c])
         for j in range(n_t):
             for c in range(lanes):
-                delta[i, j, c] += upper[i, j, c] * delta[i + 1, j, c]
+                upper[j, c] = weight_s * outward[c] * inv[j, c]
+        for j in range(n_t):
+            for c in range(lanes):
+                a = weight_s * inward[c]
+                delta[j, c] = (delta[j, c] + a * before[j, c]) * inv[j, c]
+    for i in range(n_r - 2, -1, -1):
+        upper, delta, after = scratch.upper[i], scratch.delta[i], scratch.delta[i + 1]
+        for j in range(n_t):
+            for c in range(lanes):
+                delta[j, c] += upper[j, c] * after[j, c]
+
+
+@compiled
+def _eliminate(turn: FloatArray, n_t: int, width: int) -> None:
+    """Eliminate upwards in the first ``width`` columns of ``turn``: solution, ring, q, diagonal.
+
+    Row ``n_t`` of the diagonal holds the conductance e; x comes in as D w.
+    """
+    x, ring, q, diag, spare = turn[0], turn[1], turn[2], turn[3], turn[4]
+    e, inv, first = diag[n_t], spare[0], spare[1]
+    last = n_t - 1
+    for c in range(width):
+        first[c] = diag[0, c] + 2.0 * e[c]
+    for c in range(width):
+        inv[c] = 0.5 / first[c]
+    for c in range(width):
+        ring[0, c] = e[c] * inv[c]
+    for c in range(width):
+        x[0, c] *= inv[c]
+    for c in range(width):
+        q[0, c] = -first[c] * inv[c]
+    for j in range(1, n_t):
+        ring_j, ring_b, x_j, x_b, q_j, q_b = ring[j], ring[j - 1], x[j], x[j - 1], q[j], q[j - 1]
+        diag_j = diag[j]
+        if j == last:
+            for c in range(width):
+                diag_j[c] += e[c] * e[c] / first[c]
+        for c in range(width):
+            inv[c] = 1.0 / (diag_j[c] + 2.0 * e[c] - e[c] * ring_b[c])
+        for c in range(width):
+            ring_j[c] = e[c] * inv[c]
+        for c in range(width):
+            x_j[c] = (x_j[c] + e[c] * x_b[c]) * inv[c]
+        for c in range(width):
+            q_j[c] = e[c] * q_b[c] * inv[c]
+    for c in range(width):
+        q[last, c] -= e[c] * inv[c]
+
+
+@compiled
+def _close(turn: FloatArray, n_t: int, width: int) -> None:
+    """Substitute back and close the ring: Sherman-Morrison."""
+    x, ring, q, diag, spare = turn[0], turn[1], turn[2], turn[3], turn[4]
+    e, share, first = diag[n_t], spare[0], spare[1]
+    last = n_t - 1
+    for j in range(last - 1, -1, -1):
+        ring_j, x_j, x_a, q_j, q_a = ring[j], x[j], x[j + 1], q[j], q[j + 1]
+        for c in range(width):
+            x_j[c] += ring_j[c] * x_a[c]
+        for c in range(width):
+            q_j[c] += ring_j[c] * q_a[c]
+    for c in range(width):
+        v = e[c] / first[c]
+        share[c] = (x[0, c] + v * x[last, c]) / (1.0 + q[0, c] + v * q[last, c])
+    for j in range(n_t):
+        x_j, q_j = x[j], q[j]
+        for c in range(width):
+            x_j[c] -= share[c] * q_j[c]
 
 
 @compiled
 def _sweep_around(metal: Metal, scratch: Scratch, weight_s: float) -> None:
-    """Solve (D - s Lt) delta = D w around every ring (cyclic, Sherman-Morrison)."""
+    """Solve (D - s Lt) delta = D w around every ring, several rings side by side."""
     rings, n_t, lanes = scratch.delta.shape
-    ring, q = scratch.ring, scratch.ring_q
-    last = n_t - 1
-    for i in range(rings):
-        around = metal.around[i]
-        x, diag = scratch.delta[i], scratch.diag[i]
-        for c in range(lanes):
-            e = weight_s * around[c]
-            b0 = diag[0, c] + 2.0 * e
-            inv = 0.5 / b0
-            ring[0, c] = e * inv
-            x[0, c] = x[0, c] * diag[0, c] * inv
-            q[0, c] = -b0 * inv
-        for j in range(1, last):
+    turn = scratch.turn
+    most = turn.shape[2] // lanes
+    for first in range(0, rings, most):
+        count = min(most, rings - first)
+        for r in range(count):
+            x, diag, at = scratch.delta[first + r], scratch.diag[first + r], r * lanes
+            for j in range(n_t):
+                for c in range(lanes):
+                    turn[3, j, at + c] = diag[j, c]
+                    turn[0, j, at + c] = x[j, c] * diag[j, c]
             for c in range(lanes):
-                e = weight_s * around[c]
-                inv = 1.0 / (diag[j, c] + 2.0 * e - e * ring[j - 1, c])
-                ring[j, c] = e * inv
-                x[j, c] = (x[j, c] * diag[j, c] + e * x[j - 1, c]) * inv
-                q[j, c] = e * q[j - 1, c] * inv
-        for c in range(lanes):
-            e = weight_s * around[c]
-            b0 = diag[0, c] + 2.0 * e
-            inv = 1.0 / (diag[last, c] + 2.0 * e + e * e / b0 - e * ring[last - 1, c])
-            x[last, c] = (x[last, c] * diag[last, c] + e * x[last - 1, c]) * inv
-            q[last, c] = (-e + e * q[last - 1, c]) * inv
-        for j in range(last - 1, -1, -1):
-            for c in range(lanes):
-                x[j, c] += ring[j, c] * x[j + 1, c]
-                q[j, c] += ring[j, c] * q[j + 1, c]
-        for c in range(lanes):
-            e = weight_s * around[c]
-            v = e / (diag[0, c] + 2.0 * e)
-            ring[last, c] = (x[0, c] + v * x[last, c]) / (1.0 + q[0, c] + v * q[last, c])
-        for j in range(n_t):
-            for c in range(lanes):
-                x[j, c] -= ring[last, c] * q[j, c]
+                turn[3, n_t, at + c] = weight_s * metal.around[first + r, c]
+        _eliminate(turn, n_t, count * lanes)
+        _close(turn, n_t, count * lanes)
+        for r in range(count):
+            x, at = scratch.delta[first + r], r * lanes
+            for j in range(n_t):
+                for c in range(lanes):
+                    x[j, c] = turn[0, j, at + c]
 
 
 @compiled
-def _apply(core: Core) -> None:
+def _apply(core: Core, wide: Core) -> None:
     """Add the increments to pan and layer and take the means."""
-    grid, cells, cook, scratch = core.grid, core.cells, core.cook, core.scratch
-    n_r, n_t, lanes = cells.pan.shape
-    cook[MEAN_PAN, :] = 0.0
-    cook[MEAN_LAYER, :] = 0.0
-    pan_mean, layer_mean = cook[MEAN_PAN], cook[MEAN_LAYER]
+    cells, scratch = wide.cells, wide.scratch
+    n_r, rows, width = cells.pan.shape
     covered = core.food.cell.shape[0] > 0  # else every cell is open: one field less to read
+    scratch.total[:, :, :] = 0.0
+    pan_sum, layer_sum = scratch.total[0], scratch.total[1]
     for i in range(n_r):
-        area = grid.area[i]
+        area = wide.grid.area[i]
         pan, layer, open_frac = cells.pan[i], cells.layer[i], cells.open_frac[i]
         delta, shift, gain = scratch.delta[i], scratch.shift[i], scratch.gain[i]
-        for j in range(n_t):  # one written row a loop, see thermal_exchange
-            for c in range(lanes):
-                pan[j, c] += delta[j, c]
-            for c in range(lanes):
+        add_row(pan, delta)  # one written row a loop, see thermal_exchange
+        for j in range(rows):
+            for c in range(width):
                 layer[j, c] += shift[j, c] + gain[j, c] * delta[j, c]
-            for c in range(lanes):
-                pan_mean[c] += area * pan[j, c]
-            if covered:
-                for c in range(lanes):
-                    layer_mean[c] += area * open_frac[j, c] * layer[j, c]
-            else:
-                for c in range(lanes):
-                    layer_mean[c] += area * layer[j, c]
+        for j in range(rows):
+            for c in range(width):
+                pan_sum[j, c] += area * pan[j, c]
+        if covered:
+            for j in range(rows):
+                for c in range(width):
+                    layer_sum[j, c] += area * open_frac[j, c] * layer[j, c]
+        else:
+            for j in range(rows):
+                for c in range(width):
+                    layer_sum[j, c] += area * layer[j, c]
+    core.cook[MEAN_PAN, :], core.cook[MEAN_LAYER, :] = 0.0, 0.0
+    fold(core.cook[MEAN_PAN], core.scratch.total[0])
+    fold(core.cook[MEAN_LAYER], core.scratch.total[1])
 
 
 @compiled
-def _settle(core: Core, step_s: float) -> None:
+def _settle(core: Core, wide: Core, step_s: float) -> None:
     """Stir the layer, boil off the excess, account for the vapour, find dryness."""
     cells, fixed, live, cook = core.cells, core.fixed, core.live, core.cook
     n_r, n_t, lanes = cells.pan.shape
@@ -192,56 +260,63 @@ def _settle(core: Core, step_s: float) -> None:
                 for j in range(n_t):
                     cells.pan[i, j, c] += rise
     if stirred:
+        spread_row(wide.cook[MEAN_LAYER], cook[MEAN_LAYER])
+        mixing, mean_k = wide.fixed[MIXING], wide.cook[MEAN_LAYER]
         for i in range(n_r):
-            for j in range(n_t):
-                for c in range(lanes):
-                    pull = fixed[MIXING, c] * cells.open_frac[i, j, c]
-                    cells.layer[i, j, c] += pull * (cook[MEAN_LAYER, c] - cells.layer[i, j, c])
+            layer, open_frac = wide.cells.layer[i], wide.cells.open_frac[i]
+            for j in range(layer.shape[0]):
+                for c in range(layer.shape[1]):
+                    pull = mixing[c] * open_frac[j, c]
+                    layer[j, c] += pull * (mean_k[c] - layer[j, c])
 
 
 @compiled
-def _rates(core: Core, contact: FloatArray, step_s: float) -> None:
+def _rates(core: Core, wide: Core, contact: FloatArray, step_s: float) -> None:
     """Assemble right side, diagonal and eliminated layer of one step."""
-    _conduct(core, step_s)
+    spread(core, wide)
+    core.live[LOSS_RATE, :] = 0.0
+    _conduct(core, wide, step_s)
     keep_food_conduction(core.food, core.scratch.delta)
-    flow_from_hob(core)
-    exchange(core, step_s)
+    flow_from_hob(wide)
+    exchange(wide, step_s)
     exchange_food(core, contact, step_s, IMPLICIT_WEIGHT)
-    exchange_hob(core, step_s)
-    exchange_wall(core, step_s)
+    exchange_hob(wide, step_s)
+    exchange_wall(wide, step_s)
+    book_losses(core)
     exchange_lid(core)
 
 
 @compiled
-def advance(core: Core, power: FloatArray, contact: FloatArray, step_s: float) -> None:
+def advance(core: Core, wide: Core, power: FloatArray, contact: FloatArray, step_s: float) -> None:
     """Advance a block by ``len(power)`` steps and keep its ledger.
 
-    Power is (step, lane), the contact coefficient of food (step, piece, lane).
+    Power is (step, lane), the contact coefficient of food (step, piece, lane);
+    ``wide`` is the core seen wide.
     """
     live, cook = core.live, core.cook
     weight_s = IMPLICIT_WEIGHT * step_s
     for n in range(power.shape[0]):
         renew(core, power[n], step_s)
-        _rates(core, contact[n], step_s)
+        _rates(core, wide, contact[n], step_s)
         for c in range(power.shape[1]):
             # trapezoid in time: the first call of a run starts from a negative mark
             if cook[LAST_RATE, c] >= -1e30:
                 cook[LOST, c] += 0.5 * step_s * (cook[LAST_RATE, c] + live[LOSS_RATE, c])
             cook[LAST_RATE, c] = live[LOSS_RATE, c]
-        _sweep_radial(core.metal, core.scratch, weight_s)
+        _sweep_radial(wide.metal, wide.scratch, weight_s)
         _sweep_around(core.metal, core.scratch, weight_s)
-        settle_hob(core)
-        settle_wall(core, step_s)
-        _apply(core)
+        settle_hob(core, wide)
+        settle_wall(core, wide, step_s)
+        _apply(core, wide)
         settle_food(core, step_s)
         settle_butter(core, step_s)
-        _settle(core, step_s)
+        _settle(core, wide, step_s)
         settle_lid(core, step_s)
 
 
 @compiled
-def close_ledger(core: Core, contact: FloatArray, step_s: float) -> None:
+def close_ledger(core: Core, wide: Core, contact: FloatArray, step_s: float) -> None:
     """Add the last half step of losses, evaluated at the final temperatures."""
-    _rates(core, contact, step_s)
+    _rates(core, wide, contact, step_s)
     for c in range(core.fixed.shape[1]):
         core.cook[LOST, c] += 0.5 * step_s * (core.cook[LAST_RATE, c] + core.live[LOSS_RATE, c])

@@ -12,16 +12,16 @@ from trivet.kernels.heat import thermal_cells as tc
 from trivet.kernels.heat.foodpatch import FoodPatch
 from trivet.kernels.heat.lids import Lid
 from trivet.kernels.heat.loads import NUSSELT_PER_K
-from trivet.kernels.heat.thermal_adi import advance, close_ledger
 from trivet.kernels.heat.thermal_batch import LANES, Block
-from trivet.kernels.heat.thermal_exchange import face_k, renew, surface_k
 from trivet.kernels.heat.thermal_foodtable import core_temperatures_k, food_table, no_food
 from trivet.kernels.heat.thermal_ledger import end_state, energy_ledger, stored_j
+from trivet.kernels.heat.thermal_march import HIGHEST_K, LOWEST_K, Drive, Record, march
 from trivet.kernels.heat.thermal_metal import hob_table, metal_table
 from trivet.kernels.heat.thermal_model import Hob, PanRun
+from trivet.kernels.heat.thermal_wide import seen_wide
 
 FloatArray = NDArray[np.float64]
-ALLOWED_K = (150.0, 2500.0)
+TURN_COLUMNS = 48  # values that the sweep around the rings works on side by side
 
 
 def _lid_rows(block: Block, area: FloatArray) -> dict[int, FloatArray | float]:
@@ -121,6 +121,7 @@ def _cells(block: Block, grid: tc.Grid, cover: NDArray[np.bool_], metal: tc.Meta
         shape,
         (~cover).astype(np.float64),
         capacity,
+        1.0 / capacity,
         bottom,
     )
 
@@ -129,10 +130,11 @@ def _scratch(shape: tuple[int, int, int], metal: tc.Metal) -> tc.Scratch:
     _, n_theta, lanes = shape
     shift, gain, from_hob, up, booked = (np.zeros(shape) for _ in range(5))
     diag, delta, upper = (np.zeros(metal.k.shape) for _ in range(3))
-    ring, ring_q = np.zeros((n_theta, lanes)), np.zeros((n_theta, lanes))
+    halo, total = np.zeros((n_theta + 2, lanes)), np.zeros((2, n_theta, lanes))
+    turn = np.zeros((5, n_theta + 1, lanes * max(1, TURN_COLUMNS // lanes)))
     row, poly, skin = np.zeros((11, n_theta, lanes)), np.zeros((4, lanes)), np.zeros((4, lanes))
     return tc.Scratch(
-        diag, delta, shift, gain, from_hob, up, upper, ring, ring_q, row, poly, skin, booked
+        diag, delta, shift, gain, from_hob, up, upper, halo, turn, total, row, poly, skin, booked
     )
 
 
@@ -233,57 +235,59 @@ def _contact(block: Block, food: FoodPatch) -> FloatArray:
 
 def _march(block: Block, core: tc.Core, power: FloatArray, contact: FloatArray) -> partial[PanRun]:
     """Advance from record to record; refuse what is no temperature."""
-    cells, cook = core.cells, core.cook
     step, every, steps = block.settings.step_s, block.settings.record_every, len(power)
     marks = np.unique(np.append(np.arange(0, steps + 1, every), steps))
-    pan, layer, surface = (np.empty((len(marks), *cells.pan.shape)) for _ in range(3))
-    mass, lid = (np.empty((len(marks), cook.shape[1])) for _ in range(2))
-    core_k = np.full((len(marks), contact.shape[1], cook.shape[1]), np.nan)
-    wall = np.empty((len(marks), *core.metal.area.shape))
-    hob, heat = (np.full((len(marks), cook.shape[1]), np.nan) for _ in range(2))
-    for k, mark in enumerate(marks):
-        if k:
-            last = marks[k - 1]
-            advance(core, power[last:mark], contact[last:mark], step)
-            _refuse_runaway(block, cells, float(mark * step))
-        layer[k], mass[k], heat[k] = cells.layer, cook[tc.MASS], cook[tc.INPUT]
-        wall[k] = core.metal.k[cells.pan.shape[0] :].mean(axis=1)
-        if len(core.hob.k):
-            mean = (core.grid.area[:, None, None] * core.hob.k).sum(axis=(0, 1))
-            hob[k] = np.where(core.hob.phi.any(axis=(0, 1, 2)), mean, np.nan)
-        renew(core, np.zeros(cook.shape[1]), 0.0)
-        face_k(core, pan[k])
-        surface_k(core, pan[k], surface[k])
-        lid[k] = np.where(core.fixed[tc.LID_CAP] > 0.0, cook[tc.LID_K], np.nan)
-        if len(core.food.cell):
-            core_k[k] = core_temperatures_k(core.food, core.grid.area, core_k[k].shape)
-    close_ledger(core, contact[-1], step)
-    heat[1:] = np.diff(heat, axis=0) / (np.diff(marks) * step)[:, None]
+    record = _empty_record(core, moments=len(marks), pieces=contact.shape[1])
+    wrong = march(core, seen_wide(core), Drive(power, contact, float(step), int(every)), record)
+    if wrong >= 0:
+        _refuse_runaway(block, core.cells, wrong * step)
+    heat = np.empty_like(record.heat)
+    heat[1:] = np.diff(record.heat, axis=0) / (np.diff(marks) * step)[:, None]
     heat[0] = heat[1] if len(marks) > 1 else 0.0
+    on = core.hob.phi.any(axis=(0, 1, 2))
     return partial(
         PanRun,
         time_s=marks * step,
-        pan_k=pan,
-        layer_k=layer,
-        surface_k=surface,
-        mass_kg=mass,
-        lid_k=lid,
-        core_k=core_k,
-        wall_k=wall,
-        hob_k=hob,
+        pan_k=record.pan,
+        layer_k=record.layer,
+        surface_k=record.surface if len(record.surface) else record.pan,
+        mass_kg=record.mass,
+        lid_k=record.lid,
+        core_k=core_temperatures_k(core.food, core.grid.area, record.food),
+        wall_k=record.wall,
+        hob_k=np.where(on, record.hob, np.nan),
         heat_w=heat,
+    )
+
+
+def _empty_record(core: tc.Core, *, moments: int, pieces: int) -> Record:
+    """Return room for the records; none for a surface where nothing lies on any pan."""
+    shape, lanes = core.cells.pan.shape, core.fixed.shape[1]
+    wet = core.fixed[[tc.COVER, tc.FILM_MASS]].any() or len(core.food.cell) > 0
+    nodes = core.food.column.shape[1] if len(core.food.cell) else 0
+    mass, layer, lid, hob, heat = (np.empty((moments, lanes)) for _ in range(5))
+    hob[:] = np.nan
+    return Record(
+        pan=np.empty((moments, *shape)),
+        surface=np.empty((moments if wet else 0, *shape)),
+        layer=layer,
+        mass=mass,
+        lid=lid,
+        hob=hob,
+        heat=heat,
+        wall=np.empty((moments, *core.metal.area.shape)),
+        food=np.empty((moments, nodes, pieces, lanes)),
     )
 
 
 def _refuse_runaway(block: Block, cells: tc.Cells, time_s: float) -> None:
     """Name the cook whose solution is no temperature any more."""
-    low, high = ALLOWED_K
     for field in (cells.pan, cells.layer):
-        if field.min() > low and field.max() < high:  # not so with a NaN either
+        good = (field > LOWEST_K) & (field < HIGHEST_K)
+        if good.all():
             continue
-        good = (field > low) & (field < high)
         cook = block.first + int(np.argwhere(~good)[0][2])
         raise OutOfRangeError(
-            f"cook {cook} left {low:.0f} to {high:.0f} K at {time_s:.1f} s: "
+            f"cook {cook} left {LOWEST_K:.0f} to {HIGHEST_K:.0f} K at {time_s:.1f} s: "
             "check its heat capacity, power and losses, or take a shorter step"
         )

@@ -61,13 +61,14 @@ class Grid(NamedTuple):
 
 
 class Cells(NamedTuple):
-    """Per-cell fields of a block, all (n_r, n_theta, lane) but the two ring arrays."""
+    """Per-cell fields of a block, all (n_r, n_theta, lane) but the three ring arrays."""
 
     pan: FloatArray
     layer: FloatArray
     shape: FloatArray
     open_frac: FloatArray
     capacity: FloatArray
+    inv_capacity: FloatArray
     bottom: FloatArray
 
 
@@ -137,6 +138,9 @@ class Scratch(NamedTuple):
     """Work arrays of the sweeps.
 
     ``from_hob`` is the flux from the hob, ``up`` that into food, where any lies.
+    ``halo`` (n_theta + 2, lane) is a ring with its neighbours across the seam,
+    ``turn`` (5, n_theta + 1, column) what the sweep around several rings needs, and
+    ``total`` (2, n_theta, lane) sums over the rings.
     """
 
     diag: FloatArray
@@ -146,8 +150,9 @@ class Scratch(NamedTuple):
     from_hob: FloatArray
     up: FloatArray
     upper: FloatArray
-    ring: FloatArray
-    ring_q: FloatArray
+    halo: FloatArray
+    turn: FloatArray
+    total: FloatArray
     row: FloatArray
     poly: FloatArray
     layer_poly: FloatArray
@@ -155,7 +160,11 @@ class Scratch(NamedTuple):
 
 
 class Core(NamedTuple):
-    """A block of cooks: geometry, fields and tables of per-cook figures."""
+    """A block of cooks: geometry, fields and tables of per-cook figures.
+
+    Seen wide (``thermal_wide``) the same fields are (n_r, n_theta / g, g x lane) and the
+    tables repeat g times, so that few cooks fill the vector units as many do.
+    """
 
     grid: Grid
     cells: Cells

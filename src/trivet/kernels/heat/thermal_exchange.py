@@ -37,7 +37,6 @@ from trivet.kernels.heat.thermal_cells import (
     LAYER_G,
     LAYER_SIGMA,
     LID_CAP,
-    LOSS_RATE,
     MASS,
     MEAN_LAYER,
     MEAN_PAN,
@@ -60,6 +59,7 @@ from trivet.kernels.heat.thermal_cells import (
     Cell,
     Core,
     FloatArray,
+    Food,
     G,
     compiled,
 )
@@ -270,12 +270,12 @@ def _pan_terms(cell: Cell, row: FloatArray, live: FloatArray, step_s: float) -> 
 
 @compiled
 def exchange(core: Core, step_s: float) -> None:
-    """Add losses, heating and the eliminated layer to right side and diagonal."""
+    """Add losses, heating and the eliminated layer to right side and diagonal of a wide core."""
     grid, cells, scratch = core.grid, core.cells, core.scratch
     fixed, live = core.fixed, core.live
     n_r, _, lanes = cells.pan.shape
     row, poly, skin = scratch.row, scratch.poly, scratch.layer_poly
-    live[LOSS_RATE, :] = 0.0
+    scratch.total[0, :, :] = 0.0
     thick = fixed[FACE_R].max() > 0.0
     booking = core.food.cell.shape[0] > 0 or fixed[LID_CAP].max() > 0.0
     _quartic(skin, fixed, fixed[LAYER_SIGMA], np.ones(lanes))
@@ -296,7 +296,7 @@ def exchange(core: Core, step_s: float) -> None:
         value_row(row[4], tl, skin)
         slope_row(row[5], tl, skin)
         _through_skin(row, live)
-        _weight(row, live, 1.0 / cells.capacity[i], step_s)
+        _weight(row, live, cells.inv_capacity[i], step_s)
         cell = Cell(
             scratch.shift[i], scratch.gain[i], scratch.diag[i], scratch.delta[i],
             cells.capacity[i], cells.shape[i],
@@ -304,7 +304,7 @@ def exchange(core: Core, step_s: float) -> None:
         _layer_terms(cell, row, live, step_s)
         _pan_terms(cell, row, live, step_s)
         _book(row[8], row[0], row[4])
-        add_loss(live[LOSS_RATE], row[8], fixed[BASE_AREA], grid.area[i])
+        add_loss(scratch.total[0], row[8], fixed[BASE_AREA], grid.area[i])
         if booking:
             scratch.booked[i, :, :] = row[8]
 
@@ -317,17 +317,28 @@ def _book(out: FloatArray, pan: FloatArray, layer: FloatArray) -> None:
 
 
 @compiled
-def add_loss(rate: FloatArray, loss: FloatArray, base_m2: FloatArray, share: float) -> None:
-    """Add the loss of a row to that of its cook."""
+def add_row(out: FloatArray, more: FloatArray) -> None:
+    """Add one row to another."""
+    for j in range(out.shape[0]):
+        for c in range(out.shape[1]):
+            out[j, c] += more[j, c]
+
+
+@compiled
+def add_loss(total: FloatArray, loss: FloatArray, base_m2: FloatArray, share: float) -> None:
+    """Add the loss of a row to the sums over the rings."""
     for j in range(loss.shape[0]):
         for c in range(loss.shape[1]):
-            rate[c] += share * base_m2[c] * loss[j, c]
+            total[j, c] += share * base_m2[c] * loss[j, c]
 
 
 @compiled
 def face_k(core: Core, out: FloatArray) -> None:
-    """Fill ``out`` with the temperature of the base's upper face, by the fluxes of the moment."""
-    cells, row, fixed, live, food = core.cells, core.scratch.row, core.fixed, core.live, core.food
+    """Fill ``out`` with the temperature of the base's upper face, by the fluxes of the moment.
+
+    Core and ``out`` are wide.
+    """
+    cells, row, fixed, live = core.cells, core.scratch.row, core.fixed, core.live
     out[:, :, :] = cells.pan
     if fixed[FACE_R].max() <= 0.0:
         return
@@ -339,6 +350,12 @@ def face_k(core: Core, out: FloatArray) -> None:
         for j in range(cells.pan.shape[1]):
             for c in range(cells.pan.shape[2]):
                 out[i, j, c] = row[10, j, c] - fixed[FACE_R, c] * row[2, j, c]
+
+
+@compiled
+def face_under_food_k(core: Core, out: FloatArray) -> None:
+    """Set the upper face under food in ``out``, which is as narrow as the core."""
+    cells, fixed, food = core.cells, core.fixed, core.food
     for n in range(food.cell.shape[0]):  # food takes what its contact lets through
         i, j, c = food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]
         step = core.live[POWER, c] * cells.shape[i, j, c] + core.scratch.from_hob[i, j, c]
@@ -348,21 +365,30 @@ def face_k(core: Core, out: FloatArray) -> None:
 
 @compiled
 def surface_k(core: Core, face: FloatArray, out: FloatArray) -> None:
-    """Fill ``out`` with the temperature that faces up: layer, food or the bare pan's ``face``."""
-    cells, food, fixed, live = core.cells, core.food, core.fixed, core.live
-    n_r, n_t, lanes = cells.pan.shape
-    for i in range(n_r):
-        for j in range(n_t):
-            for c in range(lanes):
-                tl = cells.layer[i, j, c]
-                dl, l3 = tl - fixed[AMBIENT, c], tl * tl * tl
-                slope = fixed[TOP_SLOPE, c] * dl
-                loss = dl * (fixed[TOP, c] + slope) + fixed[LAYER_SIGMA, c] * (
-                    l3 * tl - fixed[SURROUND4, c]
-                )
-                rate = fixed[TOP, c] + 2.0 * slope + 4.0 * fixed[LAYER_SIGMA, c] * l3
-                resistance = live[R_SURF, c]
-                drop = resistance * (loss / (1.0 + resistance * rate) + live[EVAPORATION, c])
-                out[i, j, c] = tl - drop if live[WET, c] > 0.0 else face[i, j, c]
+    """Fill ``out`` with the temperature that faces up where no food lies: layer or ``face``.
+
+    All of them are wide.
+    """
+    cells, fixed, live, row = core.cells, core.fixed, core.live, core.scratch.row
+    skin, resist, wet = core.scratch.layer_poly, live[R_SURF], live[WET]
+    _quartic(skin, fixed, fixed[LAYER_SIGMA], np.ones(fixed.shape[1]))
+    evaporation = live[EVAPORATION]
+    for i in range(cells.pan.shape[0]):
+        layer = cells.layer[i]
+        value_row(row[4], layer, skin)
+        slope_row(row[5], layer, skin)
+        drop, loss, slope = row[8], row[4], row[5]
+        for j in range(drop.shape[0]):
+            for c in range(drop.shape[1]):
+                through = loss[j, c] / (1.0 + resist[c] * slope[j, c])
+                drop[j, c] = resist[c] * (through + evaporation[c])
+        for j in range(drop.shape[0]):
+            for c in range(drop.shape[1]):
+                out[i, j, c] = layer[j, c] - drop[j, c] if wet[c] > 0.0 else face[i, j, c]
+
+
+@compiled
+def surface_of_food_k(food: Food, out: FloatArray) -> None:
+    """Set the top of food in ``out``."""
     for n in range(food.cell.shape[0]):
         out[food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]] = food.face[n]

@@ -104,21 +104,21 @@ def food_table(food: FoodPatch, cooks: slice, cover: NDArray[np.bool_]) -> tc.Fo
     )
 
 
-def core_temperatures_k(food: tc.Food, area: FloatArray, shape: tuple[int, ...]) -> FloatArray:
+def core_temperatures_k(food: tc.Food, area: FloatArray, sums_k: FloatArray) -> FloatArray:
     """Return the coldest height of each piece, as an area mean over its columns.
 
     Parameters
     ----------
     food : thermal_cells.Food
-        Columns at this moment.
+        Where the pieces lie.
     area : (r,)
         Share of the disc of one cell of each ring. [-]
-    shape : (piece, lane)
-        Shape wanted.
+    sums_k : (time, node, piece, lane)
+        Sums of share x temperature over the columns. [K]
 
     Returns
     -------
-    (piece, lane)
+    (time, piece, lane)
         Temperature, NaN where no such piece lies. [K]
 
     Notes
@@ -130,11 +130,11 @@ def core_temperatures_k(food: tc.Food, area: FloatArray, shape: tuple[int, ...])
     ----------
     None.
     """
+    times, nodes, pieces, lanes = sums_k.shape
+    if nodes == 0:
+        return np.full((times, pieces, lanes), np.nan)
     i, _, c, piece = food.cell.T
-    weight = np.zeros(shape)
+    weight = np.zeros((pieces, lanes))
     np.add.at(weight, (piece, c), area[i])
-    mean = np.zeros((food.column.shape[1], *shape))
-    for node, column in zip(mean, food.column.T, strict=True):
-        np.add.at(node, (piece, c), column * area[i])
     with np.errstate(invalid="ignore"):
-        return coldest_k(mean / np.where(weight > 0.0, weight, np.nan))
+        return coldest_k(np.moveaxis(sums_k, 1, 0) / np.where(weight > 0.0, weight, np.nan))

@@ -21,78 +21,131 @@ from trivet.kernels.heat.thermal_cells import (
     H_LOSS,
     H_SERIES,
     LIMITING,
-    LOSS_RATE,
     POWER,
     Core,
+    FloatArray,
     compiled,
 )
+from trivet.kernels.heat.thermal_exchange import add_loss
+
+
+# One written row a loop, see thermal_exchange.
+
+
+@compiled
+def _phi(out: FloatArray, t: FloatArray, b: FloatArray, d: FloatArray, e: FloatArray) -> None:
+    for j in range(out.shape[0]):
+        for c in range(out.shape[1]):
+            tt = t[j, c]
+            out[j, c] = tt * (b[j, c] + tt * (d[j, c] + e[j, c] * tt * tt))
+
+
+@compiled
+def _phi_slope(out: FloatArray, t: FloatArray, b: FloatArray, d: FloatArray, e: FloatArray) -> None:
+    for j in range(out.shape[0]):
+        for c in range(out.shape[1]):
+            tt = t[j, c]
+            out[j, c] = b[j, c] + tt * (2.0 * d[j, c] + 4.0 * e[j, c] * tt * tt)
 
 
 @compiled
 def flow_from_hob(core: Core) -> None:
-    """Fill the flux from hob to pan and its slopes by both temperatures."""
-    hob, pan, out = core.hob, core.cells.pan, core.scratch.from_hob
-    n_r, n_t, lanes = hob.k.shape
-    series = hob.fixed[H_SERIES]
-    for i in range(n_r):
-        for j in range(n_t):
-            for c in range(lanes):
-                b, d, e = hob.phi[0, i, j, c], hob.phi[1, i, j, c], hob.phi[2, i, j, c]
-                r = series[c]
-                th, tp = hob.k[i, j, c], pan[i, j, c]
-                to = tp * (b + tp * (d + e * tp * tp))
-                flow = th * (b + th * (d + e * th * th)) - to
-                flow /= 1.0 + r * (b + th * (2.0 * d + 4.0 * e * th * th))
-                face = th - r * flow  # a second Newton step: the glass may drop 60 K
-                slope = b + face * (2.0 * d + 4.0 * e * face * face)
-                share = 1.0 / (1.0 + r * slope)
-                flow += (face * (b + face * (d + e * face * face)) - to - flow) * share
-                out[i, j, c] = flow
-                hob.by_hob[i, j, c] = slope * share
-                hob.by_pan[i, j, c] = (b + tp * (2.0 * d + 4.0 * e * tp * tp)) * share
+    """Fill the flux from hob to pan and its slopes by both temperatures, of a wide core."""
+    hob, row = core.hob, core.scratch.row
+    series, to, at, slope, share = hob.fixed[H_SERIES], row[0], row[1], row[2], row[3]
+    for i in range(hob.k.shape[0]):
+        b, d, e = hob.phi[0, i], hob.phi[1, i], hob.phi[2, i]
+        glass, pan, flow = hob.k[i], core.cells.pan[i], core.scratch.from_hob[i]
+        by_hob, by_pan = hob.by_hob[i], hob.by_pan[i]
+        _phi(to, pan, b, d, e)
+        _phi(at, glass, b, d, e)
+        _phi_slope(slope, glass, b, d, e)
+        for j in range(flow.shape[0]):
+            for c in range(flow.shape[1]):
+                flow[j, c] = (at[j, c] - to[j, c]) / (1.0 + series[c] * slope[j, c])
+        for j in range(flow.shape[0]):  # a second Newton step: the glass may drop 60 K
+            for c in range(flow.shape[1]):
+                share[j, c] = glass[j, c] - series[c] * flow[j, c]
+        _phi(at, share, b, d, e)
+        _phi_slope(by_hob, share, b, d, e)
+        for j in range(flow.shape[0]):
+            for c in range(flow.shape[1]):
+                share[j, c] = 1.0 / (1.0 + series[c] * by_hob[j, c])
+        for j in range(flow.shape[0]):
+            for c in range(flow.shape[1]):
+                flow[j, c] += (at[j, c] - to[j, c] - flow[j, c]) * share[j, c]
+        _phi_slope(slope, pan, b, d, e)
+        for j in range(flow.shape[0]):
+            for c in range(flow.shape[1]):
+                by_hob[j, c] *= share[j, c]
+        for j in range(flow.shape[0]):
+            for c in range(flow.shape[1]):
+                by_pan[j, c] = slope[j, c] * share[j, c]
 
 
 @compiled
 def exchange_hob(core: Core, step_s: float) -> None:
-    """Eliminate the hob's nodes from the pan's equation."""
-    grid, cells, hob, scratch = core.grid, core.cells, core.hob, core.scratch
-    fixed, live = core.fixed, core.live
-    n_r, n_t, lanes = hob.k.shape
-    for i in range(n_r):
-        for j in range(n_t):
-            for c in range(lanes):
-                out_w_m2k = hob.fixed[H_LOSS, c]
-                cap, by_hob, by_pan = hob.cap[i, j, c], hob.by_hob[i, j, c], hob.by_pan[i, j, c]
-                flow = scratch.from_hob[i, j, c]
-                lost = out_w_m2k * (hob.k[i, j, c] - hob.fixed[H_BELOW, c])
-                z = step_s * max((by_hob + out_w_m2k) / cap, by_pan / cells.capacity[i, c])
-                w = step_s * (3.0 + z) / (6.0 + z)
-                inv = 1.0 / (cap + w * (by_hob + out_w_m2k))
-                heat = live[POWER, c] * hob.shape[i, j, c]
-                shift, gain = step_s * (heat - flow - lost) * inv, w * by_pan * inv
-                hob.shift[i, j, c], hob.gain[i, j, c] = shift, gain
-                scratch.diag[i, j, c] += w * (by_pan - by_hob * gain)
-                scratch.delta[i, j, c] += step_s * flow + w * by_hob * shift
-                live[LOSS_RATE, c] += grid.area[i] * fixed[BASE_AREA, c] * lost
+    """Eliminate the hob's nodes from the pan's equation, of a wide core."""
+    hob, row, power = core.hob, core.scratch.row, core.live[POWER]
+    below, out_w_m2k, lost, w, inv = hob.fixed[H_BELOW], hob.fixed[H_LOSS], row[0], row[1], row[2]
+    for i in range(hob.k.shape[0]):
+        cap, by_hob, by_pan, flow = hob.cap[i], hob.by_hob[i], hob.by_pan[i], core.scratch.from_hob[i]
+        inv_pan, glass, heated = core.cells.inv_capacity[i], hob.k[i], hob.shape[i]
+        shift, gain = hob.shift[i], hob.gain[i]
+        diag, delta = core.scratch.diag[i], core.scratch.delta[i]
+        for j in range(lost.shape[0]):
+            for c in range(lost.shape[1]):
+                lost[j, c] = out_w_m2k[c] * (glass[j, c] - below[c])
+        for j in range(w.shape[0]):  # the weight (3 + z) / (6 + z), without dividing for z
+            for c in range(w.shape[1]):
+                own = step_s * (by_hob[j, c] + out_w_m2k[c])
+                pans = step_s * by_pan[j, c] * inv_pan[c] * cap[j, c]
+                z = own if own > pans else pans
+                w[j, c] = step_s * (3.0 * cap[j, c] + z) / (6.0 * cap[j, c] + z)
+        for j in range(w.shape[0]):
+            for c in range(w.shape[1]):
+                inv[j, c] = 1.0 / (cap[j, c] + w[j, c] * (by_hob[j, c] + out_w_m2k[c]))
+        for j in range(w.shape[0]):
+            for c in range(w.shape[1]):
+                heat = power[c] * heated[j, c] - flow[j, c] - lost[j, c]
+                shift[j, c] = step_s * heat * inv[j, c]
+        for j in range(w.shape[0]):
+            for c in range(w.shape[1]):
+                gain[j, c] = w[j, c] * by_pan[j, c] * inv[j, c]
+        for j in range(w.shape[0]):
+            for c in range(w.shape[1]):
+                diag[j, c] += w[j, c] * (by_pan[j, c] - by_hob[j, c] * gain[j, c])
+        for j in range(w.shape[0]):
+            for c in range(w.shape[1]):
+                delta[j, c] += step_s * flow[j, c] + w[j, c] * by_hob[j, c] * shift[j, c]
+        add_loss(core.scratch.total[0], lost, core.fixed[BASE_AREA], core.grid.area[i])
 
 
 @compiled
-def settle_hob(core: Core) -> None:
+def settle_hob(core: Core, wide: Core) -> None:
     """Warm the hob by what was eliminated, and switch the limiter on its heated part."""
-    grid, hob, cook = core.grid, core.hob, core.cook
-    n_r, n_t, lanes = hob.k.shape
-    for c in range(lanes):
-        hot, share = 0.0, 0.0
-        for i in range(n_r):
-            for j in range(n_t):
-                step = hob.gain[i, j, c] * core.scratch.delta[i, j, c]
-                hob.k[i, j, c] += hob.shift[i, j, c] + step
-                weight = grid.area[i] * hob.shape[i, j, c]
-                hot += weight * hob.k[i, j, c]
-                share += weight
+    if core.hob.k.shape[0] == 0:
+        return
+    hot, heated = wide.scratch.total[0], wide.scratch.total[1]
+    hot[:, :], heated[:, :] = 0.0, 0.0
+    for i in range(wide.hob.k.shape[0]):
+        glass, shift, gain = wide.hob.k[i], wide.hob.shift[i], wide.hob.gain[i]
+        shape, delta, area = wide.hob.shape[i], wide.scratch.delta[i], wide.grid.area[i]
+        for j in range(glass.shape[0]):
+            for c in range(glass.shape[1]):
+                glass[j, c] += shift[j, c] + gain[j, c] * delta[j, c]
+        for j in range(glass.shape[0]):
+            for c in range(glass.shape[1]):
+                hot[j, c] += area * shape[j, c] * glass[j, c]
+        for j in range(glass.shape[0]):
+            for c in range(glass.shape[1]):
+                heated[j, c] += area * shape[j, c]
+    hob, cook, total = core.hob, core.cook, core.scratch.total
+    for c in range(hob.k.shape[2]):
+        heat, share = total[0, :, c].sum(), total[1, :, c].sum()
         if share <= 0.0:
             continue
-        if hot > share * hob.fixed[H_LIMIT, c]:
+        if heat > share * hob.fixed[H_LIMIT, c]:
             cook[LIMITING, c] = 0.0
-        elif hot < share * (hob.fixed[H_LIMIT, c] - hob.fixed[H_HYSTERESIS, c]):
+        elif heat < share * (hob.fixed[H_LIMIT, c] - hob.fixed[H_HYSTERESIS, c]):
             cook[LIMITING, c] = 1.0

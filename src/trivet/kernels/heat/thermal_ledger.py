@@ -162,13 +162,15 @@ def joined(parts: Sequence[PanRun]) -> PanRun:
     def cat(get: Callable[[PanRun], FloatArray]) -> FloatArray:
         return np.concatenate([get(part) for part in parts], axis=-1)
 
+    pan = cat(lambda p: p.pan_k)
+    bare = all(part.surface_k is part.pan_k for part in parts)
     ledger = EnergyLedger(*(cat(_getter("ledger", f.name)) for f in fields(EnergyLedger)))
     state = PanState(*(cat(_getter("state", f.name)) for f in fields(PanState)))
     return PanRun(
         parts[0].time_s,
-        cat(lambda p: p.pan_k),
+        pan,
         cat(lambda p: p.layer_k),
-        cat(lambda p: p.surface_k),
+        pan if bare else cat(lambda p: p.surface_k),
         cat(lambda p: p.mass_kg),
         cat(lambda p: p.lid_k),
         cat(lambda p: p.core_k),

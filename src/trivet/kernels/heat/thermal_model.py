@@ -159,7 +159,9 @@ class PanRun:
     time_s: FloatArray
     pan_k: FloatArray
     layer_k: FloatArray
+    """(time, cook) liquid or film on the pan, mean over the cells that no food covers."""
     surface_k: FloatArray
+    """What faces up; ``pan_k`` itself where nothing lies on any pan of the batch."""
     mass_kg: FloatArray
     lid_k: FloatArray
     """(time, cook) NaN where no lid is on."""

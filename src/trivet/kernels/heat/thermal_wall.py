@@ -10,7 +10,6 @@ from __future__ import annotations
 from trivet.kernels.heat.thermal_cells import (
     CAP,
     CONTENTS_AREA,
-    LOSS_RATE,
     MASS,
     MEAN_LAYER,
     POWER,
@@ -21,7 +20,7 @@ from trivet.kernels.heat.thermal_cells import (
     FloatArray,
     compiled,
 )
-from trivet.kernels.heat.thermal_exchange import add_loss, slope_row, value_row
+from trivet.kernels.heat.thermal_exchange import add_loss, add_row, slope_row, value_row
 
 
 @compiled
@@ -52,7 +51,7 @@ def _terms(
 
 @compiled
 def exchange_wall(core: Core, step_s: float) -> None:
-    """Add losses, heating and the liquid to right side and diagonal of the wall."""
+    """Add losses, heating and the liquid to right side and diagonal of a wide core's wall."""
     metal, live, cook, scratch = core.metal, core.live, core.cook, core.scratch
     n_r, _, lanes = core.cells.pan.shape
     row, lane = scratch.row, scratch.poly
@@ -67,11 +66,11 @@ def exchange_wall(core: Core, step_s: float) -> None:
         slope_row(row[1], t, metal.wall)
         row[2, :, :] = t
         _terms(scratch.diag[n_r + ring], scratch.delta[n_r + ring], row, lane, step_s)
-        add_loss(live[LOSS_RATE], row[0], metal.area[ring], 1.0)
+        add_loss(scratch.total[0], row[0], metal.area[ring], 1.0)
 
 
 @compiled
-def settle_wall(core: Core, step_s: float) -> None:
+def settle_wall(core: Core, wide: Core, step_s: float) -> None:
     """Add the increments to the wall and give its heat to the liquid, before it is stirred."""
     metal, fixed, live, cook, scratch = core.metal, core.fixed, core.live, core.cook, core.scratch
     cells = core.cells
@@ -80,7 +79,8 @@ def settle_wall(core: Core, step_s: float) -> None:
     into[:] = 0.0
     for ring in range(metal.area.shape[0]):
         t, step, diag = metal.k[n_r + ring], scratch.delta[n_r + ring], scratch.diag[n_r + ring]
-        grip, cap, area = metal.grip[ring], metal.capacity[ring], metal.area[ring]
+        cap, area = metal.capacity[ring], metal.area[ring]
+        grip = wide.metal.grip[ring]  # its first lanes are the cooks'
         for c in range(lanes):
             if grip[c] <= 0.0:
                 continue
@@ -91,9 +91,7 @@ def settle_wall(core: Core, step_s: float) -> None:
                 moved = step_s * (t[j, c] - cook[MEAN_LAYER, c])
                 moved += (diag[j, c] - cap[c]) / slope * step[j, c]
                 into[c] += area[c] * grip[c] * moved
-        for j in range(n_t):
-            for c in range(lanes):
-                t[j, c] += step[j, c]
+        add_row(wide.metal.k[n_r + ring], wide.scratch.delta[n_r + ring])
     for c in range(lanes):
         if into[c] == 0.0:
             continue

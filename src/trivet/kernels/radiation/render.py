@@ -35,13 +35,14 @@ CHUNK = 128
 class Cells:
     """The cells of one pan over time, and what they mirror.
 
-    ``temperature_k`` (time, cell); ``emissivity`` (time or 1, cell);
+    ``temperature_k`` (time, cell), best in single precision, whose 0.03 mK do not
+    matter and which halves what is read; ``emissivity`` (time or 1, cell);
     ``share`` (cell, thing) of the mirrored hemisphere that each thing fills;
     ``thing`` (time or 1, thing) in-band radiance of the things [W/m2/sr];
     ``first`` column of the first cell.
     """
 
-    temperature_k: FloatArray
+    temperature_k: FloatArray | Float32Array
     emissivity: FloatArray
     share: FloatArray
     thing: FloatArray

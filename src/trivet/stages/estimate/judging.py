@@ -111,6 +111,7 @@ def judge(
         u95_k=np.where(valid, u95, np.nan),
         hottest_k=_hottest(seen, middle=middle, slope=slope, shiny=shiny, flags=flags),
         nonuniformity_k=_nonuniformity(seen, slope=slope, valid=valid, head=view.head),
+        apparent_k=seen.mean_k,
         flags=flags,
         heat_on=_heat_on(seen, moments.time_s, design, memory),
         pixels=np.minimum(trace.read(panreading.OPEN_PIXELS), 127).astype(np.int8),

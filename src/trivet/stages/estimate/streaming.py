@@ -281,6 +281,7 @@ def _nothing(burner: str, head: str) -> BurnerEstimate:
         u95_k=unknown,
         hottest_k=unknown,
         nonuniformity_k=unknown,
+        apparent_k=unknown,
         flags=np.full(1, int(Quality.STALE), np.uint32),
         heat_on=np.zeros(1, np.bool_),
         pixels=np.zeros(1, np.int8),

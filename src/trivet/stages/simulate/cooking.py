@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.kernels.heat.cellstats import hottest_mean_k
-from trivet.kernels.heat.loads import stack_layers
+from trivet.kernels.heat.loads import Layer, stack_layers
 from trivet.kernels.heat.thermal import (
     EnergyLedger,
     PanRun,
@@ -25,7 +25,7 @@ from trivet.stages.simulate.foods import moments, prepared
 from trivet.stages.simulate.heating import bases, control, knob, losses, power_w, turns
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.lids import lid_moments, lids_on
-from trivet.stages.simulate.setting import STEP_S, PanSetting
+from trivet.stages.simulate.setting import FOOD_PARTS, STEP_S, PanSetting
 from trivet.stages.simulate.smoke import ignition_at, marks
 
 FloatArray = npt.NDArray[np.float64]
@@ -56,17 +56,22 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
     bounds, lost = _bounds(settings, steps), losses(settings, room)
     for first, last in itertools.pairwise(bounds):
         state, food = prepared(settings, state, room, first, last)
+        parts = FOOD_PARTS if food is not None or _releases(films.layers) else 1
         flux = [one.flux(float(knob(one, middle[first]))) for one in settings]
         run = cook_pans(
             np.stack([one.shape_m2 for one in flux], axis=2),
-            power_w=power[first:last],
+            power_w=np.repeat(power[first:last], parts, axis=0),
             pan=bases(settings, room, np.array([one.wall_frac for one in flux])),
             losses=lost,
             layer=stack_layers(films.layers),
             food=food,
             lid=lids_on(settings, room, first),
             run=RunSettings(
-                step_s=STEP_S, start=state, start_k=room.ambient_k, control=control(settings)
+                step_s=STEP_S / parts,
+                record_every=parts,
+                start=state,
+                start_k=room.ambient_k,
+                control=control(settings),
             ),
         )
         runs.append(run)
@@ -82,6 +87,11 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
         tuple(run.ledger for run in runs),
         stopped,
     )
+
+
+def _releases(layers: Sequence[Layer]) -> bool:
+    """Return whether water boils out of hot fat in any pan: stiff, as food is."""
+    return any(float(np.asarray(one.release_1_ks)) > 0.0 for one in layers)
 
 
 def _bounds(settings: Sequence[PanSetting], steps: int) -> list[int]:
@@ -140,7 +150,7 @@ def _histories(
 ) -> tuple[PanHistory, ...]:
     """Join the runs and cut them where a pan got too hot or its oil ignited."""
     pan = _by_pan([run.pan_k for run in runs])
-    bare = all(np.array_equal(run.surface_k, run.pan_k) for run in runs)
+    bare = all(run.surface_k is run.pan_k for run in runs)
     surface = pan if bare else _by_pan([run.surface_k for run in runs])
     mass = _joined([run.mass_kg for run in runs])
     lid = _after([run.lid_k for run in runs])

@@ -11,7 +11,7 @@ import numpy.typing as npt
 from trivet.kernels.heat.foodpatch import NODES, FoodPatch, contact_w_m2k
 from trivet.kernels.heat.thermal import PanState
 from trivet.stages.simulate.draws import Kitchen
-from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
+from trivet.stages.simulate.setting import FOOD_PARTS, N_R, N_THETA, STEP_S, PanSetting
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -32,10 +32,13 @@ def prepared(
     first: int,
     last: int,
 ) -> tuple[PanState | None, FoodPatch | None]:
-    """Return state and food for a part of the cook: food put in, turned or taken out."""
+    """Return state and food for a part of the cook: food put in, turned or taken out.
+
+    The contact of food is that of the middle of ``FOOD_PARTS`` steps a record.
+    """
     if not any(one.pieces for one in settings):
         return state, None
-    field = _Fields(len(settings), max(len(one.pieces) for one in settings), last - first)
+    field = _Fields(len(settings), max(len(one.pieces) for one in settings), FOOD_PARTS * (last - first))
     field.go_on(state)
     layer = None if state is None else np.array(state.layer_k)
     for k, one in enumerate(settings):
@@ -53,7 +56,9 @@ def prepared(
             if first == turn:
                 field.column[:, cells, k] = field.column[::-1, cells, k].copy()
                 field.water[:, cells, k] = field.water[::-1, cells, k].copy()
-            since = (np.arange(first, last) - (turn if first >= turn else into)) * STEP_S
+            start = turn if first >= turn else into
+            middle = (np.arange(FOOD_PARTS * (last - first)) + 0.5) / FOOD_PARTS
+            since = (first - start + middle) * STEP_S
             field.contact[:, number, k] = contact_w_m2k(
                 since,
                 start_w_m2k=piece.food.contact_start_w_m2k,

@@ -115,7 +115,7 @@ def _pixels(part: Stretch, *, design: Design, plan: CookPlan, view: HeadView) ->
     sampling = _sampling(part.grids, view=view)
     cells = tuple(
         Cells(
-            np.ascontiguousarray(one.seen_k[part.span]),
+            np.ascontiguousarray(one.seen_k[part.span], dtype=np.float32),
             part.emissivity[k],
             part.things.share(one.setting, grid=part.grids[k], pose=pose),
             part.things.radiance,
