@@ -5,7 +5,7 @@ from __future__ import annotations
 from numba import njit
 
 from trivet.device import readingrules as rules
-from trivet.device.fixedpoint import NO_READING, OVER_RANGE, UNDER_RANGE, surface_q6
+from trivet.device.fixedpoint import NO_READING, ONE_Q15, OVER_RANGE, UNDER_RANGE, surface_q6
 from trivet.device.readingpixels import FRESH_MS, SINCE, divided, passed, shaded, stamp
 from trivet.quality import BLOCKING, Quality
 from trivet.records.requirement import OF_WORDS
@@ -258,8 +258,10 @@ def say(out, counts, hot, ends, moment, surface, h, radiance):  # type: ignore[n
     every, _, covered, _, _, saturated, _, _, mean = counts
     window = min(max(moment[0] + h.window_rise, UNDER_RANGE), OVER_RANGE)
     around, flags = (h.mirrored, window), out[rules.FLAGS]
-    out[rules.REPORTED:rules.APPARENT] = NO_READING
-    out[rules.APPARENT] = mean
+    out[rules.REPORTED : rules.FLAGS] = NO_READING
+    if mean != NO_READING and flags & COLD == 0:
+        seen = inverted(mean, ONE_Q15, around, h, radiance)
+        out[rules.APPARENT] = seen if UNDER_RANGE < seen < OVER_RANGE else NO_READING
     unsure = True
     if mean != NO_READING:
         wide = width(mean, hot, moment, (covered, every, ends[1] - ends[0]), surface, h)
@@ -287,6 +289,6 @@ def say(out, counts, hot, ends, moment, surface, h, radiance):  # type: ignore[n
         if out[rules.HOTTEST] == UNDER_RANGE:
             out[rules.HOTTEST] = NO_READING
     hidden = flags & (COVERED | HAND) != 0
-    seen = surface[rules.SURFACE_OF] if mean != NO_READING else rules.NOTHING
-    out[rules.OF] = FOOD if hidden else seen
+    bare = surface[rules.SURFACE_OF] if mean != NO_READING else rules.NOTHING
+    out[rules.OF] = FOOD if hidden else bare
     out[rules.FLAGS] = flags

@@ -343,7 +343,11 @@ static void say(const trivet_head *c, const counted *k, uint16_t hot, const mome
     warm = warm < TRIVET_UNDER_RANGE ? TRIVET_UNDER_RANGE : warm;
     window = warm > TRIVET_OVER_RANGE ? TRIVET_OVER_RANGE : (uint16_t)warm;
     out->reported = out->half = out->hottest = out->spread = TRIVET_NO_READING;
-    out->apparent = k->mean;
+    out->apparent = TRIVET_NO_READING;
+    if (k->mean != TRIVET_NO_READING && (out->flags & TRIVET_FLAG_COLD) == 0) {
+        const uint16_t bare = inverted(c, k->mean, 32768u, window);
+        out->apparent = trivet_sentinel(bare) ? TRIVET_NO_READING : bare;
+    }
     if (middle(c, k, hot, at, seen, window, out)) {
         out->flags |= TRIVET_FLAG_UNCERTAIN;
     }

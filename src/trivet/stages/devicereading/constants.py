@@ -23,6 +23,7 @@ from trivet.kernels.image.panfinder import BurnerRegion
 from trivet.kernels.radiation.planck import band_radiance, band_radiance_slope
 from trivet.records.calibration import Calibration, HeadCalibration
 from trivet.records.design import Design, Head
+from trivet.records.sensorcard import SensorCard
 from trivet.stages.devicereading.masks import Mask, hot_side, pan_mask
 from trivet.stages.devicereading.surfaces import ToldSurface, surface_range, told_surfaces
 from trivet.terms.calibrated import burner_regions, head_pose, pixels_beside, window_u
@@ -108,7 +109,7 @@ def _head_reading(
         angle = _angle(name, head, design, own)
         for place, word in enumerate(told):
             table[b, place] = _surface_row(
-                word, places, (design, calibration, own, head), (band, angle)
+                word, places, (design, calibration, own, head), angle
             )
     beside = pixels_beside(head, design=design, pose=head_pose(own))
     enough = beside.size >= LEAST_BESIDE
@@ -154,12 +155,12 @@ def _surface_row(
     word: ToldSurface,
     places: dict[float, int],
     records: tuple[Design, Calibration, HeadCalibration, Head],
-    seen: tuple[object, float],
+    angle_rad: float,
 ) -> list[int]:
     design, calibration, own, head = records
     band = card_band(design.card(head))
     span = surface_range(
-        word, design=design, calibration=calibration, band=band, angle_rad=seen[1]
+        word, design=design, calibration=calibration, band=band, angle_rad=angle_rad
     )
     radius = min(places) if word.pan is None else float(design.pan(word.pan).diameter_m) / 2
     shiny = not span.known or span.low < float(design.estimation.min_emissivity_frac)
@@ -186,9 +187,8 @@ def _surface_row(
 def _numbers(
     head: Head, design: Design, own: HeadCalibration, side: int, enough: bool
 ) -> HeadNumbers:
-    card, drift, around = design.card(head), own.drift, design.surroundings
+    card, drift = design.card(head), own.drift
     tau = float(own.transmittance)
-    mirrored = own.reflected_k if math.isfinite(own.reflected_k) else around.reflected_k.middle
     spread = np.sqrt(np.maximum(np.diag(drift.covariance), 0.0))
     rules_of = design.estimation
     noise = float(card.netd_delta_k)
@@ -204,7 +204,7 @@ def _numbers(
         has_pixel_term=int(own.pixels is not None),
         window_rise=_steps(head.window.rise_delta_k.middle),
         transmittance=share_q15(tau),
-        mirrored=int(temperature_q6(mirrored)),
+        mirrored=int(temperature_q6(mirrored_k(own, design=design))),
         hob_rank_q15=int((MEDIAN if enough else COLDEST) * ONE_Q15),
         stale_ms=round(float(rules_of.stale_after_s) * 1000),
         settle_ms=round(float(card.settle_s or 0.0) * 1000),
@@ -215,7 +215,7 @@ def _numbers(
         min_pixels=rules_of.min_pixels,
         heated=_steps(float(rules_of.heated_above_k)),
         reporter=rules.REPORTERS.index(design.firmware.reporter),
-        drop=_steps(max(DROP_K, 8 * noise)),
+        drop=_steps(drop_k(card)),
         noise=max(1, _steps(noise)),
         steam_square=round((STEAM_K * STEPS_PER_K) ** 2 * 256),
         steam_cap=_steps(4 * STEAM_K),
@@ -228,6 +228,18 @@ def _numbers(
         hot_rows=side,
         hot_cols=side,
     )
+
+
+def mirrored_k(own: HeadCalibration, *, design: Design) -> float:
+    """Return the radiative temperature of what pans mirror, measured or as designed."""
+    if math.isfinite(own.reflected_k):
+        return float(own.reflected_k)
+    return float(design.surroundings.reflected_k.middle)
+
+
+def drop_k(card: SensorCard) -> float:
+    """Return the fall within about 2 s by which a pixel is known to be covered."""
+    return max(DROP_K, 8 * float(card.netd_delta_k))
 
 
 def _steps(kelvin: float) -> int:

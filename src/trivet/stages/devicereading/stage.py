@@ -166,6 +166,7 @@ def burner_estimate(burner: str, head: str, words: Ints) -> BurnerEstimate:
         u95_k=_kelvin(words[:, rules.HALF], where=words[:, rules.REPORTED] != NO_READING),
         hottest_k=np.where(words[:, rules.HOTTEST] == OVER_RANGE, np.inf, hottest),
         nonuniformity_k=np.where(spread > 0, (spread - 1) / STEPS_PER_K, np.nan),
+        apparent_k=_kelvin(words[:, rules.APPARENT]),
         flags=words[:, rules.FLAGS].astype(np.uint32),
         heat_on=words[:, rules.HEAT_ON].astype(np.bool_),
         pixels=words[:, rules.OPEN].astype(np.int8),
