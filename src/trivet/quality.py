@@ -31,6 +31,7 @@ class Quality(IntFlag):
     EDGE = 1 << 14
     MOVED = 1 << 15
     DEAD_PIXEL = 1 << 16
+    CARRIED = 1 << 17
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,12 @@ FLAGS: tuple[FlagMeaning, ...] = (
         Quality.MOVED, "moved", False, "rims have drifted from where registration put them"
     ),
     FlagMeaning(Quality.DEAD_PIXEL, "dead_pixel", False, "a dead pixel was left out"),
+    FlagMeaning(
+        Quality.CARRIED,
+        "carried",
+        False,
+        "the sensor sees food or a hand; the reading is of the hidden pan, carried on by a model",
+    ),
 )
 
 WORDS: dict[Quality, str] = {entry.flag: entry.word for entry in FLAGS}

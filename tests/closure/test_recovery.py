@@ -76,7 +76,7 @@ def test_a_short_cook_comes_back(larkpane) -> None:
         found = drawn_error(larkpane, nominal, number)
         assert found is not None, KINDS[number]
         _, error_k, u95_k = found
-        assert abs(error_k) < 2.0 * u95_k  # one unit each: the slow test counts coverage
+        assert abs(error_k) < 1.5 * u95_k  # one unit each: the slow test counts coverage
         assert u95_k < 25.0
 
 

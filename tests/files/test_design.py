@@ -77,7 +77,7 @@ def test_all_faults_are_reported_at_once(tmp_path: Path) -> None:
         "heads[0].sensor",
         "burners[1]",
         "requirements[1].id",
-        "alerts[2].priority",
+        "alerts[5].priority",
     }
     unknown = found["heads[0].mount.hieght"]
     assert unknown.line == line(path, "hieght")
@@ -89,7 +89,7 @@ def test_all_faults_are_reported_at_once(tmp_path: Path) -> None:
     assert "thermopile-32x24-55" in found["heads[0].sensor"].allowed
     assert found["surroundings.ambient"].line == line(path, "12 degC")
     assert "'front-left'" in found["burners[1]"].found
-    assert "'high'" in found["alerts[2].priority"].allowed
+    assert "'high'" in found["alerts[5].priority"].allowed
 
 
 SENSOR = """
@@ -277,9 +277,9 @@ def test_advice_on_an_unwise_design(tmp_path: Path) -> None:
         tmp_path,
         ('[[burners]] ... y = "130 mm"', 'y = "195 mm"'),
         ('[heads.mount] ... height = "0.70 m"', 'height = "0.5 m"'),
-        ('set_point = "270 degC"', 'set_point = "390 degC"'),
+        ('set_point = "290 degC"', 'set_point = "395 degC"'),
         ('kind = "loss_of_sight"', 'kind = "time_to_limit"\nlimit = "oil-smoke"'),
-        ('channels = ["base_contents", "pan"]', "channels = []"),
+        ('channels = ["base_contents", "pan", "target_band", "oil"]', "channels = []"),
         ('evidence = "bench"\nsafety = true', 'evidence = "simulated"\nsafety = true'),
         ('high = "30 K"', 'high = "60 K"'),
     )
@@ -287,7 +287,7 @@ def test_advice_on_an_unwise_design(tmp_path: Path) -> None:
     says = "\n".join(f"{note.where}: {note.what}" for note in notes)
     for part in (
         "burners[2]: no head sees the middle of burner 'back-left'",
-        "above its limit 'pan-limit'",
+        "above its limit 'oil-ignition'",
         "no alert says that the product cannot see",
         "told.channels",
         "accepts simulated evidence",

@@ -71,7 +71,7 @@ def cook(count: int = 40) -> SimulatedCook:
     series = {
         field.name: np.linspace(300, 400, count)
         for field in dataclasses.fields(BurnerTruth)
-        if field.name not in ("burner", "pan", "base", "seen_of")
+        if field.name not in ("burner", "pan", "base", "seen_of", "rim_in_view_frac")
     }
     truth = Truth(
         "proof-water-r1",

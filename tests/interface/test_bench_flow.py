@@ -90,7 +90,7 @@ def test_estimate_writes_a_row_a_frame_and_burner(project: Path, tmp_path: Path)
     done = trivet("estimate", str(project), "rise", "--csv", str(tmp_path / "rise.csv"))
     assert done.returncode == 0, done.stderr
     found = rows(tmp_path / "rise.csv", "front-left")
-    columns = "time_s,burner,present,of,reported_c,u95_k,valid,reason,nonuniformity_k"
+    columns = "time_s,burner,present,of,reported_c,u95_k,valid,reason,nonuniformity_k,shown_c"
     assert ",".join(found[0]) == columns
     assert len(found) == 160
     valid = [row for row in found if row["valid"] == "1"]

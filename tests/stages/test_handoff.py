@@ -117,9 +117,11 @@ def test_alerts_in_c_change_when_the_twin_does(bundle, tmp_path):
     run = _compiled(folder, ALERTS)
     assert (run.returncode, run.stderr) == (0, "")
     vectors = (folder / "trivet_alert_vectors.h").read_text()
-    changes = re.findall(r"\{(\d+), (\d+), ([01])\}", vectors)
+    # Moment, alert, on or off, and the time to the limit with its ends and rate.
+    row = re.compile(r"\{(\d+), (\d+), ([01]), (-?\d+, -?\d+, -?\d+, \d+)\}")
+    changes = row.findall(vectors)
     # Every alert goes on and off, each kind several times.
-    assert {(alert, on) for _, alert, on in changes} == {(a, o) for a in "012" for o in "01"}
+    assert {(alert, on) for _, alert, on, _ in changes} == {(a, o) for a in "012" for o in "01"}
     assert len(changes) > 30
     moved = vectors.replace(f"{{{', '.join(changes[20])}}}", f"{{1, {', '.join(changes[20][1:])}}}")
     (folder / "trivet_alert_vectors.h").write_text(moved)
@@ -133,8 +135,8 @@ def test_settings_compile_and_hold_the_design(bundle, design, tmp_path):
         "#include <stdio.h>\n#include <stdint.h>\n"
         '#include "trivet_settings.h"\n'
         "int main(void)\n{\n"
-        "    const int64_t level[8] = TRIVET_ALERT_0_OVER_TEMPERATURE;\n"
-        "    const int64_t ahead[8] = TRIVET_ALERT_1_SMOKE_AHEAD;\n"
+        "    const int64_t level[13] = TRIVET_ALERT_0_OVER_TEMPERATURE;\n"
+        "    const int64_t ahead[13] = TRIVET_ALERT_1_SMOKE_AHEAD;\n"
         '    printf("%d %d %d %d", TRIVET_ALERTS, (int)level[1], (int)ahead[1], (int)ahead[2]);\n'
         '    printf(" %u", TRIVET_WINDOW_MAIN);\n    return 0;\n}\n'
     )

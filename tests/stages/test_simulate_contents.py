@@ -152,7 +152,7 @@ def test_a_steak_draws_its_skillet_down_by_the_published_size(kitchen_of):
     }  # fmt: skip
     knob = [{"at": "0 s", "level": "100 %"}, {"at": "150 s", "level": "30 %"}]
     fed, _ = history(made, seconds=430, schedule=knob, food=steak)
-    before, turn = mean(fed.pan_k, fed)[[299, 600]]
+    before, turn = mean(fed.pan_k, fed)[[149, 300]]
     assert 15.0 < before - turn < 90.0
     core = fed.inserted_k
     there = np.isfinite(core)
@@ -160,7 +160,7 @@ def test_a_steak_draws_its_skillet_down_by_the_published_size(kitchen_of):
     assert core[there][0] == pytest.approx(278.15)
     assert 280.0 < core[there][-1] < 345.0
     top = fed.surface_k[:, fed.setting.pieces[0].cover].mean(axis=1)
-    assert top[602] > top[598] + 20.0  # the seared face comes up
+    assert top[302] > top[298] + 20.0  # the seared face comes up
 
 
 def test_two_foods_at_different_times(kitchen_of):
@@ -171,10 +171,10 @@ def test_two_foods_at_different_times(kitchen_of):
     ]
     pieces[0]["x"] = "-60 mm"
     one, _ = history(made, seconds=120, food=pieces[0], more_food=[pieces[1]])
-    assert np.isfinite(one.core_k[:, 0]).sum() == 100
-    assert np.isfinite(one.core_k[:, 1]).sum() == 121
-    assert not one.covered[100, :].all()
-    assert one.covered[150].sum() > one.covered[100].sum()
+    assert np.isfinite(one.core_k[:, 0]).sum() == 50
+    assert np.isfinite(one.core_k[:, 1]).sum() == 61
+    assert not one.covered[50, :].all()
+    assert one.covered[75].sum() > one.covered[50].sum()
 
 
 def test_film_table_is_the_film_law():

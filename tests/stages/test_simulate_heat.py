@@ -89,24 +89,25 @@ def test_limiter_acts_on_the_glass_under_a_bowed_pan(cook):
     means = []
     for bow in ("0 mm", "3 mm"):
         one, _ = cook("radiant", off_s=700, seconds=700, base="water", bow=bow)
-        means.append(float(one.heat_w[-600:].mean()))
+        means.append(float(one.heat_w[one.time_s > 400.0].mean()))
     assert means[1] < 0.95 * means[0]
-    cut = one.heat_w[-600:] < 0.05 * one.heat_w.max()
+    cut = one.heat_w[one.time_s > 400.0] < 0.05 * one.heat_w.max()
     assert 1 <= np.count_nonzero(np.diff(cut.astype(int)) == 1) <= 30  # it cycles
 
 
 def test_induction_pulses_at_low_level_and_its_glass_follows_the_pan(cook):
     one, joules = cook("induction", level="10 %", off_s=300, seconds=300)
     steady = 0.1 * 1850.0 * one.setting.efficiency_frac * one.setting.flux().captured_frac
-    assert one.heat_w[100:].max() > 2.0 * steady
-    assert one.heat_w[100:].min() < 0.4 * steady
+    late = one.heat_w[one.time_s > 50.0]  # means over 1 s of pulses of about 2 s
+    assert late.max() > 1.6 * steady
+    assert late.min() < 0.4 * steady
     assert joules == pytest.approx(steady * 300.0, rel=0.01)
     assert one.hob_k[-1] < mean_k(one)[-1]
 
 
 def test_thermostat_holds_the_pan(cook):
     one, _ = cook("gas", off_s=600, seconds=600, burner={"thermostat": "180 degC"})
-    held = mean_k(one)[-300:]
+    held = mean_k(one)[one.time_s > one.time_s[-1] - 150.0]
     assert abs(float(held.mean()) - KELVIN - 180.0) < 8.0
 
 

@@ -6,7 +6,9 @@ is that of the help text.
 
 # ruff: noqa: I001 - the order of the help text
 from trivet.cli.program import app
-from trivet.cli import design, cooks, campaign, credibility, proof
+from trivet.cli import design, cooks, alerting, campaign, scoring, credibility, proof
 from trivet.cli.run import main
 
-__all__ = ["app", "campaign", "cooks", "credibility", "design", "main", "proof"]
+__all__ = [
+    "alerting", "app", "campaign", "cooks", "credibility", "design", "main", "proof", "scoring",
+]  # fmt: skip

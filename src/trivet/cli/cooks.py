@@ -80,7 +80,7 @@ def estimate(
     chain = open_chain(project, fresh=fresh)
     record = chain.estimate(chain.entry(cook))
     if csv:
-        write_estimate_csv(csv, record)
+        write_estimate_csv(csv, record, display=chain.design.display)
     show(record, show_estimate(record, display=chain.design.display), json)
 
 

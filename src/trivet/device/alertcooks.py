@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
-from trivet.device.alertsettings import Ints
+from trivet.device.alertsettings import SIGNAL, Ints
 from trivet.errors import InputError
 
 
@@ -23,20 +24,20 @@ def changes_of_cooks(
         Readings. [0.1 K]
     word : (time,)
         Bits HEAT_ON and COOL.
-    settings : (alert, 8)
-        As :func:`settings_array`.
+    settings : (alert, 13)
+        As :func:`settings_array`; all look at the hottest part.
     room : int
         Changes foreseen a cook; one with more is run again by itself. [-]
 
     Returns
     -------
-    list of (change, 4)
+    list of (change, 8)
         As :func:`burner_changes`, cook by cook.
 
     Raises
     ------
     InputError
-        If the arrays differ in length.
+        If the arrays differ in length, or an alert looks at another signal.
 
     Notes
     -----
@@ -48,10 +49,12 @@ def changes_of_cooks(
     """
     if reading_dk.ndim != 2 or not reading_dk.shape[1] == time_ms.size == word.size:
         raise InputError("time, reading and word must have one length")
+    if settings.size and settings[:, SIGNAL].any():
+        raise InputError("an alert looks at another signal than the hottest part")
     state = machine.cold_start(settings.shape[0])
     counts = np.zeros(reading_dk.shape[0], dtype=np.int64)
-    changes = np.zeros((reading_dk.shape[0], room, 4), dtype=np.int64)
-    fresh = (state.alerts, state.ring, state.last_ms)
+    changes = np.zeros((reading_dk.shape[0], room, judging.CHANGE), dtype=np.int64)
+    fresh = (state.alerts, state.ring, state.common)
     machine.run_cooks((time_ms, reading_dk, word), settings, fresh, counts, changes)
     found = []
     for i, count in enumerate(counts.tolist()):
@@ -59,10 +62,10 @@ def changes_of_cooks(
             found.append(changes[i, :count])
             continue
         again = machine.cold_start(settings.shape[0])
-        reading = reading_dk[i].astype(np.int64)
+        reading = reading_dk[i : i + 1].astype(np.int64)
         found.append(
             machine.burner_changes(
-                time_ms, reading_dk=reading, word=word, settings=settings, state=again
+                time_ms, signals=reading, word=word, settings=settings, state=again
             )
         )
     return found

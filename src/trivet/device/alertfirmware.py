@@ -1,216 +1,25 @@
-"""The alert machine as C99: the same rules, line by line, as ``device/alertmachine.py``."""
+"""The alert machine for the firmware: C files, and golden vectors that prove them equal."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
+from numpy.typing import NDArray
 
 from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
+from trivet.device.alertheader import CHECK, HEADER, constants
 from trivet.device.alertsettings import Ints
+from trivet.device.alertsource import SOURCE
 
 HEADER_NAME = "trivet_alerts.h"
 SOURCE_NAME = "trivet_alerts.c"
 VECTORS_NAME = "trivet_alert_vectors.h"
 CHECK_NAME = "trivet_alert_check.c"
-MOMENTS = 4000
-
-_HEADER = """\
-#ifndef TRIVET_ALERTS_H
-#define TRIVET_ALERTS_H
-#include <stdint.h>
-
-/* Readings are 0.1 K, times ms. */
-#define TRIVET_READING_NONE (%(none)d)
-#define TRIVET_READING_AT_RANGE %(range)d
-#define TRIVET_HEAT_ON %(heat)du
-#define TRIVET_COOL %(cool)du
-#define TRIVET_RING %(ring)d
-#define TRIVET_NEVER INT64_MIN
-
-typedef struct {
-    int64_t kind, set_dk, lead_ms, deadband_dk, on_ms, off_ms, gate_dk, window_ms;
-} trivet_alert;
-
-typedef struct {
-    int64_t last_ms, rise_ms, fall_ms;
-    int64_t sum_t, sum_tt, sum_y, sum_ty, base_ms;
-    int32_t on, count, head;
-    int64_t ring_ms[TRIVET_RING];
-    int32_t ring_dk[TRIVET_RING];
-} trivet_alert_state;
-
-void trivet_alert_start(trivet_alert_state *s);
-
-/* Takes one moment; returns 1 if the alert changed. s->on tells the state. */
-int trivet_alert_step(const trivet_alert *a, trivet_alert_state *s, int64_t now,
-                      int32_t reading, unsigned word);
-#endif
-"""
-
-_SOURCE = """\
-#include <string.h>
-#include "trivet_alerts.h"
-
-#define WRAP(place) ((place) & (TRIVET_RING - 1))
-#define SHORTEST_SLOPE_MS %(shortest)d
-enum { LEVEL, TIME_TO_LIMIT, LOSS_OF_SIGHT };
-enum { LOW, HIGH, BETWEEN, UNKNOWN };
-
-void trivet_alert_start(trivet_alert_state *s)
-{
-    memset(s, 0, sizeof *s);
-    s->last_ms = s->rise_ms = s->fall_ms = TRIVET_NEVER;
-}
-
-static void slope_add(int64_t now, int32_t reading, int64_t window, trivet_alert_state *s)
-{
-    /* The base is the moment of the last reading taken. */
-    const int64_t shift = now - s->base_ms;
-    if (s->count == 0 || shift > window / 2) {
-        s->head = 0;
-        s->sum_t = s->sum_tt = s->sum_ty = 0;
-        s->sum_y = reading;
-        s->base_ms = now;
-        s->ring_ms[0] = now;
-        s->ring_dk[0] = reading;
-        s->count = 1;
-        return;
-    }
-    if (shift < window / 64) {
-        return;
-    }
-    s->sum_tt += shift * (s->count * shift - 2 * s->sum_t);
-    s->sum_ty -= shift * s->sum_y;
-    s->sum_t -= shift * s->count;
-    s->base_ms = now;
-    while (s->count >= 2 && now - s->ring_ms[WRAP(s->head + 1)] >= window) {
-        const int64_t t = s->ring_ms[s->head] - now;
-        const int64_t y = s->ring_dk[s->head];
-        s->sum_t -= t;
-        s->sum_tt -= t * t;
-        s->sum_y -= y;
-        s->sum_ty -= t * y;
-        s->head = WRAP(s->head + 1);
-        s->count--;
-    }
-    s->ring_ms[WRAP(s->head + s->count)] = now;
-    s->ring_dk[WRAP(s->head + s->count)] = reading;
-    s->sum_y += reading;
-    s->count++;
-}
-
-static int ahead(int64_t now, int32_t reading, const trivet_alert *a, const trivet_alert_state *s)
-{
-    int64_t spread, rise, excess;
-    if (s->count < 3 || now - s->ring_ms[s->head] < SHORTEST_SLOPE_MS) {
-        return UNKNOWN;
-    }
-    spread = s->count * s->sum_tt - s->sum_t * s->sum_t;
-    rise = s->count * s->sum_ty - s->sum_t * s->sum_y;
-    excess = rise * a->lead_ms - (a->set_dk - reading) * spread;
-    if (excess >= 0) {
-        return HIGH;
-    }
-    return excess < -a->deadband_dk * spread ? LOW : BETWEEN;
-}
-
-static int judged(int64_t now, int32_t reading, unsigned word, const trivet_alert *a,
-                  const trivet_alert_state *s)
-{
-    if (a->kind == LOSS_OF_SIGHT) {
-        return (word & TRIVET_HEAT_ON) != 0 && reading == TRIVET_READING_NONE ? HIGH : LOW;
-    }
-    if (reading == TRIVET_READING_NONE) {
-        return (word & TRIVET_COOL) != 0 ? LOW : UNKNOWN;
-    }
-    if (reading >= a->set_dk) {
-        return HIGH;
-    }
-    if (a->kind == LEVEL) {
-        return reading < a->set_dk - a->deadband_dk ? LOW : BETWEEN;
-    }
-    return reading < a->gate_dk ? LOW : ahead(now, reading, a, s);
-}
-
-static int delayed(int64_t now, int how, const trivet_alert *a, trivet_alert_state *s)
-{
-    if (s->on == 0) {
-        if (how == UNKNOWN) {
-            return 0;
-        }
-        if (how != HIGH) {
-            s->rise_ms = TRIVET_NEVER;
-            return 0;
-        }
-        if (s->rise_ms == TRIVET_NEVER) {
-            s->rise_ms = now;
-        }
-        if (now - s->rise_ms < a->on_ms) {
-            return 0;
-        }
-    } else {
-        if (how != LOW) {
-            s->fall_ms = TRIVET_NEVER;
-            return 0;
-        }
-        if (s->fall_ms == TRIVET_NEVER) {
-            s->fall_ms = now;
-        }
-        if (now - s->fall_ms < a->off_ms) {
-            return 0;
-        }
-    }
-    s->on = !s->on;
-    s->rise_ms = s->fall_ms = TRIVET_NEVER;
-    return 1;
-}
-
-int trivet_alert_step(const trivet_alert *a, trivet_alert_state *s, int64_t now,
-                      int32_t reading, unsigned word)
-{
-    if (now < s->last_ms) {
-        s->rise_ms = s->fall_ms = TRIVET_NEVER;
-        s->count = 0;
-    }
-    s->last_ms = now;
-    if (a->kind == TIME_TO_LIMIT && reading != TRIVET_READING_NONE
-        && reading != TRIVET_READING_AT_RANGE) {
-        slope_add(now, reading, a->window_ms, s);
-    }
-    return delayed(now, judged(now, reading, word, a, s), a, s);
-}
-"""
-
-_CHECK = """\
-#include <stdio.h>
-#include "trivet_alerts.h"
-#include "trivet_alert_vectors.h"
-
-int main(void)
-{
-    static trivet_alert_state states[TRIVET_CHECKED_ALERTS];
-    long next = 0, wrong = 0;
-    int i, k;
-    for (k = 0; k < TRIVET_CHECKED_ALERTS; k++) {
-        trivet_alert_start(&states[k]);
-    }
-    for (i = 0; i < TRIVET_MOMENTS; i++) {
-        const trivet_moment *m = &trivet_moments[i];
-        for (k = 0; k < TRIVET_CHECKED_ALERTS; k++) {
-            if (!trivet_alert_step(&trivet_alerts[k], &states[k], m->ms, m->reading, m->word)) {
-                continue;
-            }
-            if (next >= TRIVET_CHANGES || trivet_changes[next].moment != i
-                || trivet_changes[next].alert != k || trivet_changes[next].on != states[k].on) {
-                wrong++;
-            }
-            next++;
-        }
-    }
-    printf("%ld of %d changes, %ld wrong\\n", next, TRIVET_CHANGES, wrong);
-    return wrong == 0 && next == TRIVET_CHANGES ? 0 : 1;
-}
-"""
+MOMENTS = 8000
+STRETCH = 60
+"""Moments for which a state of the scripted burner lasts."""
 
 
 def scripted_moments(
@@ -220,7 +29,7 @@ def scripted_moments(
 
     Parameters
     ----------
-    settings : (alert, 8)
+    settings : (alert, 13)
         Their set points and gates place the readings.
     generator : numpy.random.Generator
         Source of randomness.
@@ -230,7 +39,7 @@ def scripted_moments(
     Returns
     -------
     tuple of (moment,)
-        Time [ms], reading [0.1 K], word.
+        Time [ms], signals (signal, moment) [0.1 K], word.
 
     Raises
     ------
@@ -239,32 +48,70 @@ def scripted_moments(
 
     Notes
     -----
-    Ramps of up to 5 K/s around the set points, blind and saturated stretches,
-    gaps, and clocks that jump back.
+    Ramps of up to 5 K/s around the set points, plateaus at the boil and pots that boil
+    dry, blind and saturated stretches, gaps, and clocks that jump back.
 
     References
     ----------
     Common practice for firmware hand-over.
     """
-    points = settings[settings[:, words.SET_DK] > 0, words.SET_DK]
-    centre = int(np.median(points)) if points.size else 4500
     period = generator.choice([125, 250, 250, 250, 400, 1000], size=moments)
     gap = generator.random(moments)
     period = np.where(gap < 0.004, 9000, np.where(gap > 0.998, -3000, period))
-    length = 60
-    count = moments // length + 1
-    rate = np.repeat(generator.integers(-25, 26, count), length)[:moments]
+    count = moments // STRETCH + 1
+    state = _held(generator.integers(0, 12, count), moments)
+    kinds = settings[:, words.KIND]
+    boiling = kinds == words.BOIL_DRY
+    signals = np.zeros((words.SIGNALS, moments), dtype=np.int64)
+    for row in range(words.SIGNALS):
+        mine = settings[(settings[:, words.SIGNAL] == row) & ~boiling]
+        points = mine[mine[:, words.SET_DK] > 0, words.SET_DK]
+        centre = int(np.median(points)) if points.size else 4500
+        signals[row] = _walk(centre, moments, generator=generator)
+    if boiling.any():
+        signals[words.APPARENT] = _pots(settings[boiling][0], moments, generator=generator)
+    signals[words.U95] = _held(generator.integers(-1, 300, count), moments)
+    for row in (words.HOTTEST, words.REPORTED, words.SPREAD, words.APPARENT):
+        shift = generator.integers(0, 3)
+        signals[row] = np.where(state == shift, words.NO_READING, signals[row])
+    for row in (words.HOTTEST, words.APPARENT):
+        signals[row] = np.where(state == 4, words.AT_RANGE, signals[row])
+    word = np.where(state <= 2, generator.integers(0, 3, moments), words.HEAT_ON)
+    word = np.where(_held(generator.random(count) < 0.2, moments), words.COOL, word)
+    other = words.NO_PAN | words.PERSON | words.LINK_LOST | words.HANDLED
+    word = word | (_held(generator.integers(0, 64, count), moments) & other)
+    return np.cumsum(period).astype(np.int64), signals, word.astype(np.int64)
+
+
+def _held(values: NDArray[np.generic], moments: int) -> Ints:
+    """Return each value for a stretch of moments."""
+    return np.asarray(np.repeat(values, STRETCH)[:moments], dtype=np.int64)
+
+
+def _walk(centre: int, moments: int, *, generator: np.random.Generator) -> Ints:
+    """Return ramps of up to 5 K/s that keep crossing a set point."""
+    rate = _held(generator.integers(-25, 26, moments // STRETCH + 1), moments)
+    span = min(1600, 2 * centre)
     reading = centre - 300 + np.cumsum(rate) // 4
-    # Reflect at the ends, so that readings keep crossing the set points.
-    span = 1600
+    # Reflect at the ends.
     reading = centre - span // 2 + np.abs((reading - centre + span // 2) % (2 * span) - span)
-    reading = reading + generator.integers(-3, 4, moments)
-    state = np.repeat(generator.integers(0, 12, count), length)[:moments]
-    reading = np.where(state == 0, words.NO_READING, reading)
-    reading = np.where(state == 1, words.AT_RANGE, reading)
-    word = np.where(state == 0, generator.integers(0, 3, moments), words.HEAT_ON)
-    word = np.where(np.repeat(generator.random(count) < 0.3, length)[:moments], words.COOL, word)
-    return np.cumsum(period).astype(np.int64), reading.astype(np.int64), word.astype(np.int64)
+    noisy = reading + generator.integers(-3, 4, moments)
+    return np.asarray(np.maximum(noisy, 0), dtype=np.int64)
+
+
+def _pots(row: Ints, moments: int, *, generator: np.random.Generator) -> Ints:
+    """Return plateaus at the boil, each left upwards, downwards, slowly or not at all."""
+    middle = (int(row[words.SET_DK]) + int(row[words.GATE_DK])) // 2
+    change = int(row[words.TOP_DK]) + 60
+    length = 4 * STRETCH
+    pots = moments // length + 1
+    place = np.arange(moments) % length
+    aim = np.repeat(generator.choice([-change, 0, change, 4 * change], size=pots), length)[:moments]
+    slow = np.repeat(generator.choice([12, 12, 400], size=pots), length)[:moments]
+    share = np.clip((place - 170) / slow, 0.0, 1.0)
+    level = middle + np.repeat(generator.integers(-40, 41, pots), length)[:moments]
+    course = level + aim * share + generator.integers(-8, 9, moments)
+    return np.asarray(course, dtype=np.int64)
 
 
 def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict[str, str], int]:
@@ -272,7 +119,7 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
 
     Parameters
     ----------
-    settings : (alert, 8)
+    settings : (alert, 13)
         As ``alertsettings.settings_array``.
     generator : numpy.random.Generator
         Source of the scripted moments.
@@ -289,7 +136,7 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
 
     Notes
     -----
-    4,000 moments; expected changes are those of the twin. Without alerts
+    8,000 moments; expected changes are those of the twin. Without alerts
     there are no files.
 
     References
@@ -298,29 +145,24 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
     """
     if settings.shape[0] == 0:
         return {}, 0
-    numbers = {
-        "none": words.NO_READING,
-        "range": words.AT_RANGE,
-        "heat": words.HEAT_ON,
-        "cool": words.COOL,
-        "ring": machine.RING,
-        "shortest": words.SHORTEST_SLOPE_MS,
-    }
-    time_ms, reading, word = scripted_moments(settings, generator=generator)
+    time_ms, signals, word = scripted_moments(settings, generator=generator)
     changes = machine.burner_changes(
         time_ms,
-        reading_dk=reading,
+        signals=signals,
         word=word,
         settings=settings,
         state=machine.cold_start(settings.shape[0]),
     )
-    moments = zip(time_ms.tolist(), reading.tolist(), word.tolist(), strict=True)
-    rows = {
+    moments = zip(time_ms.tolist(), signals.T.tolist(), word.tolist(), strict=True)
+    rows: dict[str, list[Sequence[object]]] = {
         "trivet_alert trivet_alerts[TRIVET_CHECKED_ALERTS]": settings.tolist(),
-        "trivet_moment trivet_moments[TRIVET_MOMENTS]": [(t, y, f"{w}u") for t, y, w in moments],
+        "trivet_moment trivet_moments[TRIVET_MOMENTS]": [
+            (t, "{" + ", ".join(map(str, seen)) + "}", f"{w}u") for t, seen, w in moments
+        ],
+        # Moment, alert, what, and the time left with its ends and rate; the cause stays here.
         "trivet_change trivet_changes[TRIVET_CHANGES + 1]": [
-            *changes[:, :3].tolist(),
-            (-1, -1, -1),
+            *changes[:, [0, 1, 2, 4, 5, 6, 7]].tolist(),
+            (-1,) * 7,
         ],
     }
     arrays = "".join(
@@ -332,14 +174,13 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
     vectors = (
         f"#define TRIVET_CHECKED_ALERTS {settings.shape[0]}\n"
         f"#define TRIVET_MOMENTS {time_ms.size}\n#define TRIVET_CHANGES {len(changes)}\n\n"
-        "typedef struct {\n    int64_t ms;\n    int32_t reading;\n    unsigned word;\n"
-        "} trivet_moment;\n\n"
-        "typedef struct {\n    int32_t moment, alert, on;\n} trivet_change;\n\n" + arrays
+        "typedef struct {\n    int32_t moment, alert, what;\n"
+        "    int64_t left, low, high, rate;\n} trivet_change;\n\n" + arrays
     )
     texts = {
-        HEADER_NAME: _HEADER % numbers,
-        SOURCE_NAME: _SOURCE % numbers,
+        HEADER_NAME: HEADER % constants(),
+        SOURCE_NAME: SOURCE % constants(),
         VECTORS_NAME: vectors,
-        CHECK_NAME: _CHECK,
+        CHECK_NAME: CHECK,
     }
     return texts, len(changes)

@@ -7,11 +7,14 @@ import zlib
 
 import numpy as np
 
-from trivet.device.alertmachine import FIELDS, RING, MachineState
+from trivet.device.alertjudging import FIELDS
+from trivet.device.alertmachine import MachineState
 from trivet.device.alertsettings import Ints
+from trivet.device.alertslope import RING
 from trivet.errors import InputError
 
-MAGIC = b"TAM1"
+MAGIC = b"TAM2"
+COMMON = 4
 
 
 def saved_states(states: tuple[MachineState, ...], *, settings: Ints) -> bytes:
@@ -20,9 +23,9 @@ def saved_states(states: tuple[MachineState, ...], *, settings: Ints) -> bytes:
     Parameters
     ----------
     states : tuple of MachineState
-        One a burner.
-    settings : (alert, 8)
-        Their checksum is stored: a state fits only the settings it was made with.
+        One a burner, and one of the device itself.
+    settings : (unit, alert, 13)
+        Of each unit. Their checksum is stored: a state fits only the settings it was made with.
 
     Returns
     -------
@@ -31,16 +34,16 @@ def saved_states(states: tuple[MachineState, ...], *, settings: Ints) -> bytes:
 
     Notes
     -----
-    1.2 kB an alert and burner.
+    2.2 kB an alert and burner.
 
     References
     ----------
     The module's rules.
     """
-    alerts = settings.shape[0]
+    alerts = settings.shape[1]
     head = struct.pack("<4sIII", MAGIC, len(states), alerts, _fit(settings))
     body = b"".join(
-        np.concatenate([s.alerts.ravel(), s.ring.ravel(), s.last_ms]).astype("<i8").tobytes()
+        np.concatenate([s.alerts.ravel(), s.ring.ravel(), s.common]).astype("<i8").tobytes()
         for s in states
     )
     return head + body + struct.pack("<I", zlib.crc32(head + body))
@@ -50,22 +53,20 @@ def _fit(settings: Ints) -> int:
     return zlib.crc32(settings.astype("<i8").tobytes())
 
 
-def restored_states(saved: bytes, *, settings: Ints, burners: int) -> tuple[MachineState, ...]:
+def restored_states(saved: bytes, *, settings: Ints) -> tuple[MachineState, ...]:
     """Return the states that :func:`saved_states` wrote.
 
     Parameters
     ----------
     saved : bytes
         Saved states.
-    settings : (alert, 8)
-        Settings of now.
-    burners : int
-        Burners of now. [-]
+    settings : (unit, alert, 13)
+        Settings of now, of each unit.
 
     Returns
     -------
     tuple of MachineState
-        One a burner.
+        One a burner, and one of the device itself.
 
     Raises
     ------
@@ -80,24 +81,24 @@ def restored_states(saved: bytes, *, settings: Ints, burners: int) -> tuple[Mach
     ----------
     The module's rules.
     """
-    alerts = settings.shape[0]
-    each = alerts * (FIELDS + 2 * RING) + 1
+    units, alerts = settings.shape[:2]
+    each = alerts * (FIELDS + 2 * RING) + COMMON
     if len(saved) < 20 or saved[:4] != MAGIC:
         raise InputError("the saved alert state is no alert state: start cold")
     _, count, kept, fit = struct.unpack("<4sIII", saved[:16])
     if zlib.crc32(saved[:-4]) != struct.unpack("<I", saved[-4:])[0]:
         raise InputError("the saved alert state is damaged: start cold")
-    if (count, kept, fit) != (burners, alerts, _fit(settings)):
+    if (count, kept, fit) != (units, alerts, _fit(settings)):
         raise InputError("the saved alert state is of other burners or settings: start cold")
-    words = np.frombuffer(saved[16:-4], dtype="<i8").astype(np.int64).reshape(burners, each)
+    words = np.frombuffer(saved[16:-4], dtype="<i8").astype(np.int64).reshape(units, each)
     states = []
     for row in words:
         split = alerts * FIELDS
         states.append(
             MachineState(
                 row[:split].reshape(alerts, FIELDS).copy(),
-                row[split:-1].reshape(alerts, RING, 2).copy(),
-                row[-1:].copy(),
+                row[split:-COMMON].reshape(alerts, RING, 2).copy(),
+                row[-COMMON:].copy(),
             )
         )
     return tuple(states)

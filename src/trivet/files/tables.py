@@ -7,10 +7,15 @@ import io
 import math
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from trivet.files.atomic import write_text
-from trivet.quality import Quality, is_valid, reason
+from trivet.kernels.product.shownreading import shown_readings
+from trivet.quality import BLOCKING, Quality, is_valid, reason
 from trivet.records.alertlog import AlertLog
-from trivet.records.estimate import Estimate
+from trivet.records.design import Display
+from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.requirement import OF_WORDS
 from trivet.units import celsius
 
@@ -24,13 +29,17 @@ ESTIMATE_COLUMNS = (
     "valid",
     "reason",
     "nonuniformity_k",
+    "shown_c",
 )
+ZERO_OF = {"degC": 273.15, "degF": 459.67 * 5.0 / 9.0}
+"""Zero of each unit of the screen. [K]"""
 ALERT_COLUMNS = ("time_s", "burner", "alert", "state")
 
 
-def write_estimate_csv(path: Path, estimate: Estimate) -> None:
+def write_estimate_csv(path: Path, estimate: Estimate, *, display: Display) -> None:
     """Write one row a frame and burner; blank where there is nothing to say, never 0."""
     rows: list[tuple[object, ...]] = [ESTIMATE_COLUMNS]
+    shown = {one.burner: _shown_k(one, display) for one in estimate.burners}
     for k, time_s in enumerate(estimate.time_s):
         for one in estimate.burners:
             flags = Quality(int(one.flags[k]))
@@ -46,9 +55,25 @@ def write_estimate_csv(path: Path, estimate: Estimate) -> None:
                     int(is_valid(flags)),
                     reason(flags),
                     _number(float(one.nonuniformity_k[k]), 2),
+                    _number(celsius(float(shown[one.burner][k])), 2),
                 )
             )
     write_text(path, _csv(rows))
+
+
+def _shown_k(one: BurnerEstimate, display: Display) -> NDArray[np.float64]:
+    """Return what the display shows: whole steps of its own unit, blank where not valid."""
+    valid = (one.flags & np.uint32(int(BLOCKING))) == 0
+    reading = np.where(valid, one.reported_k, np.nan)
+    step = float(display.readout_step_delta_k)
+    if step == 0.0:
+        return reading
+    return shown_readings(
+        reading,
+        step=step,
+        hysteresis=float(display.readout_hysteresis_delta_k),
+        origin=ZERO_OF[display.temperature],
+    )
 
 
 def write_alert_csv(path: Path, log: AlertLog) -> None:

@@ -9,6 +9,8 @@ Stages are imported where they are run, so that a command waits only for its own
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
 
@@ -17,16 +19,18 @@ from trivet.files.atomic import write_text
 from trivet.flow.cooks import CookEntry, Tell, silent
 from trivet.flow.recordings import Recordings
 from trivet.flow.versions import code_version
-from trivet.records.alertlog import AlertLog
+from trivet.records.alertlog import AlertLog, DeviceState
 from trivet.records.bundle import FirmwareBundle
 from trivet.records.calibration import Calibration
-from trivet.records.dossier import Dossier, ShownCook
+from trivet.records.dossier import Chart, Dossier, ShownCook
 from trivet.records.estimate import Estimate
 from trivet.records.prediction import Remedies
 from trivet.records.provenance import fingerprint
+from trivet.records.reporting import ReporterChoice
 from trivet.records.requirement import Evidence
 from trivet.records.trade import TradeStudy
 from trivet.records.verdict import ProofCook, Verdict
+from trivet.terms.windowloss import window_loss_frac
 
 
 class Chain(Recordings):
@@ -58,14 +62,50 @@ class Chain(Recordings):
 
     def calibration(self, evidence: Evidence) -> Calibration:
         """Return the calibration from the calibration cooks of one grade of evidence."""
+        fitted = self._fitted(evidence)
+        if self.design.estimation.reporter != "ranked":
+            return fitted
+        choice = self.reporters(evidence)
+        return replace(fitted, reporter=choice.chosen, reporter_reason=choice.reason)
+
+    def reporters(self, evidence: Evidence) -> ReporterChoice:
+        """Return which reporter the calibration cooks of a grade favour: each reads them all."""
+        from trivet.stages.calibrate.reporters import REPORTERS, TriedCook, rank_reporters
+        from trivet.stages.estimate import estimate
+
+        fitted, design = self._fitted(evidence), self.design
+
+        def ranked() -> ReporterChoice:
+            cooks = []
+            entries = self._calibration_cooks(evidence)
+            for done, entry in enumerate(entries):
+                self.tell("reporters", done, len(entries))
+                recording = self.recording(entry)
+                readings = {
+                    one: estimate(
+                        recording.sight, design=design, calibration=replace(fitted, reporter=one)
+                    )
+                    for one in REPORTERS
+                }
+                cooks.append(TriedCook(recording, entry.group, readings))
+            self.tell("reporters", len(entries), len(entries))
+            return rank_reporters(cooks, design=design)
+
+        return self._stage("reporters", ReporterChoice, (design, fitted), ranked)
+
+    def _calibration_cooks(self, evidence: Evidence) -> list[CookEntry]:
+        may = [one for one in self.cooks if one.plan is None or one.plan.purpose == "calibration"]
+        return [
+            entry
+            for entry in may
+            if (recording := self.recording(entry)).purpose == "calibration"
+            and recording.evidence == evidence
+        ]
+
+    def _fitted(self, evidence: Evidence) -> Calibration:
         from trivet.stages.calibrate import calibrate
 
-        may = [one for one in self.cooks if one.plan is None or one.plan.purpose == "calibration"]
-        chosen = [
-            recording
-            for recording in map(self.recording, may)
-            if recording.purpose == "calibration" and recording.evidence == evidence
-        ]
+        chosen = [self.recording(entry) for entry in self._calibration_cooks(evidence)]
         return self._stage(
             "calibrate",
             Calibration,
@@ -104,14 +144,24 @@ class Chain(Recordings):
 
     def alerts(self, entry: CookEntry) -> AlertLog:
         """Return the alert log of one cook."""
-        from trivet.stages.alert import alert
+        from trivet.stages.alert import alert, watching
 
         recording, read = self.recording(entry), self.estimate(entry)
+        sight = recording.sight
+        state = DeviceState(
+            window_loss_frac=window_loss_frac(self.design, self.calibration(recording.evidence))
+        )
         return self._stage(
             "alert",
             AlertLog,
-            (self.design, recording.sight.told, read),
-            lambda: alert(read, design=self.design, told=recording.sight.told),
+            (self.design, sight, state, read),
+            lambda: alert(
+                read,
+                design=self.design,
+                told=sight.told,
+                watch=watching(sight, design=self.design, state=state),
+                state=state,
+            ),
         )
 
     @cached_property
@@ -214,11 +264,16 @@ class Chain(Recordings):
 
     def write_pictures(self, folder: Path) -> tuple[Path, ...]:
         """Write the pictures of the prediction as SVG files and return where they lie."""
-        from trivet.report.figures import chart_file
         from trivet.stages.dossier import prediction_charts
 
+        charts = prediction_charts(self.design, prediction=self.prediction)
+        return self._write_charts(charts, folder)
+
+    def _write_charts(self, charts: Iterable[Chart], folder: Path) -> tuple[Path, ...]:
+        from trivet.report.figures import chart_file
+
         written = []
-        for at, chart in enumerate(prediction_charts(self.design, prediction=self.prediction)):
+        for at, chart in enumerate(charts):
             words = re.sub(r"[^a-z0-9]+", "-", chart.title.lower()).strip("-")
             text = chart_file(chart, display=self.design.display)
             written.append(folder / f"{at + 1:02d}-{words}.svg")

@@ -31,16 +31,15 @@ class Setting:
     calibration: Calibration
 
 
-def packed(setting: Setting) -> bytes:
-    """Return a setting as bytes for the workers."""
+def packed(setting: object) -> bytes:
+    """Return what all cooks share as bytes for the workers."""
     return pickle.dumps(setting, protocol=pickle.HIGHEST_PROTOCOL)
 
 
 @lru_cache(maxsize=2)
-def _unpacked(setting: bytes) -> Setting:
-    found = pickle.loads(setting)
-    assert isinstance(found, Setting)
-    return found
+def unpacked(setting: bytes) -> object:
+    """Return what :func:`packed` was given; a worker does it once."""
+    return pickle.loads(setting)
 
 
 def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
@@ -53,13 +52,14 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     cook : SweepCook
         Which cook.
     """
-    from trivet.stages.alert import alert
+    from trivet.stages.alert import alert, watching
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
     from trivet.stages.verify import burner_scores
 
-    found = _unpacked(setting)
+    found = unpacked(setting)
+    assert isinstance(found, Setting)
     step = "simulate"
     try:
         made = simulate(found.design, plan=cook.plan, repeat=cook.repeat)
@@ -68,7 +68,8 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
         refuse_other_unit(found.calibration, made.recording)
         read = estimate(sight, design=found.design, calibration=found.calibration)
         step = "alert"
-        log = alert(read, design=found.design, told=sight.told)
+        watch = watching(sight, design=found.design)
+        log = alert(read, design=found.design, told=sight.told, watch=watch)
         step = "score"
         proof = ProofCook(
             name=made.recording.name,

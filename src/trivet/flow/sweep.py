@@ -32,7 +32,6 @@ from trivet.flow.cooks import Tell, silent
 from trivet.flow.executors import cluster_workers, local_workers
 from trivet.flow.versions import code_version
 from trivet.records.campaign import Sweep, SweepCook
-from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 
 Pool = tuple[Executor, int]
@@ -89,7 +88,13 @@ def sweep(
     cooks = planned[:limit]
     key = fingerprint(code_version(), setting.design, setting.calibration)[:32]
     kept = store.record_path(folder, "sweep", key)
-    run = _Run(setting.design, packed(setting), {cook_file(kept, one): one for one in cooks}, tell)
+    run = CookRun(
+        work=run_cook,
+        setting=packed(setting),
+        cooks={cook_file(kept, one): one for one in cooks},
+        lost=lambda cook: failed_rows(cook, DIED, design=setting.design),
+        tell=tell,
+    )
     run.all(pools, fresh=fresh)
     table = write_table(
         kept,
@@ -146,12 +151,15 @@ def cluster_pools(address: str) -> Pools:
 
 
 @dataclass
-class _Run:
+class CookRun:
     """The cooks on their way through the workers."""
 
-    design: Design
+    work: Callable[[bytes, SweepCook], list[Row]]
+    """What a worker does with a cook; each row says in ``error`` what went wrong, or None."""
     setting: bytes
     cooks: dict[Path, SweepCook]
+    lost: Callable[[SweepCook], list[Row]]
+    """Rows of a cook that takes its worker with it; their error is DIED."""
     tell: Tell
     done: int = 0
     died: dict[Path, list[Row]] = field(default_factory=dict)
@@ -166,7 +174,7 @@ class _Run:
         while suspects:
             for path in suspects:
                 if self._stream(pools, iter([path])):
-                    self._ended(path, failed_rows(self.cooks[path], DIED, design=self.design))
+                    self._ended(path, self.lost(self.cooks[path]))
             suspects = self._stream(pools, waiting)
 
     def _stream(self, pools: Pools, waiting: Iterator[Path]) -> list[Path]:
@@ -180,7 +188,7 @@ class _Run:
                     if path is None:
                         break
                     try:
-                        running[pool.submit(run_cook, self.setting, self.cooks[path])] = path
+                        running[pool.submit(self.work, self.setting, self.cooks[path])] = path
                     except BrokenExecutor:
                         lost.append(path)
                 if not running:

@@ -1,15 +1,22 @@
 """The alert log: every change of every alert, in the order in which the product would act.
 
-``stages/alert.py`` makes one::
+``stages/alert`` makes one::
 
-    alert(estimate: Estimate, *, design: Design, told: Told, state: DeviceState = DeviceState())
-        -> AlertLog
+    alert(estimate: Estimate, *, design: Design, told: Told, watch: Watch | None = None,
+          state: DeviceState = DeviceState()) -> AlertLog
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
+
+from trivet.records.arrays import BoolArray, FloatArray
+
+DEVICE = "device"
+"""Stands where a burner's name would, for alerts about the device itself."""
+
+AlertWord = Literal["on", "off", "escalated", "armed", "not armed"]
 
 
 @dataclass(frozen=True)
@@ -20,23 +27,54 @@ class DeviceState:
     link: bool = True
     machine: bytes = b""
     """State of the alert machine saved before a restart; empty after a cold start."""
+    window_loss_frac: float = 0.0
+    """Share of the clean window's transmittance that is lost, as last measured."""
+
+
+@dataclass(frozen=True)
+class Watch:
+    """What the device knows of itself and of the kitchen, moment by moment; (time,) each."""
+
+    time_s: FloatArray
+    """The estimate's times. [s]"""
+    repeated: BoolArray
+    """The frame is pixel for pixel the one before."""
+    even: BoolArray
+    """The frame shows no kitchen: a covered lens."""
+    housing_k: FloatArray
+    """Hottest housing of the heads. [K]"""
+    battery_frac: FloatArray
+    """Charge left. [-]"""
+    link: BoolArray
+    """Whether the link stands."""
+    person: BoolArray
+    """Whether the presence channel says that somebody is there."""
 
 
 @dataclass(frozen=True)
 class AlertChange:
-    """One alert goes on or off."""
+    """One alert goes on or off, escalates, or is armed or not."""
 
     time_s: float
     burner: str
+    """Or "device"."""
     alert: str
-    state: Literal["on", "off"]
+    state: AlertWord
     note: str = ""
     """For instance "at or above range"."""
+    left_s: float | None = None
+    """Of a predicted alert: time to the limit at the rate of the moment. [s]"""
+    left_low_s: float | None = None
+    """Low end of its 95 % interval; None where the reading has no interval. [s]"""
+    left_high_s: float | None = None
+    """High end; infinite where the rate may be none. [s]"""
+    rate_kps: float | None = None
+    """Heating rate. [K/s]"""
 
 
 @dataclass(frozen=True)
 class AlertLog:
-    """All changes of one recording, by time."""
+    """All changes of one recording, in the order in which they come."""
 
     changes: tuple[AlertChange, ...]
     machine: bytes = b""

@@ -16,6 +16,7 @@ from typing import Literal
 
 from trivet.records.arrays import BoolArray, FloatArray
 from trivet.records.design import Contents
+from trivet.records.estimation import Reporter
 from trivet.records.requirement import Evidence
 
 How = Literal["fitted", "nominal"]
@@ -149,6 +150,10 @@ class Calibration:
     """Sensor units that the recordings were made with; an unnamed one is empty text."""
     advice: tuple[str, ...] = ()
     """What to do at the bench: clean the window, hang the mount again."""
+    reporter: Reporter = "area-mean"
+    """Which one number stands for a pan."""
+    reporter_reason: str = "as designed"
+    """Why this one."""
 
     def holds_for(self, unit: str) -> bool:
         """Return whether it may read a recording of a sensor unit.

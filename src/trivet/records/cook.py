@@ -14,7 +14,7 @@ from trivet.records.benchsheet import (
     SheetTarget,
 )
 from trivet.records.design import Contents
-from trivet.records.disturbances import Face, Mismatch, PanMove, ProbeFault, SensorFaults
+from trivet.records.disturbances import Face, Mismatch, PanMove, ProbeFault, SensorFaults, Stretch
 from trivet.records.figures import (
     DifferenceOrZero,
     Duration,
@@ -89,6 +89,8 @@ class CookBurner(Part):
     """Name of the base contents in it."""
     schedule: tuple[ScheduleStep, ...] = Field(min_length=1)
     """The knob over time; off before the first step."""
+    band: str | None = None
+    """Name of the target band that the cook wants."""
     food: FoodPlan | None = None
     """A piece of food."""
     more_food: tuple[FoodPlan, ...] = ()
@@ -162,6 +164,10 @@ class CookPlan(Part):
     """The simulation stops where a pan's hottest 5 cm2 reach this."""
     tells: bool = True
     """Whether the cook uses the design's told channels."""
+    style: Literal["", "searing", "wok", "preheating", "frying", "simmering", "boiling"] = ""
+    """What kind of ordinary cooking it is: nuisance alerts are counted over such cooks."""
+    away: tuple[Stretch, ...] = ()
+    """Times in which nobody is in the kitchen."""
     probes: tuple[SheetProbe, ...] = ()
     """Reference probes in or on the pans; the simulator's usual ones when left out."""
     window_age_weeks: NumberOrZero = figure("0", "number")
@@ -200,6 +206,10 @@ class ToldEntry(Part):
     """Which pan it is."""
     target_band: str | None = None
     """Which target band is wanted."""
+    oil: str | None = None
+    """Which oil it is, by its name in the oil library."""
+    uses: int | None = Field(default=None, ge=0)
+    """How often the oil was heated before."""
 
 
 class Told(Part):
@@ -224,6 +234,8 @@ class Told(Part):
             base_contents=own.base_contents or self.every.base_contents,
             pan=own.pan or self.every.pan,
             target_band=own.target_band or self.every.target_band,
+            oil=own.oil or self.every.oil,
+            uses=self.every.uses if own.uses is None else own.uses,
         )
 
 

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
+from pydantic_core import PydanticCustomError
 
+from trivet.records.alerting import Alerting
 from trivet.records.business import Alternative, Battery, Costs, Diary, Radio, Wake
+from trivet.records.estimation import Estimation
 from trivet.records.figures import (
     Angle,
     AngleOrZero,
     Difference,
     DifferenceOrZero,
-    Duration,
     Figure,
     Fraction,
     HeatingRate,
@@ -75,7 +77,29 @@ class Display(Part):
     length: Literal["mm", "in"] = "mm"
     """Unit in which lengths are shown."""
     readout_step_delta_k: DifferenceOrZero = figure("1 K", "difference")
-    """Step of the number that the product shows."""
+    """Step of the number that the product shows; 0 shows it as it is."""
+    readout_hysteresis_delta_k: DifferenceOrZero = figure("0.5 K", "difference")
+    """How far beyond the edge of its step a reading must lie before the number changes."""
+
+    @model_validator(mode="after")
+    def _hysteresis_within_a_step(self) -> Display:
+        step, held = self.readout_step_delta_k, self.readout_hysteresis_delta_k
+        if 0.0 < float(step) < float(held):
+            raise PydanticCustomError(
+                "readout",
+                "{found}",
+                {
+                    "found": f"readout_hysteresis {held.text} over a step of {step.text}",
+                    "allowed": "at most the step",
+                },
+            )
+        return self
+
+    @property
+    def readout_error_k(self) -> float:
+        """The most by which the number shown differs from the reading. [K]"""
+        step = float(self.readout_step_delta_k)
+        return step / 2.0 + float(self.readout_hysteresis_delta_k) if step > 0.0 else 0.0
 
 
 class Cooktop(Part):
@@ -258,30 +282,15 @@ class Limit(Part):
     """What the temperature is of."""
     value_k: Temperature
     """With its range where sources differ, as smoke points do."""
+    oil_point: Literal["smoke", "autoignition"] | None = None
+    """Alerts take the told oil's own point instead, from the library and lowered by its uses."""
 
 
 class ToldChannels(Part):
     """Which things the cook tells the product; nothing by default."""
 
-    channels: tuple[Literal["base_contents", "pan", "target_band"], ...] = ()
-    """What the cook tells."""
-
-
-class Estimation(Part):
-    """When a reading counts as one."""
-
-    u95_bound_delta_k: DifferenceOrZero = figure("25 K", "difference")
-    """Widest 95 % half-width that is still reported."""
-    min_emissivity_frac: Fraction = figure("0.30", "fraction")
-    """Below this emissivity a surface is not measurable."""
-    min_pixels: int = Field(default=10, ge=1)
-    """Fewest pixels that make a reading."""
-    awake_s: Duration | None = None
-    """Time since wake at which error budgets are stated; the card's settling time if left out."""
-    stale_after_s: Duration = figure("3 s", "time")
-    """A frame older than this is no reading."""
-    heated_above_k: Temperature = figure("50 degC", "temperature")
-    """A burner counts as heated above this temperature."""
+    channels: tuple[Literal["base_contents", "pan", "target_band", "oil"], ...] = ()
+    """What the cook tells; `oil` is which oil, and how often it was heated before."""
 
 
 class Design(Part):
@@ -313,6 +322,8 @@ class Design(Part):
     """Temperatures that must not be passed unnoticed."""
     alerts: tuple[Alert, ...] = ()
     """The alerts, rationalised."""
+    alerting: Alerting = Alerting()
+    """What all alerts share."""
     requirements: tuple[Requirement, ...] = Field(min_length=1)
     """What must be shown."""
     told: ToldChannels = ToldChannels()

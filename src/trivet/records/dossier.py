@@ -113,6 +113,9 @@ class Chart:
         "timeline",
         "days",
         "tornado",
+        "scatter",
+        "coverage",
+        "front",
     ]
     title: str
     caption: str

@@ -43,6 +43,9 @@ class BurnerEstimate:
     """Whether the burner seems to be heating."""
     pixels: Int8Array
     """Pixels used, at most 127."""
+    withheld_k: FloatArray | None = None
+    """What would have been shown where a reading is withheld; NaN where nothing could, and where
+    one is shown.  For scores alone: no alert and no display may use it. [K]"""
 
 
 @dataclass(frozen=True)

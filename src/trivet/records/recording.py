@@ -11,6 +11,7 @@ not; the truth is in :class:`Truth`, which only ``verify`` is.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -41,11 +42,23 @@ class HeadFrames:
 
 
 @dataclass(frozen=True)
+class PresenceSeries:
+    """What the product's presence channel answered."""
+
+    time_s: tuple[float, ...]
+    """On the frames' clock, rising. [s]"""
+    present: tuple[bool, ...]
+    """Whether it saw somebody."""
+
+
+@dataclass(frozen=True)
 class Sight:
-    """All that the product itself has: frames, sensor state and what it was told."""
+    """All that the product itself has: frames, sensor state, presence and what it was told."""
 
     heads: tuple[HeadFrames, ...]
     told: Told
+    presence: PresenceSeries | None = None
+    """None without such a channel."""
 
 
 @dataclass(frozen=True)
@@ -167,6 +180,10 @@ class BurnerTruth:
     """(time,) band emissivity of the seen surface, area mean. [-]"""
     heat_w: FloatArray
     """(time,) heat entering the pan. [W]"""
+    oily_frac: FloatArray | None = None
+    """(time,) share of the visible base that lies under 0.1 mm of oil or more. [-]"""
+    rim_in_view_frac: float = math.nan
+    """Share of the area inside the rim that lies in the field of the head that sees it best. [-]"""
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,10 @@ from trivet.records.dossier import Chart
 from trivet.report.drawing import drawing_style, svg_text
 from trivet.report.figures_bars import draw_battery, draw_budget
 from trivet.report.figures_business import draw_days, draw_timeline, draw_tornado
+from trivet.report.figures_front import draw_front
 from trivet.report.figures_lines import draw_cash, draw_error, draw_widths
 from trivet.report.figures_plan import draw_plan
+from trivet.report.figures_score import draw_coverage, draw_scatter
 from trivet.report.figures_trace import draw_trace
 from trivet.report.scales import Scale
 
@@ -30,6 +32,9 @@ DRAWERS: dict[str, Callable[[Chart, Scale], Figure]] = {
     "days": draw_days,
     "tornado": draw_tornado,
     "widths": draw_widths,
+    "scatter": draw_scatter,
+    "coverage": draw_coverage,
+    "front": draw_front,
 }
 
 

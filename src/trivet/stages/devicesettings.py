@@ -4,14 +4,28 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
+from typing import Any
 
-from trivet.device.alertsettings import AlertSettings, settings_array
+from trivet.device import alertsettings as words
+from trivet.device.alertsettings import COLUMN_NAMES, KINDS, AlertSettings, settings_array
 from trivet.device.fixedpoint import share_q15
+from trivet.kernels.heat.water import boiling_point_k
 from trivet.records.calibration import Calibration
-from trivet.records.design import Design
+from trivet.records.cook import ToldEntry
+from trivet.records.design import Design, TargetBand
 from trivet.records.requirement import Alert
+from trivet.terms.oilpoints import limit_value_k
 
-_COLUMNS = "kind, set_dk, lead_ms, deadband_dk, on_ms, off_ms, gate_dk, window_ms"
+BOILING_BELOW_K, BOILING_ABOVE_K = 30.0, 5.0
+"""A plateau counts as boiling water from 30 K below the boiling point, since window and steam
+take from the apparent temperature, to 5 K above it; assumed, no source."""
+CONDITIONS: dict[str, tuple[int, int]] = {
+    "unattended": (words.HEAT_ON, words.PERSON),
+    "left_on": (words.HEAT_ON | words.NO_PAN, 0),
+    "link_lost": (words.LINK_LOST, 0),
+}
+"""Bits of the state word that must be set, and must not."""
 
 
 def settings_text(design: Design, *, calibration: Calibration) -> str:
@@ -37,7 +51,8 @@ def settings_text(design: Design, *, calibration: Calibration) -> str:
     Notes
     -----
     Alerts are in the order of the design, columns as in
-    ``device/alertsettings.py``; kinds are 0 level, 1 time to limit, 2 loss of sight.
+    ``device/alertsettings.py``. What depends on what the cook tells (band, oil) stands at
+    what holds when nothing is told.
 
     References
     ----------
@@ -54,15 +69,20 @@ def settings_text(design: Design, *, calibration: Calibration) -> str:
             name = _macro(f"{surface.contents}_{surface.finish or 'any'}")
             word = share_q15(float(surface.emissivity))
             lines.append(f"#define TRIVET_EMISSIVITY_{name} {word}u")
+    kinds = ", ".join(f"{number} {name}" for name, number in KINDS.items())
     table = settings_array(tuple(alert_settings(one, design=design) for one in design.alerts))
-    lines += ["", f"/* One row an alert: {_COLUMNS}. */", f"#define TRIVET_ALERTS {len(table)}"]
+    lines += [
+        "",
+        f"/* One row an alert: {', '.join(COLUMN_NAMES)}; kinds: {kinds}. */",
+        f"#define TRIVET_ALERTS {len(table)}",
+    ]
     for index, (one, row) in enumerate(zip(design.alerts, table.tolist(), strict=True)):
         numbers = ", ".join(str(value) for value in row)
         lines.append(f"#define TRIVET_ALERT_{index}_{_macro(one.name)} {{{numbers}}}")
     return "\n".join([*lines, "", "#endif", ""])
 
 
-def alert_settings(one: Alert, *, design: Design) -> AlertSettings:
+def alert_settings(one: Alert, *, design: Design, told: ToldEntry | None = None) -> AlertSettings:
     """Return one alert of a design in the device's units.
 
     Parameters
@@ -70,7 +90,9 @@ def alert_settings(one: Alert, *, design: Design) -> AlertSettings:
     one : Alert
         The alert.
     design : Design
-        Holds the limit that it guards.
+        Holds the limit that it guards, the bands, the altitude.
+    told : ToldEntry, optional
+        What the cook told about the burner: it sets band and smoke point.
 
     Returns
     -------
@@ -90,21 +112,94 @@ def alert_settings(one: Alert, *, design: Design) -> AlertSettings:
     ----------
     The rules of ``trivet.device.alertmachine``.
     """
-    limit_k = 0.0
-    if one.limit is not None:
-        limit_k = float(design.limit(one.limit).value_k)
-        if one.kind == "level" and one.set_point_k is not None:
-            limit_k = float(one.set_point_k)
-    return AlertSettings(
-        kind=one.kind,
-        set_dk=int(limit_k * 10.0 + 1e-6),
-        lead_ms=round(one.lead_s * 1000.0),
-        deadband_dk=round(one.deadband_delta_k * 10.0),
-        on_ms=round(one.on_delay_s * 1000.0),
-        off_ms=round(one.off_delay_s * 1000.0),
-        gate_dk=int(one.gate_k * 10.0 + 1e-6),
-        window_ms=round(one.slope_window_s * 1000.0),
+    common = AlertSettings(
+        kind="level",
+        deadband_dk=_dk(one.deadband_delta_k),
+        on_ms=_ms(one.on_delay_s),
+        off_ms=_ms(one.off_delay_s),
+        escalate_ms=_ms(one.escalate_after_s),
     )
+    return replace(common, **_rule(one, design, told or ToldEntry()))
+
+
+def _rule(one: Alert, design: Design, told: ToldEntry) -> dict[str, Any]:
+    """Return what is particular to the alert's kind."""
+    band = told_band(design, told)
+    match one.kind:
+        case "level" | "time_to_limit":
+            return _limited(one, design, told, band)
+        case "boil_dry":
+            boiling_k = float(boiling_point_k(float(design.surroundings.altitude_m)))
+            return {
+                "kind": "boil_dry",
+                "signal": words.APPARENT,
+                "set_dk": _floor_dk(boiling_k + BOILING_ABOVE_K),
+                "gate_dk": _floor_dk(boiling_k - BOILING_BELOW_K),
+                "top_dk": _dk(one.change_delta_k),
+                "lead_ms": _ms(one.within_s),
+                "window_ms": _ms(one.plateau_s),
+            }
+        case "ready" | "below_band":
+            low, high = (band.low_k, band.high_k) if band else (0.0, 0.0)
+            below = {"gate_dk": max(_floor_dk(low - one.given_up_delta_k), 0)}
+            below |= {"needs": words.HEAT_ON, "top_dk": _floor_dk(low)}
+            own = {"top_dk": _floor_dk(high)} if one.kind == "ready" else below
+            rule = "in_band" if one.kind == "ready" else "below"
+            return {"kind": rule, "signal": words.REPORTED, "set_dk": _floor_dk(low), **own}
+        case "uneven":
+            return {"signal": words.SPREAD, "set_dk": _dk(one.spread_delta_k)}
+        case "window_dirty":
+            thousandths = round(1000 * one.loss_frac)
+            return {"signal": words.WINDOW_LOSS, "set_dk": thousandths, "deadband_dk": 10}
+        case "battery_low":
+            own = {"set_dk": round(1000 * one.charge_frac), "deadband_dk": 0}
+            return {"kind": "below", "signal": words.CHARGE, **own}
+        case "housing_hot":
+            return {"signal": words.HOUSING, "set_dk": _floor_dk(one.set_point_k or 0.0)}
+        case "loss_of_sight":
+            return {"kind": "loss_of_sight"}
+        case _:
+            needs, forbids = CONDITIONS[one.kind]
+            return {"kind": "condition", "needs": needs, "forbids": forbids}
+
+
+def _limited(
+    one: Alert, design: Design, told: ToldEntry, band: TargetBand | None
+) -> dict[str, Any]:
+    """Return set point and gate of an alert that guards a limit."""
+    limit_k = limit_value_k(design.limit(str(one.limit)), design=design, told=told)
+    if one.kind == "level" and one.set_point_k is not None:
+        limit_k = float(one.set_point_k)
+    gate_k = float(one.gate_k)
+    if band is not None and one.kind == "time_to_limit":
+        # A sear passes the gate on purpose: up to the wanted band nothing is foretold.
+        gate_k = max(gate_k, float(band.high_k))
+    return {
+        "kind": one.kind,
+        "set_dk": _floor_dk(limit_k),
+        "lead_ms": _ms(one.lead_s),
+        "gate_dk": _floor_dk(gate_k),
+        "window_ms": _ms(one.slope_window_s),
+    }
+
+
+def told_band(design: Design, told: ToldEntry | None) -> TargetBand | None:
+    """Return the target band that the cook told, through the design's channel."""
+    if told is None or "target_band" not in design.told.channels:
+        return None
+    return next((band for band in design.bands if band.name == told.target_band), None)
+
+
+def _floor_dk(value_k: float) -> int:
+    return int(value_k * 10.0 + 1e-6)
+
+
+def _dk(difference_k: float) -> int:
+    return round(difference_k * 10.0)
+
+
+def _ms(seconds: float) -> int:
+    return round(seconds * 1000.0)
 
 
 def _macro(name: str) -> str:

@@ -93,8 +93,10 @@ def test_food_in_the_middle_does_not_pull_the_pan_down(painter, nominal, disc) -
     one = burner(
         read(painter, [disc(0.93, ramp(460.0, 0.0), cover=(15.0, 0.05, lambda t: 290.0))], nominal)
     )
-    hand = (one.flags & int(Quality.HAND)) != 0
-    assert hand[60:68].all()
+    went_in = (one.flags & int(Quality.HAND | Quality.CARRIED)) != 0
+    assert went_in[60:68].all()
+    carried = one.flags & int(Quality.CARRIED) != 0
+    assert (one.of[carried] == OF_WORDS.index("hidden_pan")).all()
     late = slice(90, None)
     assert np.isfinite(one.reported_k[late]).mean() > 0.9
     assert np.nanmax(np.abs(one.reported_k[late] - 460.0)) < 8.0

@@ -17,6 +17,8 @@ from trivet.kernels.heat.loads import EVAPORATION_M_S, WATER_LATENT_J_KG
 FloatArray = NDArray[np.float64]
 NODES = 14
 """Thin at both faces, so that turning a food needs no new grid."""
+DRY_CONDUCTIVITY_W_MK = 0.15
+"""Of a crust; 0.1 to 0.2, from memory."""
 GROWTH, THICKEST = 1.7, 8.0
 """Nodes grow from each face up to this many times the first, and are even in between."""
 
@@ -27,13 +29,14 @@ class FoodColumn:
 
     ``areal_j_m2k`` and ``water_kg_m2`` (node,) heat capacity and water at the start,
     ``between_w_m2k`` (node - 1,) conductances, ``half_m2k_w`` the resistance of the
-    half node at each face.
+    half node at each face, ``crust`` by how much more (of it) a dry node resists.
     """
 
     areal_j_m2k: FloatArray
     between_w_m2k: FloatArray
     water_kg_m2: FloatArray
     half_m2k_w: float
+    crust: float
     middle_m: FloatArray = field(repr=False)
     """(node,) height of the nodes' middles. [m]"""
 
@@ -56,6 +59,10 @@ class FoodPatch:
     between_w_m2k: ArrayLike
     half_m2k_w: ArrayLike
     """(r, theta, cook) or broadcast to it."""
+    wet_kg_m2: ArrayLike | None = None
+    """Water before any was lost, as ``water_kg_m2``; left out: that."""
+    crust: ArrayLike = 0.0
+    """(r, theta, cook) or broadcast to it; 0: what has dried conducts as before."""
     boil_k: float = 373.12
     latent_j_kg: float = WATER_LATENT_J_KG
     emissivity: float = 0.95
@@ -100,9 +107,8 @@ def food_column(
     with both faces stepped from 5 to 100 C the middle is within 1 % of the step from
     60 s on (docs/simulator.md). Growth all the way to the middle is worse, however many
     the nodes: the thick ones there diffuse too slowly. The node of a face dries out
-    before it passes the boiling point: a crust is resolved to that node. Shrinkage,
-    dripping juice and the lower conductivity of a crust (0.1 to 0.2 W/m/K, from memory)
-    are left out.
+    before it passes the boiling point: a crust is resolved to that node, and conducts
+    0.15 W/m/K. Shrinkage and dripping juice are left out.
 
     References
     ----------
@@ -128,6 +134,7 @@ def food_column(
         between_w_m2k=conductivity_w_mk / np.diff(middle),
         water_kg_m2=density_kg_m3 * water_frac * size,
         half_m2k_w=float(0.5 * size[0] / conductivity_w_mk),
+        crust=max(conductivity_w_mk / DRY_CONDUCTIVITY_W_MK - 1.0, 0.0),
         middle_m=middle,
     )
 

@@ -20,11 +20,8 @@ from trivet.kernels.heat.thermal_cells import (
     CONTENTS_AREA,
     EVAPORATION,
     FILM_MASS,
-    LAST_RATE,
     LATENT,
     LATENT_OUT,
-    LOSS_RATE,
-    LOST,
     MASS,
     MEAN_LAYER,
     MEAN_PAN,
@@ -38,12 +35,9 @@ from trivet.kernels.heat.thermal_cells import (
     Scratch,
     compiled,
 )
-from trivet.kernels.heat.thermal_exchange import add_row, exchange, renew
-from trivet.kernels.heat.thermal_food import exchange_food, keep_food_conduction, settle_food
-from trivet.kernels.heat.thermal_hob import exchange_hob, flow_from_hob, settle_hob
-from trivet.kernels.heat.thermal_lid import condensed_kg, exchange_lid, settle_butter, settle_lid
-from trivet.kernels.heat.thermal_wall import exchange_wall, settle_wall
-from trivet.kernels.heat.thermal_wide import book_losses, fold, spread, spread_row
+from trivet.kernels.heat.thermal_exchange import add_row
+from trivet.kernels.heat.thermal_lid import condensed_kg
+from trivet.kernels.heat.thermal_wide import fold, spread_row
 
 # Weight of the new time level in conduction: a little above 1/2 so that the
 # stiff modes near the centre die out instead of ringing.
@@ -60,16 +54,16 @@ def _halo(halo: FloatArray, ring: FloatArray) -> None:
 
 
 @compiled
-def _conduct(core: Core, wide: Core, step_s: float) -> None:
-    """Put dt * L(T) into ``delta``."""
-    metal, halo = wide.metal, core.scratch.halo
+def conduct(wide: Core, narrow_k: FloatArray, step_s: float) -> None:
+    """Put dt * L(T) into ``delta``; ``narrow_k`` are the same temperatures, seen narrow."""
+    metal, halo = wide.metal, wide.scratch.halo
     rings, rows, width = metal.k.shape
     cells, lanes = rows * width, halo.shape[1]
     flat = halo.reshape(halo.size)
     left = flat[:cells].reshape(rows, width)
     right = flat[2 * lanes :].reshape(rows, width)
     for i in range(rings):
-        _halo(halo, core.metal.k[i])
+        _halo(halo, narrow_k[i])
         a, b, e = metal.inward[i], metal.outward[i], metal.around[i]
         pan, inner = metal.k[i], metal.k[max(i - 1, 0)]
         outer, delta = metal.k[min(i + 1, rings - 1)], wide.scratch.delta[i]
@@ -84,7 +78,7 @@ def _conduct(core: Core, wide: Core, step_s: float) -> None:
 
 
 @compiled
-def _sweep_radial(metal: Metal, scratch: Scratch, weight_s: float) -> None:
+def sweep_radial(metal: Metal, scratch: Scratch, weight_s: float) -> None:
     """Solve (D - s Lr) w = right side along every ray, in place in a wide ``delta``."""
     n_r, n_t, lanes = scratch.delta.shape
     inv = scratch.row[0]
@@ -125,11 +119,8 @@ def _eliminate(turn: FloatArray, n_t: int, width: int) -> None:
     for c in range(width):
         inv[c] = 0.5 / first[c]
     for c in range(width):
-        ring[0, c] = e[c] * inv[c]
-    for c in range(width):
+        ring[0, c], q[0, c] = e[c] * inv[c], -first[c] * inv[c]
         x[0, c] *= inv[c]
-    for c in range(width):
-        q[0, c] = -first[c] * inv[c]
     for j in range(1, n_t):
         ring_j, ring_b, x_j, x_b, q_j, q_b = ring[j], ring[j - 1], x[j], x[j - 1], q[j], q[j - 1]
         diag_j = diag[j]
@@ -170,7 +161,7 @@ def _close(turn: FloatArray, n_t: int, width: int) -> None:
 
 
 @compiled
-def _sweep_around(metal: Metal, scratch: Scratch, weight_s: float) -> None:
+def sweep_around(metal: Metal, scratch: Scratch, weight_s: float) -> None:
     """Solve (D - s Lt) delta = D w around every ring, several rings side by side."""
     rings, n_t, lanes = scratch.delta.shape
     turn = scratch.turn
@@ -195,11 +186,14 @@ def _sweep_around(metal: Metal, scratch: Scratch, weight_s: float) -> None:
 
 
 @compiled
-def _apply(core: Core, wide: Core) -> None:
-    """Add the increments to pan and layer and take the means."""
+def apply_increments(wide: Core, total: FloatArray, cook: FloatArray) -> None:
+    """Add the increments to pan and layer and take the means of each cook.
+
+    ``total`` is the narrow view of the sums over the rings.
+    """
     cells, scratch = wide.cells, wide.scratch
     n_r, rows, width = cells.pan.shape
-    covered = core.food.cell.shape[0] > 0  # else every cell is open: one field less to read
+    covered = wide.food.cell.shape[0] > 0  # else every cell is open: one field less to read
     scratch.total[:, :, :] = 0.0
     pan_sum, layer_sum = scratch.total[0], scratch.total[1]
     for i in range(n_r):
@@ -221,13 +215,13 @@ def _apply(core: Core, wide: Core) -> None:
             for j in range(rows):
                 for c in range(width):
                     layer_sum[j, c] += area * layer[j, c]
-    core.cook[MEAN_PAN, :], core.cook[MEAN_LAYER, :] = 0.0, 0.0
-    fold(core.cook[MEAN_PAN], core.scratch.total[0])
-    fold(core.cook[MEAN_LAYER], core.scratch.total[1])
+    cook[MEAN_PAN, :], cook[MEAN_LAYER, :] = 0.0, 0.0
+    fold(cook[MEAN_PAN], total[0])
+    fold(cook[MEAN_LAYER], total[1])
 
 
 @compiled
-def _settle(core: Core, wide: Core, step_s: float) -> None:
+def settle(core: Core, wide: Core, step_s: float) -> None:
     """Stir the layer, boil off the excess, account for the vapour, find dryness."""
     cells, fixed, live, cook = core.cells, core.fixed, core.live, core.cook
     n_r, n_t, lanes = cells.pan.shape
@@ -249,7 +243,7 @@ def _settle(core: Core, wide: Core, step_s: float) -> None:
         if gone >= cook[MASS, c]:  # dry: the heat that found no water goes back to the pan
             spare = (gone - cook[MASS, c]) * fixed[LATENT, c]
             gone = cook[MASS, c]
-        gone -= condensed_kg(core, c, mean, gone, step_s)
+        gone -= condensed_kg(fixed, cook, c, (gone, mean), step_s)
         cook[MASS, c] -= gone
         cook[LATENT_OUT, c] += gone * fixed[LATENT, c]
         cook[VAPOUR_OUT, c] += gone * fixed[SPECIFIC_HEAT, c] * (mean - cook[BULK_0, c])
@@ -268,55 +262,3 @@ def _settle(core: Core, wide: Core, step_s: float) -> None:
                 for c in range(layer.shape[1]):
                     pull = mixing[c] * open_frac[j, c]
                     layer[j, c] += pull * (mean_k[c] - layer[j, c])
-
-
-@compiled
-def _rates(core: Core, wide: Core, contact: FloatArray, step_s: float) -> None:
-    """Assemble right side, diagonal and eliminated layer of one step."""
-    spread(core, wide)
-    core.live[LOSS_RATE, :] = 0.0
-    _conduct(core, wide, step_s)
-    keep_food_conduction(core.food, core.scratch.delta)
-    flow_from_hob(wide)
-    exchange(wide, step_s)
-    exchange_food(core, contact, step_s, IMPLICIT_WEIGHT)
-    exchange_hob(wide, step_s)
-    exchange_wall(wide, step_s)
-    book_losses(core)
-    exchange_lid(core)
-
-
-@compiled
-def advance(core: Core, wide: Core, power: FloatArray, contact: FloatArray, step_s: float) -> None:
-    """Advance a block by ``len(power)`` steps and keep its ledger.
-
-    Power is (step, lane), the contact coefficient of food (step, piece, lane);
-    ``wide`` is the core seen wide.
-    """
-    live, cook = core.live, core.cook
-    weight_s = IMPLICIT_WEIGHT * step_s
-    for n in range(power.shape[0]):
-        renew(core, power[n], step_s)
-        _rates(core, wide, contact[n], step_s)
-        for c in range(power.shape[1]):
-            # trapezoid in time: the first call of a run starts from a negative mark
-            if cook[LAST_RATE, c] >= -1e30:
-                cook[LOST, c] += 0.5 * step_s * (cook[LAST_RATE, c] + live[LOSS_RATE, c])
-            cook[LAST_RATE, c] = live[LOSS_RATE, c]
-        _sweep_radial(wide.metal, wide.scratch, weight_s)
-        _sweep_around(core.metal, core.scratch, weight_s)
-        settle_hob(core, wide)
-        settle_wall(core, wide, step_s)
-        _apply(core, wide)
-        settle_food(core, step_s)
-        settle_butter(core, step_s)
-        _settle(core, wide, step_s)
-        settle_lid(core, step_s)
-
-
-@compiled
-def close_ledger(core: Core, wide: Core, contact: FloatArray, step_s: float) -> None:
-    """Add the last half step of losses, evaluated at the final temperatures."""
-    _rates(core, wide, contact, step_s)
-    for c in range(core.fixed.shape[1]):
-        core.cook[LOST, c] += 0.5 * step_s * (core.cook[LAST_RATE, c] + core.live[LOSS_RATE, c])

@@ -10,25 +10,36 @@ from trivet.kernels.heat.thermal_cells import (
     CROSS_R,
     FACE_R,
     POWER,
-    Core,
     FloatArray,
     compiled,
 )
 
 
 @compiled
-def face_row(core: Core, ring: int) -> None:
-    """Fill row 10: the mean of the base less the step that the flux from below makes."""
-    power, cross = core.live[POWER], core.fixed[CROSS_R]
-    face, mean, shape = core.scratch.row[10], core.cells.pan[ring], core.cells.shape[ring]
+def face_row(
+    face: FloatArray, mean: FloatArray, shape: FloatArray, below: FloatArray, lane: FloatArray
+) -> None:
+    """Fill a row with the mean of the base less the step that the flux from below makes.
+
+    ``below`` is the flux from the hob, 0 without; ``lane`` holds the resistance and
+    resistance x power.
+    """
+    cross, driven = lane[0], lane[1]
     for j in range(face.shape[0]):
         for c in range(face.shape[1]):
-            face[j, c] = mean[j, c] - cross[c] * power[c] * shape[j, c]
-    if core.hob.k.shape[0] > 0:
-        below = core.scratch.from_hob[ring]
-        for j in range(face.shape[0]):
-            for c in range(face.shape[1]):
-                face[j, c] -= cross[c] * below[j, c]
+            face[j, c] = mean[j, c] - driven[c] * shape[j, c]
+    for j in range(below.shape[0]):
+        for c in range(below.shape[1]):
+            face[j, c] -= cross[c] * below[j, c]
+
+
+@compiled
+def resistances(lane: FloatArray, fixed: FloatArray, live: FloatArray) -> None:
+    """Fill what ``face_row`` wants of each lane."""
+    for c in range(lane.shape[1]):
+        lane[0, c] = fixed[CROSS_R, c]
+    for c in range(lane.shape[1]):
+        lane[1, c] = fixed[CROSS_R, c] * live[POWER, c]
 
 
 @compiled

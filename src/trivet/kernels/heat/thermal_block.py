@@ -134,8 +134,9 @@ def _scratch(shape: tuple[int, int, int], metal: tc.Metal) -> tc.Scratch:
     turn = np.zeros((5, n_theta + 1, lanes * max(1, TURN_COLUMNS // lanes)))
     row, poly, skin = np.zeros((11, n_theta, lanes)), np.zeros((4, lanes)), np.zeros((4, lanes))
     return tc.Scratch(
-        diag, delta, shift, gain, from_hob, up, upper, halo, turn, total, row, poly, skin, booked
-    )
+        diag, delta, shift, gain, from_hob, up, upper, halo, turn, total, row, poly, skin,
+        np.zeros((2, lanes)), booked,
+    )  # fmt: skip
 
 
 def _cook_table(block: Block, grid: tc.Grid, cells: tc.Cells, open_share: FloatArray) -> FloatArray:

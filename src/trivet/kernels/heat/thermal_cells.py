@@ -43,8 +43,8 @@ TINY_CAPACITY = 1e-9  # J/m2/K, keeps a dry layer solvable
 ) = range(15)  # fmt: skip
 # Columns of the food cells' constants.
 (
-    F_HALF_BELOW, F_HALF_ABOVE, F_BOIL, F_LATENT, F_SIGMA, F_VAPOUR, N_FOOD,
-) = range(7)  # fmt: skip
+    F_HALF_BELOW, F_HALF_ABOVE, F_BOIL, F_LATENT, F_SIGMA, F_VAPOUR, F_CRUST, N_FOOD,
+) = range(8)  # fmt: skip
 # Rows of ``wall`` (the first four: coefficients of 1, T, T^2, T^4 of its loss) and of the hob's
 # ``fixed``.
 W_GRIP, W_DEPTH, W_HEIGHT, N_WALL = 4, 5, 6, 7
@@ -76,17 +76,20 @@ class Food(NamedTuple):
     """Cells under food, each with a column of nodes; node 0 touches the pan.
 
     ``cell`` (n, 4) is ring, angle, lane and piece; ``column`` and ``water`` (n, node),
-    where column[:, 0] is only a copy of the layer array; ``cap`` and ``up`` (n, node)
-    heat capacity and conductance to the node above; ``shift`` and ``gain`` (n, node)
-    the eliminated increments; ``rate`` (n) what conduction brings; ``face`` (n) the
-    temperature of the top face.
+    where column[:, 0] is only a copy of the layer array; ``wet`` (n, node) the water
+    of a node that has lost none; ``cap`` and ``up`` (n, node) heat capacity and
+    conductance to the node above, ``moist`` the latter as long as all is wet;
+    ``shift`` and ``gain`` (n, node) the eliminated increments; ``rate`` (n) what
+    conduction brings; ``face`` (n) the temperature of the top face.
     """
 
     cell: NDArray[np.int64]
     column: FloatArray
     water: FloatArray
+    wet: FloatArray
     cap: FloatArray
     up: FloatArray
+    moist: FloatArray
     const: FloatArray
     shift: FloatArray
     gain: FloatArray
@@ -156,6 +159,7 @@ class Scratch(NamedTuple):
     row: FloatArray
     poly: FloatArray
     layer_poly: FloatArray
+    lane: FloatArray
     booked: FloatArray
 
 
@@ -190,8 +194,9 @@ class Cell(NamedTuple):
 
 def _family_stamp() -> str:
     """Return a hash of the sources that are compiled into one another."""
-    sources = sorted(Path(__file__).parent.glob("thermal_*.py"))
-    return hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()
+    texts = (path.read_bytes() for path in sorted(Path(__file__).parent.glob("thermal_*.py")))
+    compiled_ones = (text for text in texts if b"\n@compiled\n" in text or b"_stamp" in text)
+    return hashlib.sha256(b"".join(compiled_ones)).hexdigest()
 
 
 _STAMP = _family_stamp()

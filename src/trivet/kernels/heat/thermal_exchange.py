@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trivet.kernels.heat.thermal_base import face_row, through_base
+from trivet.kernels.heat.thermal_base import face_row, resistances, through_base
 from trivet.kernels.heat.thermal_cells import (
     AIR_VAPOUR,
     AMBIENT,
@@ -26,7 +26,6 @@ from trivet.kernels.heat.thermal_cells import (
     CONTENTS_AREA,
     COVER,
     CRITICAL,
-    CROSS_R,
     EVAPORATION,
     FACE_R,
     FILM_MASS,
@@ -59,7 +58,6 @@ from trivet.kernels.heat.thermal_cells import (
     Cell,
     Core,
     FloatArray,
-    Food,
     G,
     compiled,
 )
@@ -123,7 +121,7 @@ def _evaporation(fixed: FloatArray, cook: FloatArray, c: int) -> float:
 
 
 @compiled
-def _quartic(poly: FloatArray, fixed: FloatArray, sigma: FloatArray, share: FloatArray) -> None:
+def quartic(poly: FloatArray, fixed: FloatArray, sigma: FloatArray, share: FloatArray) -> None:
     """Fill the coefficients of 1, T, T^2, T^4 of a share of the loss to the air above."""
     for c in range(poly.shape[1]):
         ambient, slope = fixed[AMBIENT, c], fixed[TOP_SLOPE, c]
@@ -185,25 +183,26 @@ def _through_skin(row: FloatArray, live: FloatArray) -> None:
 
 
 @compiled
-def _into(
-    out: FloatArray, tp: FloatArray, tl: FloatArray, fixed: FloatArray, live: FloatArray
+def into_layer(
+    out: FloatArray, pan: FloatArray, layer: FloatArray, fixed: FloatArray, live: FloatArray
 ) -> None:
     """Pan to layer: conduction or stirring, and nucleate boiling up to the critical flux."""
     boil_k, g, a, most = fixed[BOIL], live[G], live[BOIL_A], live[BOIL_MAX]
     for j in range(out.shape[0]):
         for c in range(out.shape[1]):
-            over = 0.5 * (abs(tp[j, c] - boil_k[c]) + tp[j, c] - boil_k[c])
+            over = 0.5 * (abs(pan[j, c] - boil_k[c]) + pan[j, c] - boil_k[c])
             boil = a[c] * over * over * over
             boil = most[c] if boil > most[c] else boil
-            out[j, c] = g[c] * (tp[j, c] - tl[j, c]) + boil
+            out[j, c] = g[c] * (pan[j, c] - layer[j, c]) + boil
 
 
 @compiled
-def _into_slope(out: FloatArray, tp: FloatArray, fixed: FloatArray, live: FloatArray) -> None:
+def into_slope(out: FloatArray, pan: FloatArray, fixed: FloatArray, live: FloatArray) -> None:
+    """Slope of the same by the pan's temperature."""
     boil_k, g, a, most = fixed[BOIL], live[G], live[BOIL_A], live[BOIL_MAX]
     for j in range(out.shape[0]):
         for c in range(out.shape[1]):
-            over = 0.5 * (abs(tp[j, c] - boil_k[c]) + tp[j, c] - boil_k[c])
+            over = 0.5 * (abs(pan[j, c] - boil_k[c]) + pan[j, c] - boil_k[c])
             steep = a[c] * over * over
             out[j, c] = g[c] + (0.0 if steep * over > most[c] else 3.0 * steep)
 
@@ -278,9 +277,14 @@ def exchange(core: Core, step_s: float) -> None:
     scratch.total[0, :, :] = 0.0
     thick = fixed[FACE_R].max() > 0.0
     booking = core.food.cell.shape[0] > 0 or fixed[LID_CAP].max() > 0.0
-    _quartic(skin, fixed, fixed[LAYER_SIGMA], np.ones(lanes))
+    quartic(skin, fixed, fixed[LAYER_SIGMA], np.ones(lanes))
+    if core.food.cell.shape[0] == 0 and live[WET].max() <= 0.0:
+        scratch.shift[:, :, :], scratch.gain[:, :, :] = 0.0, 0.0
+        _exchange_bare(core, step_s)
+        return
+    resistances(scratch.lane, fixed, live)
     for i in range(n_r):
-        _quartic(poly, fixed, fixed[TOP_SIGMA], live[BARE])
+        quartic(poly, fixed, fixed[TOP_SIGMA], live[BARE])
         _add_bottom(poly, fixed, cells.bottom[i])
         tp, tl = cells.pan[i], cells.layer[i]
         value_row(row[0], tp, poly)
@@ -288,9 +292,9 @@ def exchange(core: Core, step_s: float) -> None:
         face = tp
         if thick:
             face = row[10]
-            face_row(core, i)
-        _into(row[2], face, tl, fixed, live)
-        _into_slope(row[3], face, fixed, live)
+            face_row(face, tp, cells.shape[i], scratch.from_hob[i], scratch.lane)
+        into_layer(row[2], face, tl, fixed, live)
+        into_slope(row[3], face, fixed, live)
         if thick:
             through_base(row, fixed)
         value_row(row[4], tl, skin)
@@ -307,6 +311,32 @@ def exchange(core: Core, step_s: float) -> None:
         add_loss(scratch.total[0], row[8], fixed[BASE_AREA], grid.area[i])
         if booking:
             scratch.booked[i, :, :] = row[8]
+
+
+@compiled
+def _exchange_bare(core: Core, step_s: float) -> None:
+    """Do the same where nothing lies on any pan: no layer to eliminate."""
+    cells, scratch, fixed, live = core.cells, core.scratch, core.fixed, core.live
+    row, poly, power = scratch.row, scratch.poly, live[POWER]
+    loss, slope = row[0], row[1]
+    lidded = fixed[LID_CAP].max() > 0.0
+    for i in range(cells.pan.shape[0]):
+        quartic(poly, fixed, fixed[TOP_SIGMA], live[BARE])
+        _add_bottom(poly, fixed, cells.bottom[i])
+        value_row(loss, cells.pan[i], poly)
+        slope_row(slope, cells.pan[i], poly)
+        diag, delta, shape = scratch.diag[i], scratch.delta[i], cells.shape[i]
+        capacity = cells.capacity[i]
+        for j in range(diag.shape[0]):  # the weight is (3 + z) / (6 + z), see _weight
+            for c in range(diag.shape[1]):
+                z, three = step_s * slope[j, c], 3.0 * capacity[c]
+                diag[j, c] = capacity[c] + z * (three + z) / (2.0 * three + z)
+        for j in range(delta.shape[0]):
+            for c in range(delta.shape[1]):
+                delta[j, c] += step_s * (power[c] * shape[j, c] - loss[j, c])
+        add_loss(scratch.total[0], loss, fixed[BASE_AREA], core.grid.area[i])
+        if lidded:
+            scratch.booked[i, :, :] = loss
 
 
 @compiled
@@ -330,65 +360,3 @@ def add_loss(total: FloatArray, loss: FloatArray, base_m2: FloatArray, share: fl
     for j in range(loss.shape[0]):
         for c in range(loss.shape[1]):
             total[j, c] += share * base_m2[c] * loss[j, c]
-
-
-@compiled
-def face_k(core: Core, out: FloatArray) -> None:
-    """Fill ``out`` with the temperature of the base's upper face, by the fluxes of the moment.
-
-    Core and ``out`` are wide.
-    """
-    cells, row, fixed, live = core.cells, core.scratch.row, core.fixed, core.live
-    out[:, :, :] = cells.pan
-    if fixed[FACE_R].max() <= 0.0:
-        return
-    for i in range(cells.pan.shape[0]):
-        face_row(core, i)
-        _into(row[2], row[10], cells.layer[i], fixed, live)
-        _into_slope(row[3], row[10], fixed, live)
-        through_base(row, fixed)
-        for j in range(cells.pan.shape[1]):
-            for c in range(cells.pan.shape[2]):
-                out[i, j, c] = row[10, j, c] - fixed[FACE_R, c] * row[2, j, c]
-
-
-@compiled
-def face_under_food_k(core: Core, out: FloatArray) -> None:
-    """Set the upper face under food in ``out``, which is as narrow as the core."""
-    cells, fixed, food = core.cells, core.fixed, core.food
-    for n in range(food.cell.shape[0]):  # food takes what its contact lets through
-        i, j, c = food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]
-        step = core.live[POWER, c] * cells.shape[i, j, c] + core.scratch.from_hob[i, j, c]
-        into = core.scratch.up[i, j, c]
-        out[i, j, c] = cells.pan[i, j, c] - fixed[CROSS_R, c] * step - fixed[FACE_R, c] * into
-
-
-@compiled
-def surface_k(core: Core, face: FloatArray, out: FloatArray) -> None:
-    """Fill ``out`` with the temperature that faces up where no food lies: layer or ``face``.
-
-    All of them are wide.
-    """
-    cells, fixed, live, row = core.cells, core.fixed, core.live, core.scratch.row
-    skin, resist, wet = core.scratch.layer_poly, live[R_SURF], live[WET]
-    _quartic(skin, fixed, fixed[LAYER_SIGMA], np.ones(fixed.shape[1]))
-    evaporation = live[EVAPORATION]
-    for i in range(cells.pan.shape[0]):
-        layer = cells.layer[i]
-        value_row(row[4], layer, skin)
-        slope_row(row[5], layer, skin)
-        drop, loss, slope = row[8], row[4], row[5]
-        for j in range(drop.shape[0]):
-            for c in range(drop.shape[1]):
-                through = loss[j, c] / (1.0 + resist[c] * slope[j, c])
-                drop[j, c] = resist[c] * (through + evaporation[c])
-        for j in range(drop.shape[0]):
-            for c in range(drop.shape[1]):
-                out[i, j, c] = layer[j, c] - drop[j, c] if wet[c] > 0.0 else face[i, j, c]
-
-
-@compiled
-def surface_of_food_k(food: Food, out: FloatArray) -> None:
-    """Set the top of food in ``out``."""
-    for n in range(food.cell.shape[0]):
-        out[food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]] = food.face[n]

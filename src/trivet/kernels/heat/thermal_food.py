@@ -5,7 +5,7 @@ eliminated from the top down (they form a tridiagonal system), then node 0 is
 eliminated from the pan's equation like any other layer.  Heat goes up only:
 between neighbouring columns it is left out, for a food is far wider than thick.
 Each node boils off its own water at the boiling point; so a dry crust grows
-from the contact face.
+from the contact face, and what has dried conducts worse.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from trivet.kernels.heat.thermal_cells import (
     BASE_AREA,
     CROSS_R,
     F_BOIL,
+    F_CRUST,
     F_HALF_ABOVE,
     F_HALF_BELOW,
     F_LATENT,
@@ -46,12 +47,29 @@ def keep_food_conduction(food: Food, delta: FloatArray) -> None:
 
 
 @compiled
+def _crust(food: Food, n: int, k: int) -> float:
+    """Return by how much more a node resists heat than while it was wet."""
+    wet = food.wet[n, k]
+    return food.const[n, F_CRUST] * (1.0 - food.water[n, k] / wet) if wet > 0.0 else 0.0
+
+
+@compiled
+def dry_out(food: Food, n: int) -> None:
+    """Set a column's conductances to what its nodes' water leaves of them."""
+    for k in range(food.column.shape[1] - 1):
+        share = food.cap[n, k] / (food.cap[n, k] + food.cap[n, k + 1])
+        more = share * _crust(food, n, k) + (1.0 - share) * _crust(food, n, k + 1)
+        food.up[n, k] = food.moist[n, k] / (1.0 + more)
+
+
+@compiled
 def top_loss(food: Food, fixed: FloatArray, n: int, c: int) -> tuple[float, float]:
     """Return the loss of a column's top to air and room, through its last half node.
 
     Notes the temperature of the face; one Newton step, as for a liquid's skin.
     """
-    t, half = food.column[n, food.column.shape[1] - 1], food.const[n, F_HALF_ABOVE]
+    last = food.column.shape[1] - 1
+    t, half = food.column[n, last], food.const[n, F_HALF_ABOVE] * (1.0 + _crust(food, n, last))
     sigma = food.const[n, F_SIGMA]
     loss = (t - fixed[AMBIENT, c]) * fixed[TOP, c] + sigma * (t**4 - fixed[SURROUND4, c])
     slope = fixed[TOP, c] + 4.0 * sigma * t**3
@@ -96,7 +114,8 @@ def exchange_food(core: Core, contact: FloatArray, step_s: float, implicit: floa
         loss, d_loss = bottom_loss(cells, fixed, i, j, c)
         above = top_loss(food, fixed, n, c)
         _eliminate(food, n, above, step_s, weight_s)
-        series = food.const[n, F_HALF_BELOW] + fixed[FACE_R, c]  # the base's upper part too
+        half = food.const[n, F_HALF_BELOW] * (1.0 + _crust(food, n, 0))
+        series = half + fixed[FACE_R, c]  # the base's upper part too
         g = contact[piece, c] / (1.0 + contact[piece, c] * series)
         inner, cap = food.up[n, 0], food.cap[n, 0]
         into, up = g * (tp - t0), inner * (t0 - food.column[n, 1])
@@ -148,4 +167,23 @@ def settle_food(core: Core, step_s: float) -> None:
                 food.water[n, k] -= mass
                 food.column[n, k] -= mass * latent / food.cap[n, k]
                 cook[LATENT_OUT, c] += area * mass * latent
+        dry_out(food, n)
         cells.layer[i, j, c] = food.column[n, 0]
+
+
+@compiled
+def face_under_food_k(core: Core, out: FloatArray) -> None:
+    """Set the upper face under food in ``out``, which is as narrow as the core."""
+    cells, fixed, food = core.cells, core.fixed, core.food
+    for n in range(food.cell.shape[0]):  # food takes what its contact lets through
+        i, j, c = food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]
+        step = core.live[POWER, c] * cells.shape[i, j, c] + core.scratch.from_hob[i, j, c]
+        into = core.scratch.up[i, j, c]
+        out[i, j, c] = cells.pan[i, j, c] - fixed[CROSS_R, c] * step - fixed[FACE_R, c] * into
+
+
+@compiled
+def surface_of_food_k(food: Food, out: FloatArray) -> None:
+    """Set the top of food in ``out``."""
+    for n in range(food.cell.shape[0]):
+        out[food.cell[n, 0], food.cell[n, 1], food.cell[n, 2]] = food.face[n]

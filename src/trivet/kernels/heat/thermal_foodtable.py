@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from trivet.errors import InputError
 from trivet.kernels.heat import thermal_cells as tc
 from trivet.kernels.heat.foodpatch import FoodPatch, coldest_k
+from trivet.kernels.heat.thermal_food import dry_out
 
 FloatArray = NDArray[np.float64]
 
@@ -31,7 +32,7 @@ def no_food() -> tc.Food:
     none, flat = np.zeros((0, 2)), np.zeros(0)
     cell, const = np.zeros((0, 4), dtype=np.int64), np.zeros((0, tc.N_FOOD))
     return tc.Food(
-        cell, none, none.copy(), none.copy(), none.copy(), const,
+        cell, none, none.copy(), none.copy(), none.copy(), none.copy(), none.copy(), const,
         none.copy(), none.copy(), flat, flat.copy(),
     )  # fmt: skip
 
@@ -88,20 +89,27 @@ def food_table(food: FoodPatch, cooks: slice, cover: NDArray[np.bool_]) -> tc.Fo
     const[:, tc.F_BOIL], const[:, tc.F_LATENT] = food.boil_k, food.latent_j_kg
     const[:, tc.F_SIGMA] = tc.STEFAN_BOLTZMANN * food.emissivity
     const[:, tc.F_VAPOUR] = food.evaporation_m_s
+    const[:, [tc.F_CRUST]] = rows(food.crust, 1, "crust")
     piece = np.asarray(food.piece)[..., cooks][i, j, c]
     start = rows(column, nodes, "column_k")
-    return tc.Food(
+    water = rows(food.water_kg_m2, nodes, "water_kg_m2")
+    made = tc.Food(
         cell=np.ascontiguousarray(np.stack([i, j, c, piece], axis=1), dtype=np.int64),
         column=start,
-        water=rows(food.water_kg_m2, nodes, "water_kg_m2"),
+        water=water,
+        wet=water.copy() if food.wet_kg_m2 is None else rows(food.wet_kg_m2, nodes, "wet_kg_m2"),
         cap=rows(food.areal_j_m2k, nodes, "areal_j_m2k"),
         up=up,
+        moist=up.copy(),
         const=const,
         shift=np.zeros((i.size, nodes)),
         gain=np.zeros((i.size, nodes)),
         rate=np.zeros(i.size),
         face=start[:, -1].copy(),
     )
+    for n in range(i.size):
+        dry_out(made, n)
+    return made
 
 
 def core_temperatures_k(food: tc.Food, area: FloatArray, sums_k: FloatArray) -> FloatArray:

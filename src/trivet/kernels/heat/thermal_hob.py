@@ -28,6 +28,7 @@ from trivet.kernels.heat.thermal_cells import (
 )
 from trivet.kernels.heat.thermal_exchange import add_loss
 
+Slopes = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 
 # One written row a loop, see thermal_exchange.
 
@@ -46,6 +47,13 @@ def _phi_slope(out: FloatArray, t: FloatArray, b: FloatArray, d: FloatArray, e: 
         for c in range(out.shape[1]):
             tt = t[j, c]
             out[j, c] = b[j, c] + tt * (2.0 * d[j, c] + 4.0 * e[j, c] * tt * tt)
+
+
+@compiled
+def _times(out: FloatArray, one: FloatArray, other: FloatArray) -> None:
+    for j in range(out.shape[0]):
+        for c in range(out.shape[1]):
+            out[j, c] = one[j, c] * other[j, c]
 
 
 @compiled
@@ -75,12 +83,27 @@ def flow_from_hob(core: Core) -> None:
             for c in range(flow.shape[1]):
                 flow[j, c] += (at[j, c] - to[j, c] - flow[j, c]) * share[j, c]
         _phi_slope(slope, pan, b, d, e)
-        for j in range(flow.shape[0]):
-            for c in range(flow.shape[1]):
-                by_hob[j, c] *= share[j, c]
-        for j in range(flow.shape[0]):
-            for c in range(flow.shape[1]):
-                by_pan[j, c] = slope[j, c] * share[j, c]
+        _times(by_hob, by_hob, share)
+        _times(by_pan, slope, share)
+
+
+@compiled
+def _weight(row: FloatArray, cap: FloatArray, slopes: Slopes, step_s: float) -> None:
+    """Fill row 1, the weight of the new level times the step, and row 2, 1 / (node's diagonal).
+
+    The weight is (3 + z) / (6 + z), as that of the layer, without dividing for z.
+    """
+    w, inv = row[1], row[2]
+    by_hob, by_pan, loss, inv_pan = slopes
+    for j in range(w.shape[0]):
+        for c in range(w.shape[1]):
+            own = step_s * (by_hob[j, c] + loss[c])
+            pans = step_s * by_pan[j, c] * inv_pan[c] * cap[j, c]
+            z = own if own > pans else pans
+            w[j, c] = step_s * (3.0 * cap[j, c] + z) / (6.0 * cap[j, c] + z)
+    for j in range(w.shape[0]):
+        for c in range(w.shape[1]):
+            inv[j, c] = 1.0 / (cap[j, c] + w[j, c] * (by_hob[j, c] + loss[c]))
 
 
 @compiled
@@ -89,22 +112,14 @@ def exchange_hob(core: Core, step_s: float) -> None:
     hob, row, power = core.hob, core.scratch.row, core.live[POWER]
     below, out_w_m2k, lost, w, inv = hob.fixed[H_BELOW], hob.fixed[H_LOSS], row[0], row[1], row[2]
     for i in range(hob.k.shape[0]):
-        cap, by_hob, by_pan, flow = hob.cap[i], hob.by_hob[i], hob.by_pan[i], core.scratch.from_hob[i]
+        by_hob, by_pan, flow = hob.by_hob[i], hob.by_pan[i], core.scratch.from_hob[i]
         inv_pan, glass, heated = core.cells.inv_capacity[i], hob.k[i], hob.shape[i]
         shift, gain = hob.shift[i], hob.gain[i]
         diag, delta = core.scratch.diag[i], core.scratch.delta[i]
         for j in range(lost.shape[0]):
             for c in range(lost.shape[1]):
                 lost[j, c] = out_w_m2k[c] * (glass[j, c] - below[c])
-        for j in range(w.shape[0]):  # the weight (3 + z) / (6 + z), without dividing for z
-            for c in range(w.shape[1]):
-                own = step_s * (by_hob[j, c] + out_w_m2k[c])
-                pans = step_s * by_pan[j, c] * inv_pan[c] * cap[j, c]
-                z = own if own > pans else pans
-                w[j, c] = step_s * (3.0 * cap[j, c] + z) / (6.0 * cap[j, c] + z)
-        for j in range(w.shape[0]):
-            for c in range(w.shape[1]):
-                inv[j, c] = 1.0 / (cap[j, c] + w[j, c] * (by_hob[j, c] + out_w_m2k[c]))
+        _weight(row, hob.cap[i], (by_hob, by_pan, out_w_m2k, inv_pan), step_s)
         for j in range(w.shape[0]):
             for c in range(w.shape[1]):
                 heat = power[c] * heated[j, c] - flow[j, c] - lost[j, c]
@@ -122,9 +137,12 @@ def exchange_hob(core: Core, step_s: float) -> None:
 
 
 @compiled
-def settle_hob(core: Core, wide: Core) -> None:
-    """Warm the hob by what was eliminated, and switch the limiter on its heated part."""
-    if core.hob.k.shape[0] == 0:
+def settle_hob(wide: Core, total: FloatArray, cook: FloatArray) -> None:
+    """Warm the hob by what was eliminated, and switch the limiter on its heated part.
+
+    ``total`` is the narrow view of the sums over the rings.
+    """
+    if wide.hob.k.shape[0] == 0:
         return
     hot, heated = wide.scratch.total[0], wide.scratch.total[1]
     hot[:, :], heated[:, :] = 0.0, 0.0
@@ -140,8 +158,8 @@ def settle_hob(core: Core, wide: Core) -> None:
         for j in range(glass.shape[0]):
             for c in range(glass.shape[1]):
                 heated[j, c] += area * shape[j, c]
-    hob, cook, total = core.hob, core.cook, core.scratch.total
-    for c in range(hob.k.shape[2]):
+    hob = wide.hob  # the first lanes of its table are the cooks'
+    for c in range(total.shape[2]):
         heat, share = total[0, :, c].sum(), total[1, :, c].sum()
         if share <= 0.0:
             continue

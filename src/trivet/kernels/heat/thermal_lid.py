@@ -98,9 +98,14 @@ def exchange_lid(core: Core) -> None:
 
 
 @compiled
-def condensed_kg(core: Core, c: int, from_k: float, gone_kg: float, step_s: float) -> float:
-    """Return how much of the vapour of a step runs back from the lid, and note its heat."""
-    fixed, cook = core.fixed, core.cook
+def condensed_kg(
+    fixed: FloatArray, cook: FloatArray, c: int, vapour: tuple[float, float], step_s: float
+) -> float:
+    """Return how much of the vapour of a step runs back from the lid, and note its heat.
+
+    ``vapour`` is what left the contents [kg] and the temperature that it left at.
+    """
+    gone_kg, from_k = vapour
     if fixed[LID_CAP, c] <= 0.0:
         return 0.0
     over = max(0.0, from_k - cook[LID_K, c])
@@ -111,9 +116,8 @@ def condensed_kg(core: Core, c: int, from_k: float, gone_kg: float, step_s: floa
 
 
 @compiled
-def settle_lid(core: Core, step_s: float) -> None:
+def settle_lid(fixed: FloatArray, live: FloatArray, cook: FloatArray, step_s: float) -> None:
     """Warm the lids by what they took up."""
-    fixed, live, cook = core.fixed, core.live, core.cook
     for c in range(fixed.shape[1]):
         if fixed[LID_CAP, c] > 0.0:
             cook[LID_K, c] += (step_s * live[LID_RATE, c] + cook[LID_HEAT, c]) / fixed[LID_CAP, c]
@@ -142,7 +146,7 @@ def settle_butter(core: Core, step_s: float) -> None:
                 gone += share * mass
         cook[MEAN_LAYER, c] -= gone * fixed[LATENT, c] / (cap * fixed[BASE_AREA, c])
         mean = cook[MEAN_LAYER, c] * fixed[BASE_AREA, c] / fixed[CONTENTS_AREA, c]
-        net = gone - condensed_kg(core, c, mean, gone, step_s)
+        net = gone - condensed_kg(fixed, cook, c, (gone, mean), step_s)
         cook[MASS, c] -= net
         cook[LATENT_OUT, c] += net * fixed[LATENT, c]
         cook[VAPOUR_OUT, c] += net * fixed[SPECIFIC_HEAT, c] * (mean - cook[BULK_0, c])

@@ -24,11 +24,10 @@ from trivet.kernels.heat.thermal_exchange import add_loss, add_row, slope_row, v
 
 
 @compiled
-def _grip(core: Core, ring: int) -> None:
+def _grip(grip: FloatArray, wall: FloatArray, mass_kg: FloatArray, ring: int) -> None:
     """Set the coefficient from a ring to the liquid: by how much of the ring is wetted."""
-    wall, grip = core.metal.wall, core.metal.grip[ring]
     for c in range(grip.size):
-        depth = wall[W_DEPTH, c] * core.cook[MASS, c]
+        depth = wall[W_DEPTH, c] * mass_kg[c]
         grip[c] = wall[W_GRIP, c] * min(1.0, max(0.0, depth / wall[W_HEIGHT, c] - ring))
 
 
@@ -56,7 +55,7 @@ def exchange_wall(core: Core, step_s: float) -> None:
     n_r, _, lanes = core.cells.pan.shape
     row, lane = scratch.row, scratch.poly
     for ring in range(metal.area.shape[0]):
-        _grip(core, ring)
+        _grip(metal.grip[ring], metal.wall, cook[MASS], ring)
         for c in range(lanes):
             lane[0, c], lane[1, c] = metal.capacity[ring, c], metal.grip[ring, c]
             heat = live[POWER, c] * metal.heat[ring, c]

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from trivet.kernels.heat.thermal_cells import (
     AMBIENT,
-    LOSS_RATE,
     MASS,
     MEAN_LAYER,
     SURROUND4,
@@ -98,8 +97,8 @@ def seen_wide(core: Core) -> Core:
             *(table(one) for one in (cells.capacity, cells.inv_capacity, cells.bottom)),
         ),
         metal=Metal(field(metal.k), *(table(one) for one in metal[1:])),
-        hob=Hob(
-            *(field(one) for one in hob[:4]), table(hob.fixed), *(field(one) for one in hob[5:])
+        hob=hob._replace(
+            **{name: field(getattr(hob, name)) for name in HOB_FIELDS}, fixed=table(hob.fixed)
         ),
         fixed=table(core.fixed),
         live=table(core.live),
@@ -108,6 +107,7 @@ def seen_wide(core: Core) -> Core:
             **{name: field(getattr(scratch, name)) for name in FIELDS},
             poly=table(scratch.poly),
             layer_poly=table(scratch.layer_poly),
+            lane=table(scratch.lane),
         ),
     )
 
@@ -116,6 +116,7 @@ FIELDS = (
     "diag", "delta", "shift", "gain", "from_hob", "up", "upper", "total", "row", "booked",
 )  # fmt: skip
 assert set(FIELDS) < set(Scratch._fields)
+HOB_FIELDS = tuple(name for name in Hob._fields if name != "fixed")
 
 
 @compiled
@@ -128,14 +129,14 @@ def spread_row(wide: FloatArray, narrow: FloatArray) -> None:
 
 
 @compiled
-def spread(core: Core, wide: Core) -> None:
+def spread(wide: Core, fixed: FloatArray, live: FloatArray, cook: FloatArray) -> None:
     """Renew the wide tables' rows that change from step to step."""
-    for row in range(core.live.shape[0]):
-        spread_row(wide.live[row], core.live[row])
+    for row in range(live.shape[0]):
+        spread_row(wide.live[row], live[row])
     for row in (AMBIENT, SURROUND4):  # a lid takes the place of the room
-        spread_row(wide.fixed[row], core.fixed[row])
+        spread_row(wide.fixed[row], fixed[row])
     for row in (MASS, MEAN_LAYER):
-        spread_row(wide.cook[row], core.cook[row])
+        spread_row(wide.cook[row], cook[row])
 
 
 @compiled
@@ -144,9 +145,3 @@ def fold(out: FloatArray, total: FloatArray) -> None:
     for j in range(total.shape[0]):
         for c in range(total.shape[1]):
             out[c] += total[j, c]
-
-
-@compiled
-def book_losses(core: Core) -> None:
-    """Add the losses summed over the rings to those of their cooks."""
-    fold(core.live[LOSS_RATE], core.scratch.total[0])

@@ -30,9 +30,9 @@ from trivet.kernels.radiation.scenepass import SceneFrames
 FloatArray = npt.NDArray[np.float64]
 compiled = family(Path(__file__).parent)
 
-CONTRAST = 3
-PAN = 4
-"""Columns of a pan's centre, radius and contrast, before those of the reading."""
+CONTRAST, HOB = 3, 4
+PAN = 5
+"""Columns of a pan's centre, radius, contrast and hob, before those of the reading."""
 FITS = 2
 
 
@@ -74,6 +74,11 @@ class PanTrace:
         """(time,) hot part of the region over the background. [K]"""
         return self.table[:, CONTRAST]
 
+    @property
+    def hob_k(self) -> FloatArray:
+        """(time,) the hob beside the pans, from which contrast counts. [K]"""
+        return self.table[:, HOB]
+
     def read(self, column: int) -> FloatArray:
         """(time,) a statistic, by its column in ``panreading``."""
         return self.table[:, PAN + column]
@@ -84,7 +89,7 @@ class PanTrace:
         return self.table[:, first : first + RINGS]
 
     def ring_open_frac(self, fit: int) -> FloatArray:
-        """(time, ring) share of each ring's pixels that no food covers."""
+        """(time, ring) share of each ring's area that is in view and that no food covers."""
         first = PAN + panreading.COLUMNS + 2 * RINGS * fit + RINGS
         return self.table[:, first : first + RINGS]
 
@@ -198,6 +203,7 @@ def _advance(scene: Any, time: Any, background: Any, fixed: Any, memory: Any, ou
         search = (place, rules.finder, room)
         row[CONTRAST] = follow_pan(frame, background[0][t], time[t], search, memory.pan)
         row[:CONTRAST] = memory.pan[:CONTRAST]
+        row[HOB] = background[0][t]
         reading = (place, rules.reading, room)
         read_frame(frame, memory.pan, time[t], reading, memory.covers, row[PAN:first])
         if rules.reads_rings:

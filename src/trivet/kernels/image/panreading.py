@@ -1,12 +1,15 @@
 """Read a pan's pixels frame by frame: what is open, what is covered, how hot, how even.
 
 A pixel counts where its centre lies inside the rim by the rule's trim. It is
-covered from the moment it falls by ``drop_k`` faster than a pan can cool (5 K/s;
-bare pans on a dead burner cool below 2 K/s). It is open again at once when it
+covered from the moment it falls faster than a pan can cool (5 K/s; bare pans on a
+dead burner cool below 2 K/s) by ``drop_k``, or by half of what separates a cooler
+pan from food out of the refrigerator. A neighbour that falls at the same time by a
+tenth of the largest fall sees food in part and counts neither way. It is open again at once when it
 regains three quarters of the fall within 5 s (a hand), later only when it has for
 20 s regained that and what the open ones rose meanwhile, or stayed within
-``drop_k`` of them: the seared face of a piece that is turned comes up hot, but
-cools away from a pan that heats. Pixels that share a side with a covered one count
+``drop_k`` of them, and has not fallen further behind them: the seared face of a
+piece that is turned comes up hot, but cools away from a pan that heats, while a
+bare spot catches up. Pixels that share a side with a covered one count
 neither as open nor as covered.
 
 Percentiles are of order statistics, without interpolation; with fewer than 20
@@ -37,13 +40,22 @@ BRIEF_S = 5.0
 NEAR_S = 20.0
 """How long a covered pixel must stay near the open ones to be one of them; own estimate:
 a turned face loses 15 K against a heating pan sooner (evaporation, tens of kW/m2 s)."""
+FRIDGE_K = 278.15
+"""Food as it goes in; domestic refrigerators are kept at 5 C or below (common practice). [K]"""
+HALF = 0.5
+"""Share of a footprint under food from which it counts as covered."""
+PART = 0.1
+"""Share of the largest fall from which a pixel sees food in part; own estimate: what is let
+pass is then under 6 K beside food that is 55 K colder, in the pixels of one side."""
+PART_REACH = 2.5
+"""Pitches from a covered pixel within which blur lets food be seen in part (5 sigma of 0.5)."""
 NEXT = 1.1
 """Reach of a covered pixel in pitches: those that share a side; common practice, no source."""
 # Columns of a frame's statistics.
 (
     PIXELS, OPEN_PIXELS, SATURATED, DEAD, MEAN_K, P5_K, P95_K, HOTTEST_K, COVERED_FRAC,
-    NEW_COVERED_FRAC, WHOLE_K, COLUMNS,
-) = range(12)  # fmt: skip
+    NEW_COVERED_FRAC, WHOLE_K, UPPER_MODE_K, COLUMNS,
+) = range(13)  # fmt: skip
 
 
 class ReadingRule(NamedTuple):
@@ -53,9 +65,13 @@ class ReadingRule(NamedTuple):
     """Distance from the rim within which pixels mix with what lies outside. [m]"""
     drop_k: float = 15.0
     """A pixel that falls by more than this within about 2 s has been covered. [K]"""
+    least_drop_k: float = 4.0
+    """Smallest fall that tells a covered pixel from noise and convection. [K]"""
     sees_food: bool = True
     """False for liquids, whose surface moves."""
     hottest_m2: float = 5e-4
+    reads_mode: bool = False
+    """Whether the mode of the hotter half of the pixels is asked for; it takes a sort."""
 
 
 class Covers(NamedTuple):
@@ -69,7 +85,11 @@ class Covers(NamedTuple):
     """Mean of the open pixels when it was covered."""
     near_s: FloatArray
     """Moment since which a covered one is near the open ones; NaN not near."""
+    near_k: FloatArray
+    """By how much it was then colder than they."""
     last_s: FloatArray
+    part: FloatArray
+    """1 where a pixel sees food in part beside covered ones; NaN where not."""
     shadow: FloatArray
     """1 where a pixel is covered or so near a covered one that it mixes with it; NaN open."""
 
@@ -87,7 +107,7 @@ def no_covers(pixels: int) -> Covers:
 
     Notes
     -----
-    48 bytes a pixel.
+    64 bytes a pixel.
 
     References
     ----------
@@ -99,7 +119,9 @@ def no_covers(pixels: int) -> Covers:
         np.full(pixels, np.nan),
         np.zeros(pixels),
         np.full(pixels, np.nan),
+        np.zeros(pixels),
         np.full(1, np.nan),
+        np.full(pixels, np.nan),
         np.full(pixels, np.nan),
     )
 
@@ -111,8 +133,8 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
     ``pan`` is the pan's memory; ``fixed`` holds Place, ReadingRule and Room;
     ``covers`` is continued in place. ``out`` has COLUMNS places: counts inside the
     trimmed rim, open, saturated and dead; mean and percentiles of the open ones; the
-    hottest 5 cm2; the covered share, the share covered for less than 2.5 s, and the
-    mean of all.
+    hottest 5 cm2; the covered share, the share covered for less than 2.5 s, the
+    mean of all, and the mode of the hotter half of the open ones where asked for.
     """
     place, rule, room = fixed
     step = 0.0 if math.isnan(covers.last_s[0]) else now - covers.last_s[0]
@@ -122,10 +144,12 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
     out[:MEAN_K] = 0.0
     out[MEAN_K:COVERED_FRAC] = np.nan
     out[COVERED_FRAC:WHOLE_K] = 0.0
-    out[WHOLE_K] = np.nan
+    out[WHOLE_K:] = np.nan
     if not math.isnan(pan[RADIUS]):
         count, wide_count = _gather(frame, pan, now, fixed, covers, out)
         _statistics(room, count, out)
+        if rule.reads_mode and count > 0:
+            out[UPPER_MODE_K] = _upper_mode(np.sort(room.first[:count]), count)
         if wide_count:
             square = place.pitch_m * place.pitch_m
             take = min(wide_count, max(1, round(rule.hottest_m2 / square)))
@@ -136,29 +160,44 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
 @compiled
 def _cover(frame: Any, now: float, step: float, rule: Any, covers: Any) -> None:
     peak, before, since = covers.peak_k, covers.before_k, covers.since_s
+    deepest = 0.0
     for p in range(frame.size):
         value = frame[p]
         if math.isnan(value):
             continue
         if not math.isnan(since[p]):
+            if now - since[p] < FRESH_S:
+                deepest = max(deepest, before[p] - value)
             continue
         peak[p] = max(value, peak[p] - FASTEST_COOLING_KPS * step)
-        if rule.sees_food and value < peak[p] - rule.drop_k:
+        enough = min(rule.drop_k, max(rule.least_drop_k, HALF * (peak[p] - FRIDGE_K)))
+        if rule.sees_food and value < peak[p] - enough:
             since[p] = now
             before[p] = peak[p]
+            deepest = max(deepest, peak[p] - value)
+    if deepest > 0.0:
+        least = max(PART * deepest, HALF * rule.least_drop_k)
+        for p in range(frame.size):
+            if math.isnan(since[p]) and peak[p] - frame[p] > least:
+                covers.part[p] = 1.0
 
 
 @compiled
 def _shade(place: Any, reach: float, covers: Any) -> None:
     """A footprint that the blur lets reach a covered pixel sees food and pan together."""
     covers.shadow[:] = np.nan
+    wide = reach * PART_REACH / NEXT
     for p in range(covers.shadow.size):
         if math.isnan(covers.since_s[p]):
             continue
         for q in range(covers.shadow.size):
             dx, dy = place.x_m[q] - place.x_m[p], place.y_m[q] - place.y_m[p]
-            if dx * dx + dy * dy <= reach * reach:
+            away2 = dx * dx + dy * dy
+            if away2 <= reach * reach or (covers.part[q] > 0.0 and away2 <= wide * wide):
                 covers.shadow[q] = 1.0
+    for q in range(covers.shadow.size):
+        if math.isnan(covers.shadow[q]):
+            covers.part[q] = np.nan
 
 
 @compiled
@@ -178,11 +217,17 @@ def _uncover(frame: Any, now: float, open_k: float, rule: Any, covers: Any) -> N
             near[p] = np.nan
         elif math.isnan(near[p]):
             near[p] = now
+            covers.near_k[p] = open_k - value
         brief = now - since[p] < BRIEF_S
-        if (brief and regained) or now - near[p] >= NEAR_S:
+        long = now - near[p] >= NEAR_S
+        if long and open_k - value > max(covers.near_k[p], HALF * rule.least_drop_k):
+            near[p] = now
+            covers.near_k[p] = open_k - value
+        elif long or (brief and regained):
             since[p] = np.nan
             near[p] = np.nan
             covers.peak_k[p] = value
+            covers.part[p] = 1.0  # as long as something beside it is covered
 
 
 @compiled
@@ -252,3 +297,16 @@ def _statistics(room: Any, count: int, out: Any) -> None:
     laid = lay_out(room.first, count, room.laid, room.ends)
     out[P5_K] = rank_value(laid, count, room.ends, low)
     out[P95_K] = rank_value(laid, count, room.ends, high)
+
+
+@compiled
+def _upper_mode(rising: Any, count: int) -> float:
+    """Middle of the shortest stretch that holds half of the hotter half, of rising values."""
+    first = count // 2
+    held = (count - first + 1) // 2
+    best, width = first, np.inf
+    for i in range(first, count - held + 1):
+        if rising[i + held - 1] - rising[i] < width:
+            best, width = i, rising[i + held - 1] - rising[i]
+    middle: float = 0.5 * (rising[best] + rising[best + held - 1])
+    return middle

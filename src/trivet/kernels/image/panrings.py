@@ -69,7 +69,8 @@ class RingFit(NamedTuple):
     """(pixel,) places of the pixels of the fit, and last how many they are."""
     inverse: FloatArray
     open_frac: FloatArray
-    """(ring,)"""
+    """(ring,) share of each ring's area that some open pixel sees: in the field, not behind
+    the near wall, not under food."""
 
 
 def no_fit(pixels: int) -> RingFit:
@@ -142,7 +143,7 @@ def fit_rings(frame: Any, background: float, pan: Any, fixed: Any, fit: Any, out
     if not math.isnan(rule.rim_m):
         radius = rule.rim_m
     if _renewed(frame, (pan[X], pan[Y], radius), fixed, fit):
-        _prepare(fit, (rule.noise / rule.bend) ** 2)
+        _prepare(fit, fixed[0], rule)
     right = _projected(frame, background, fit)
     for i in range(RINGS):
         total = 0.0
@@ -245,16 +246,17 @@ def _response(u: float, blur: float) -> float:
 
 
 @compiled
-def _prepare(fit: Any, prior: float) -> None:
+def _prepare(fit: Any, place: Any, rule: Any) -> None:
     """Open shares, the pixels of the fit, and the inverse of the normal matrix."""
+    prior = (rule.noise / rule.bend) ** 2
     pixels = fit.state.size
+    disc_px = math.pi * (fit.circle[2] * (1.0 - rule.rise_frac) / place.pitch_m) ** 2
     for k in range(RINGS):
-        total, open_ = 0.0, 0.0
+        open_ = 0.0
         for p in range(pixels):
-            if fit.state[p] != UNKNOWN:
-                total += fit.weights[p, k]
-                open_ += fit.weights[p, k] if fit.state[p] == USABLE else 0.0
-        fit.open_frac[k] = open_ / total if total > 0.0 else 0.0
+            open_ += fit.weights[p, k] if fit.state[p] == USABLE else 0.0
+        ring_px = disc_px * (2.0 * k + 1.0) / (RINGS * RINGS)
+        fit.open_frac[k] = min(open_ / ring_px, 1.0)
     count = 0
     normal = np.zeros((RINGS + 1, RINGS + 1))
     for p in range(pixels):

@@ -20,9 +20,9 @@ from trivet.stages.dossier.ledger import battery_section, money_section
 from trivet.stages.dossier.production import production_section
 from trivet.stages.dossier.proofs import claims, requirement_section, summary
 from trivet.stages.dossier.timeline import timeline_charts
-from trivet.stages.dossier.traces import trace_section
+from trivet.stages.dossier.traces import trace_chart, trace_section
 
-__all__ = ["dossier", "prediction_charts"]
+__all__ = ["dossier", "prediction_charts", "trace_chart"]
 
 
 def prediction_charts(design: Design, *, prediction: Prediction) -> tuple[Chart, ...]:

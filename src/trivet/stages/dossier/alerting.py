@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from trivet.records.design import Design
 from trivet.records.dossier import Section, ShownCook, Table
 from trivet.records.prediction import Prediction
-from trivet.records.requirement import Alert, Evidence
+from trivet.records.requirement import LIMITED, Alert, Evidence
 from trivet.stages.dossier.likeness import contents_of, guards, on_since_s, plan_of, reaches_s
 from trivet.stages.dossier.timeline import timeline_charts, timeline_tables
 from trivet.stages.dossier.words import (
@@ -27,6 +27,16 @@ KINDS = {
     "level": "level",
     "time_to_limit": "predicted time to limit",
     "loss_of_sight": "loss of sight",
+    "boil_dry": "pot boiled dry",
+    "ready": "band reached and held",
+    "below_band": "below the band",
+    "uneven": "uneven pan",
+    "unattended": "nobody there",
+    "left_on": "on without a pan",
+    "window_dirty": "window dirty",
+    "battery_low": "battery low",
+    "link_lost": "link lost",
+    "housing_hot": "housing hot",
 }
 
 
@@ -84,6 +94,8 @@ def _sheet(design: Design) -> Table:
 def _set_point(design: Design, alert: Alert) -> str:
     if alert.kind == "loss_of_sight":
         return "sight lost"
+    if alert.kind not in LIMITED:
+        return KINDS[alert.kind]
     limits = {one.name: one.value_k for one in design.limits}
     at = alert.set_point_k if alert.set_point_k is not None else limits.get(alert.limit or "")
     where = temperature(at, design.display)

@@ -42,7 +42,7 @@ def trace_section(design: Design, *, cooks: Sequence[ShownCook]) -> Section:
     for cook in cooks:
         first.setdefault((cook.recording.evidence, plan_of(cook)), cook)
     charts = [
-        _chart(design, cook, burner)
+        trace_chart(design, cook, burner)
         for cook in first.values()
         for burner in cook.estimate.burners
         if _worth_drawing(cook, burner)
@@ -117,7 +117,8 @@ def _reasons(one: BurnerEstimate) -> Iterator[str]:
         yield UNSTATED if word == "ok" else word.replace("_", " ")
 
 
-def _chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
+def trace_chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
+    """Return the trace of one burner of a cook."""
     time_s = cook.estimate.time_s
     evidence = "simulated" if cook.recording.evidence == "simulated" else "bench"
     spans = [*_gaps(one, time_s), *_alert_spans(cook.alerts.changes, one.burner, time_s)]

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from trivet.kernels.heat.carriedpan import CarryRule
 from trivet.kernels.image import panreading
 from trivet.kernels.image.burnerpass import (
     WIDTH,
@@ -36,12 +37,14 @@ from trivet.kernels.radiation.seensurface import (
 )
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate
+from trivet.records.estimation import Reporter
 from trivet.stages.estimate.judging import (
     JudgeMemory,
     Seen,
     judge,
     least_contrast_k,
 )
+from trivet.stages.estimate.reporters import reported_scene_k
 from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
@@ -66,6 +69,9 @@ HIDDEN_RING = 0.1
 LEAST_OPEN = 0.2
 DOUBT_SHARE = 0.2
 """Standard uncertainty as a share of the distance between the readings with and without wall."""
+NATURAL_DIP = 0.5
+"""Share of a ring's height over the hob by which the middle inside it may be colder on a burner
+that heats in a ring; own estimate (conduction in a disc evens the rest out)."""
 RATE_SPAN_S, STILL_KPS = 8.0, 0.06
 
 
@@ -86,6 +92,8 @@ class BurnerView:
     base_radius_m: float | None
     """Radius of the base, where the cook told which pan it is."""
     boiling_k: float
+    carry: CarryRule
+    reporter: Reporter = "area-mean"
 
     @property
     def expects_water(self) -> bool:
@@ -101,22 +109,24 @@ class SurfaceMemory:
     evidence: FloatArray
     mean: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
     still_since_s: FloatArray = field(default_factory=lambda: np.full(1, np.nan))
-    span_share: float = 0.0
-    """P95 - P5 of the pan over its contrast with the hob, when it was last seen whole."""
+    whole: FloatArray = field(default_factory=lambda: np.zeros(2))
+    """P95 - P5 of the pan when last seen whole [K], and that over its height over the hob."""
 
-    def span_k(
-        self, span_k: FloatArray, *, contrast_k: FloatArray, hidden: FloatArray
-    ) -> FloatArray:
-        """Return how far the pan's parts may differ: now, or by the share when last seen whole."""
-        share = np.divide(
-            span_k, contrast_k, where=contrast_k > 0, out=np.full_like(span_k, np.nan)
-        )
+    def span_k(self, span_k: FloatArray, *, height_k: FloatArray, hidden: FloatArray) -> FloatArray:
+        """Return how far the pan's parts may differ: as now, or as when last seen whole.
+
+        What food hides is the hot middle as a rule, so both the span then and its share
+        of the open part's height over the hob count; ``height_k`` is that of P95.
+        """
+        share = np.divide(span_k, height_k, where=height_k > 0, out=np.full_like(span_k, np.nan))
         whole = (hidden <= OPEN_ENOUGH) & np.isfinite(share)
         last = np.maximum.accumulate(np.where(whole, np.arange(share.size), -1))
-        before = np.where(last >= 0, share[last], self.span_share)
+        span = np.where(last >= 0, span_k[last], self.whole[0])
+        part = np.where(last >= 0, share[last], self.whole[1])
         if share.size:
-            self.span_share = float(before[-1])
-        return np.asarray(np.fmax(np.nan_to_num(span_k), before * np.maximum(contrast_k, 0.0)))
+            self.whole[:] = span[-1], part[-1]
+        before = np.maximum(span, part * np.nan_to_num(np.maximum(height_k, 0.0)))
+        return np.asarray(np.where(whole, span_k, np.fmax(np.nan_to_num(span_k), before)))
 
 
 class BurnerReader:
@@ -157,6 +167,11 @@ class BurnerReader:
         """Return the temperature under each hypothesis, and how much each weighs."""
         view, memory = self.view, self._surface
         mean_k, p5_k, doubt_k = trimmed(trace) if view.expects_water else with_rim(trace, view=view)
+        whole_k = mean_k if view.expects_water else whole_pan(trace, view=view)
+        if not view.expects_water:  # a liquid is even: one number is as good as another
+            mean_k, doubt_k = reported_scene_k(
+                trace, view.reporter, mean_k=mean_k, doubt_k=doubt_k, band=view.head.band
+            )
         values, time_s, begins = memory.mean.extended(mean_k, moments.time_s)
         rate = trailing_slope(values, time_s=time_s, span_s=RATE_SPAN_S, start=begins)
         still = np.abs(np.nan_to_num(rate, nan=9.0)) < STILL_KPS
@@ -166,8 +181,9 @@ class BurnerReader:
         high_k = trace.read(panreading.P95_K)
         uneven = UNEVEN_SHARE * np.nan_to_num(high_k - p5_k)
         hidden = hidden_frac(trace)
-        apart_k = memory.span_k(high_k - p5_k, contrast_k=trace.contrast_k, hidden=hidden)
-        spread = np.hypot(uneven, HIDDEN_SHARE * hidden * apart_k)
+        apart_k = memory.span_k(high_k - p5_k, height_k=high_k - trace.hob_k, hidden=hidden)
+        hidden_u_k = HIDDEN_SHARE * hidden * apart_k
+        spread = np.hypot(uneven, hidden_u_k)
         reflected, patch = self.design.surroundings.reflected_k, view.head.calibration
         patched = np.isfinite(patch.reflected_k)
         reading = read_surface(
@@ -186,7 +202,7 @@ class BurnerReader:
             plateau_s=held_s(still, time_s=moments.time_s, begun_s=memory.still_since_s),
             evidence=memory.evidence,
         )
-        return Seen(trace, mean_k, p5_k, reading, weight)
+        return Seen(trace, mean_k, p5_k, whole_k, hidden, hidden_u_k, reading, weight)
 
 
 def pass_rules(view: BurnerView) -> PassRules:
@@ -211,7 +227,9 @@ def pass_rules(view: BurnerView) -> PassRules:
         ReadingRule(
             trim_m=(0.5 + 2.0 * blur_px) * view.region.pitch_m,
             drop_k=max(15.0, 8 * netd_k),
+            least_drop_k=max(4.0, 8 * netd_k),
             sees_food=not view.expects_water,
+            reads_mode=view.reporter == "upper-half-mode",
         ),
         (flat, walled),
         reads_rings=not view.expects_water,
@@ -230,15 +248,18 @@ def hidden_frac(trace: PanTrace) -> FloatArray:
 
 
 def dip_k(trace: PanTrace, *, view: BurnerView) -> FloatArray:
-    """Return by how much a pan's middle is colder than the rings round it.
+    """Return the doubt that a middle colder than the rings round it brings to the mean.
 
     Food that went into a cold pan never makes a pixel fall, but it stays behind while
-    the pan heats; of such a middle it is not known whether it is pan.
+    the pan heats; of such a middle it is not known whether it is pan. Beyond what a
+    burner that heats in a ring explains it is not taken for pan at all.
     """
     ring_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
     around = np.fmax(np.fmax(ring_k[:, 1], ring_k[:, 2]), ring_k[:, 3])
     open_ = trace.ring_open_frac(0)[:, 0] >= HIDDEN_RING
-    return np.where(open_, np.maximum(np.nan_to_num(around - ring_k[:, 0]), 0.0), 0.0)
+    dip = np.where(open_, np.maximum(np.nan_to_num(around - ring_k[:, 0]), 0.0), 0.0)
+    beyond = dip - NATURAL_DIP * np.nan_to_num(np.maximum(around - trace.hob_k, 0.0))
+    return np.asarray(np.hypot(UNKNOWN_SHARE * dip, np.maximum(beyond, 0.0)))
 
 
 def trimmed(trace: PanTrace) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -263,12 +284,22 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
     mean_k = (1 - walled) * flat_k + walled * wall_k
     usable = np.isfinite(mean_k) & np.isfinite(inner_k)
     doubt_k = np.where(usable, DOUBT_SHARE * np.abs(flat_k - wall_k), 0.0)
-    doubt_k = np.hypot(doubt_k, UNKNOWN_SHARE * dip_k(trace, view=view))
+    doubt_k = np.hypot(doubt_k, dip_k(trace, view=view))
     # A told pan that is larger than the one on the burner takes in hob, and so does the mean.
     doubtful = usable & _rim_is_hob(trace, view=view)
     doubt_k = np.hypot(doubt_k, np.where(doubtful, np.nan_to_num(mean_k - inner_k), 0.0))
     coldest_k = np.fmin(p5_k, (1 - walled) * flat_rim_k + walled * wall_rim_k)
     return np.where(usable, mean_k, inner_k), np.where(usable, coldest_k, p5_k), doubt_k
+
+
+def whole_pan(trace: PanTrace, *, view: BurnerView) -> FloatArray:
+    """Return the mean over all of a pan's base, also what the frame or the wall cuts off."""
+    walled, mean_k = _walled(trace.radius_m, view), np.zeros(trace.radius_m.size)
+    for fit, share in enumerate((1 - walled, walled)):
+        ring_k = radiating_temperature_k(trace.ring_radiance(fit), band=view.head.band)
+        for ring, area in enumerate(ring_area_frac()):
+            mean_k += share * area * ring_k[:, ring]
+    return mean_k
 
 
 def _rim_is_hob(trace: PanTrace, *, view: BurnerView) -> BoolArray:
@@ -279,8 +310,7 @@ def _rim_is_hob(trace: PanTrace, *, view: BurnerView) -> BoolArray:
     if view.base_radius_m is None:
         return np.zeros(trace.contrast_k.shape, dtype=np.bool_)
     rings_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
-    hob_k = trace.read(panreading.P95_K) - trace.contrast_k
-    share = (rings_k - hob_k[:, None]) / trace.contrast_k[:, None]
+    share = (rings_k - trace.hob_k[:, None]) / trace.contrast_k[:, None]
     return np.asarray((share[:, RINGS - 1] < HOB_SHARE) & (share[:, RINGS - 2] > PAN_SHARE))
 
 

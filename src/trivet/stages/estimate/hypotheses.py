@@ -16,7 +16,7 @@ from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.terms.calibrated import fitted_surface
-from trivet.terms.contents import emissivity_range, fits, seen_of
+from trivet.terms.contents import bare_range, emissivity_range, fits, seen_of
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
@@ -28,6 +28,9 @@ DOUBT = 0.002
 NODES = 5
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5
+SPREAD_SHARE = 0.3
+"""Standard deviation of a pan's height over the hob as a share of its mean, where P95 - P5 is as
+large as that mean (a quarter to a third of P95 - P5 for even to normal spreads; own estimate)."""
 
 
 def burner_hypotheses(
@@ -112,6 +115,10 @@ def emissivity_nodes(
         return [(fitted.emissivity, ratio * fitted.emissivity_u)]
     span = emissivity_range(base, pan=pan, angle_rad=np.array([angle_rad]), band=band)
     _, low, high = span.at(0)
+    if base.contents in ("oil", "butter") and seen_of(base, pan=pan) == "pan":
+        # A film leaves the hot parts first, so the pan's mean signal falls short of what mean
+        # emissivity and mean temperature give, by up to their covariance.
+        low -= SPREAD_SHARE * max(low - bare_range(pan)[1], 0.0)
     return _range_nodes(low, high)
 
 
@@ -120,14 +127,24 @@ def _range_nodes(low: float, high: float) -> list[tuple[float, float]]:
     return [(low + (k + 0.5) * step, step / math.sqrt(12)) for k in range(NODES)]
 
 
-def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:
+def heat_store_jk(pan: Pan, base: Base) -> float:
+    """Return the heat capacity of a pan and of at least a third of its usual contents. [J/K]"""
     known = material(pan.material)
     area = math.pi * (float(pan.diameter_m) / 2) ** 2
     store = known.density_kg_m3 * known.specific_heat_j_kgk * float(pan.thickness_m) * area
     if base.contents in ("water", "oil") and float(base.volume_m3) > 2e-5:
         heavy = 4180.0 * 1000 if base.contents == "water" else 2000.0 * 900
         store += 0.3 * heavy * float(base.volume_m3)  # at least a third of what is usual
+    return store
+
+
+def full_heat_w(burner: Burner) -> float:
+    """Return the most heat that a burner gives to a pan. [W]"""
     efficiency = burner.efficiency_frac.high or 1.2 * float(burner.efficiency_frac)
     if burner.efficiency_of == "load":
         efficiency /= retained_share(burner.kind).low
-    return UNEVEN * float(burner.power_w) * min(efficiency, 1.0) / store
+    return float(burner.power_w) * min(efficiency, 1.0)
+
+
+def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:
+    return UNEVEN * full_heat_w(burner) / heat_store_jk(pan, base)

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
+from trivet.kernels.heat.carriedpan import nothing_carried
 from trivet.kernels.image import panreading
 from trivet.kernels.image.burnerpass import PanTrace
 from trivet.kernels.image.trend import Tail, flicker, flicker_memory, trailing_slope
@@ -23,6 +25,8 @@ from trivet.records.design import Design
 from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate
 from trivet.records.requirement import OF_WORDS
 from trivet.records.sensorcard import SensorCard
+from trivet.stages.estimate.flags import flag, has
+from trivet.stages.estimate.hidden import U95, Reported, carried_pan
 from trivet.stages.estimate.view import HeadView, Moments, noise_k
 
 if TYPE_CHECKING:
@@ -52,9 +56,20 @@ class Seen:
     mean_k: FloatArray
     """Mean of the open pan, in apparent temperature."""
     p5_k: FloatArray
+    whole_k: FloatArray
+    """The same over all of the base, also what is out of view; means something without food."""
+    hidden: FloatArray
+    """Share of the pan under food or beside it."""
+    hidden_u_k: FloatArray
+    """Standard uncertainty, within that of the reading, for what it hides. [K]"""
     reading: SurfaceReading
     weight: FloatArray
     """(time, hypothesis)"""
+
+    @cached_property
+    def slope(self) -> FloatArray:
+        """Kelvin of surface for one kelvin of apparent temperature, (time,)."""
+        return weighed_sum(self.weight, of=self.reading.slope)
 
 
 @dataclass
@@ -66,6 +81,7 @@ class JudgeMemory:
     taken_off: bool = False
     mean: Tail = field(default_factory=lambda: Tail(HEAT_SPAN_S))
     flicker: FloatArray = field(default_factory=flicker_memory)
+    carried: FloatArray = field(default_factory=nothing_carried)
 
 
 def least_contrast_k(card: SensorCard) -> float:
@@ -91,39 +107,39 @@ def judge(
     of, sure = _label(weight, view.hypotheses)
     present = _presence(trace, moments.time_s, memory)
     flags = _flags(view, seen=seen, moments=moments, design=design, memory=memory)
-    flags |= _flag(Quality.ABSENT, present == ABSENT)
+    flags |= flag(Quality.ABSENT, present == ABSENT)
     shiny = _low_emissivity_weight(weight, view, design) > SHINY_WEIGHT
-    shiny &= ~_has(flags, Quality.COLD) & np.isfinite(seen.mean_k)
-    flags |= _flag(Quality.SHINY, shiny)
+    shiny &= ~has(flags, Quality.COLD) & np.isfinite(seen.mean_k)
+    flags |= flag(Quality.SHINY, shiny)
+    read = Reported(of, middle, u95, flags)
+    carried = carried_pan(view, seen=seen, read=read, time_s=moments.time_s, memory=memory.carried)
+    hidden_u95 = U95 * seen.slope * seen.hidden_u_k
+    u95 = carried.widened(u95, reading_k=middle, hidden_u95_k=hidden_u95)
     bound = float(design.estimation.u95_bound_delta_k)
     unsure = (u95 > bound) | (sure < LABEL_WEIGHT) | ~np.isfinite(middle)
-    flags |= _flag(Quality.UNCERTAIN, unsure)
-    valid = ~_has(flags, BLOCKING)
-    slope = weighed_sum(weight, of=seen.reading.slope)
-    hidden = _has(flags, Quality.COVERED | Quality.HAND)
+    flags |= flag(Quality.UNCERTAIN, unsure)
+    hottest = _hottest(seen, middle=middle, shiny=shiny, flags=flags)
+    open_ = ~has(flags, BLOCKING)
+    hidden = has(flags, Quality.COVERED | Quality.HAND)
     of = np.where(hidden, OF_WORDS.index("food"), np.where(np.isfinite(middle), of, -1))
+    read = Reported(of, middle, u95, flags)
+    read = carried.taken_over(read, hidden=seen.hidden, bound_k=bound)
+    valid = ~has(read.flags, BLOCKING)
     return BurnerEstimate(
         burner=view.name,
         head=view.head.head.name,
         present=present,
-        of=of.astype(np.int8),
-        reported_k=np.where(valid, middle, np.nan),
-        u95_k=np.where(valid, u95, np.nan),
-        hottest_k=_hottest(seen, middle=middle, slope=slope, shiny=shiny, flags=flags),
-        nonuniformity_k=_nonuniformity(seen, slope=slope, valid=valid, head=view.head),
+        of=read.of.astype(np.int8),
+        reported_k=np.where(valid, read.temperature_k, np.nan),
+        u95_k=np.where(valid, read.u95_k, np.nan),
+        hottest_k=hottest,
+        nonuniformity_k=_nonuniformity(seen, valid=open_, head=view.head),
         apparent_k=seen.mean_k,
-        flags=flags,
+        flags=read.flags,
         heat_on=_heat_on(seen, moments.time_s, design, memory),
         pixels=np.minimum(trace.read(panreading.OPEN_PIXELS), 127).astype(np.int8),
+        withheld_k=np.where(valid, np.nan, middle),
     )
-
-
-def _flag(flag: Quality, condition: BoolArray) -> FlagArray:
-    return np.where(condition, np.uint32(flag), np.uint32(0))
-
-
-def _has(flags: FlagArray, wanted: Quality) -> BoolArray:
-    return np.asarray((flags & np.uint32(wanted)) != 0)
 
 
 def _label(
@@ -166,8 +182,8 @@ def _flags(
         Quality.DEAD_PIXEL: trace.read(panreading.DEAD) > 0,
     }
     flags = np.zeros(cold.shape, dtype=np.uint32)
-    for flag, condition in conditions.items():
-        flags |= _flag(flag, condition)
+    for which, condition in conditions.items():
+        flags |= flag(which, condition)
     return flags
 
 
@@ -202,25 +218,21 @@ def _presence(trace: PanTrace, time_s: FloatArray, memory: JudgeMemory) -> npt.N
     return np.where(seen, PRESENT, np.where(gone, ABSENT, UNSURE)).astype(np.int8)
 
 
-def _hottest(
-    seen: Seen, *, middle: FloatArray, slope: FloatArray, shiny: BoolArray, flags: FlagArray
-) -> FloatArray:
+def _hottest(seen: Seen, *, middle: FloatArray, shiny: BoolArray, flags: FlagArray) -> FloatArray:
     """Hottest 5 cm2 for the alerts; saturation is "at least this hot", a shiny pan is unknown."""
-    hottest = middle + slope * (seen.trace.read(panreading.HOTTEST_K) - seen.mean_k)
+    hottest = middle + seen.slope * (seen.trace.read(panreading.HOTTEST_K) - seen.mean_k)
     blind = Quality.STALE | Quality.HAND | Quality.COVERED | Quality.COLD | Quality.WINDOW
-    hottest = np.where(shiny | _has(flags, blind), np.nan, hottest)
+    hottest = np.where(shiny | has(flags, blind), np.nan, hottest)
     return np.where(seen.trace.read(panreading.SATURATED) > 0, np.inf, hottest)
 
 
-def _nonuniformity(
-    seen: Seen, *, slope: FloatArray, valid: BoolArray, head: HeadView
-) -> FloatArray:
+def _nonuniformity(seen: Seen, *, valid: BoolArray, head: HeadView) -> FloatArray:
     """P95 - P5 without the noise's share; withheld when more than 40 % is hidden."""
     noise = 2 * 1.645 * noise_k(seen.mean_k, view=head)
     span = seen.trace.read(panreading.P95_K) - seen.p5_k
     spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
     open_ = seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
-    return np.where(valid & open_, slope * spread, np.nan)
+    return np.where(valid & open_, seen.slope * spread, np.nan)
 
 
 def _heat_on(seen: Seen, time_s: FloatArray, design: Design, memory: JudgeMemory) -> BoolArray:

@@ -6,25 +6,28 @@ However a recording is cut into blocks, the readings are the same, bit for bit.
 from __future__ import annotations
 
 import dataclasses
+import math
 
 import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import RecordingError
 from trivet.kernels.geometry.optics import view_angle_rad
+from trivet.kernels.heat.carriedpan import CarryRule
 from trivet.kernels.heat.water import boiling_point_k
 from trivet.kernels.image.background import background_level_k
+from trivet.kernels.image.panreading import FRIDGE_K
 from trivet.kernels.image.trend import Tail, trailing_slope
 from trivet.kernels.radiation.planck import band_radiance
 from trivet.kernels.radiation.scenepass import SceneFrames, empty_scene, fill_scene
 from trivet.quality import Quality
 from trivet.records.calibration import Calibration
-from trivet.records.cook import Told
+from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Burner, Design
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
 from trivet.records.recording import HeadFrames
 from trivet.stages.estimate.burner import BurnerReader, BurnerView
-from trivet.stages.estimate.hypotheses import burner_hypotheses
+from trivet.stages.estimate.hypotheses import burner_hypotheses, full_heat_w, heat_store_jk
 from trivet.stages.estimate.view import (
     HeadView,
     Moments,
@@ -238,7 +241,25 @@ def burner_view(
         eye_m=(pose.x_m - float(burner.x_m), pose.y_m - float(burner.y_m)),
         rise_frac=rise,
         base_radius_m=radii[0] if len(pans) == 1 else None,
+        carry=_carry_rule(burner, about, design=design),
         boiling_k=float(boiling_point_k(float(design.surroundings.altitude_m))),
+        reporter=calibration.reporter,
+    )
+
+
+def _carry_rule(burner: Burner, told: ToldEntry, *, design: Design) -> CarryRule:
+    """Return what carries a hidden pan on: of the told pan, dry or with little in it."""
+    pan = next((one for one in design.pans if one.name == told.pan), None)
+    dry = next((one for one in design.bases if one.contents == "dry"), None)
+    if pan is None or dry is None:
+        return CarryRule(math.nan, math.nan, math.nan, math.nan, math.nan)
+    store = heat_store_jk(pan, dry)
+    return CarryRule(
+        store_jk=store,
+        area_m2=math.pi * (float(pan.diameter_m) / 2) ** 2,
+        full_kps=full_heat_w(burner) / store,
+        room_k=float(design.surroundings.ambient_k),
+        food_k=FRIDGE_K,
     )
 
 
@@ -285,4 +306,5 @@ def _nothing(burner: str, head: str) -> BurnerEstimate:
         flags=np.full(1, int(Quality.STALE), np.uint32),
         heat_on=np.zeros(1, np.bool_),
         pixels=np.zeros(1, np.int8),
+        withheld_k=unknown,
     )

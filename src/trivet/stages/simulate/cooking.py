@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.kernels.heat.cellstats import hottest_mean_k
+from trivet.kernels.heat.foodpatch import FoodPatch
 from trivet.kernels.heat.loads import Layer, stack_layers
 from trivet.kernels.heat.thermal import (
     EnergyLedger,
@@ -22,7 +23,7 @@ from trivet.records.cook import CookPlan
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.films import Films
 from trivet.stages.simulate.foods import moments, prepared
-from trivet.stages.simulate.heating import bases, control, knob, losses, power_w, turns
+from trivet.stages.simulate.heating import bases, control, knob, losses, power_w, turns, washed
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.lids import lid_moments, lids_on
 from trivet.stages.simulate.setting import FOOD_PARTS, STEP_S, PanSetting
@@ -51,9 +52,10 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
     middle = np.asarray((np.arange(steps) + 0.5) * STEP_S, dtype=np.float64)
     power = np.stack([power_w(one, middle) for one in settings], axis=1)
     runs: list[PanRun] = []
+    covers: list[BoolArray] = []
     state, stopped = None, ""
     films = Films(settings, room)
-    bounds, lost = _bounds(settings, steps), losses(settings, room)
+    bounds, lost, base = _bounds(settings, steps), losses(settings, room), bases(settings, room)
     for first, last in itertools.pairwise(bounds):
         state, food = prepared(settings, state, room, first, last)
         parts = FOOD_PARTS if food is not None or _releases(films.layers) else 1
@@ -61,7 +63,7 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
         run = cook_pans(
             np.stack([one.shape_m2 for one in flux], axis=2),
             power_w=np.repeat(power[first:last], parts, axis=0),
-            pan=bases(settings, room, np.array([one.wall_frac for one in flux])),
+            pan=washed(base, np.array([one.wall_frac for one in flux])),
             losses=lost,
             layer=stack_layers(films.layers),
             food=food,
@@ -75,6 +77,7 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
             ),
         )
         runs.append(run)
+        covers.append(_cover(food, run))
         state = run.state
         stopped = _stopped(settings, run, first * STEP_S, plan) or _ignited(
             settings, run, first * STEP_S, films
@@ -83,7 +86,7 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
         if stopped:
             break
     return Cooked(
-        _histories(settings, runs, plan, films, stopped=bool(stopped)),
+        _histories(settings, (runs, covers), plan, films, stopped=bool(stopped)),
         tuple(run.ledger for run in runs),
         stopped,
     )
@@ -142,16 +145,17 @@ def _ignited(settings: Sequence[PanSetting], run: PanRun, from_s: float, films: 
 
 def _histories(
     settings: Sequence[PanSetting],
-    runs: list[PanRun],
+    record: tuple[list[PanRun], list[BoolArray]],
     plan: CookPlan,
     films: Films,
     *,
     stopped: bool,
 ) -> tuple[PanHistory, ...]:
     """Join the runs and cut them where a pan got too hot or its oil ignited."""
+    runs, covers = record
     pan = _by_pan([run.pan_k for run in runs])
     bare = all(run.surface_k is run.pan_k for run in runs)
-    surface = pan if bare else _by_pan([run.surface_k for run in runs])
+    surface = pan if bare else _by_pan([run.surface_k for run in runs], covers=covers)
     mass = _joined([run.mass_kg for run in runs])
     lid = _after([run.lid_k for run in runs])
     core, tracks = _cores(settings, runs), films.tracks()
@@ -190,16 +194,30 @@ def _joined(parts: list[FloatArray]) -> FloatArray:
     return np.concatenate([parts[0], *(part[1:] for part in parts[1:])])
 
 
-def _by_pan(parts: list[FloatArray]) -> FloatArray:
-    """Join records (time, r, theta, pan) to (pan, time, cell): each pan's in one piece."""
+def _cover(food: FoodPatch | None, run: PanRun) -> BoolArray:
+    """Return the cells that food covered in a run, (r, theta, pan)."""
+    bare = np.zeros(run.pan_k.shape[1:], dtype=np.bool_)
+    return bare if food is None else np.asarray(food.piece) >= 0
+
+
+def _by_pan(parts: list[FloatArray], *, covers: list[BoolArray] | None = None) -> FloatArray:
+    """Join records (time, r, theta, pan) to (pan, time, cell): each pan's in one piece.
+
+    Where two runs meet, the end of the first counts; in cells that food covers in either
+    of them the begin of the second does: what was put in, turned or taken out shows.
+    """
     pans, steps = parts[0].shape[-1], sum(len(part) - 1 for part in parts)
     out = np.empty((pans, steps + 1, parts[0][0, ..., 0].size))
     at = 0
-    for part in parts:
+    for number, part in enumerate(parts):
         flat = part.reshape(len(part), -1, pans)
-        own = 1 if at else 0  # where two meet, the record of the run that ended counts
+        anew = np.ones((flat.shape[1], pans), dtype=np.bool_)
+        if number:
+            food = None if covers is None else covers[number] | covers[number - 1]
+            anew[:] = False if food is None else food.reshape(-1, pans)
         for k in range(pans):
-            out[k, at + own : at + len(part)] = flat[own:, ..., k]
+            out[k, at, anew[:, k]] = flat[0, anew[:, k], k]
+            out[k, at + 1 : at + len(part)] = flat[1:, :, k]
         at += len(part) - 1
     return out
 

@@ -38,7 +38,9 @@ def prepared(
     """
     if not any(one.pieces for one in settings):
         return state, None
-    field = _Fields(len(settings), max(len(one.pieces) for one in settings), FOOD_PARTS * (last - first))
+    field = _Fields(
+        len(settings), max(len(one.pieces) for one in settings), FOOD_PARTS * (last - first)
+    )
     field.go_on(state)
     layer = None if state is None else np.array(state.layer_k)
     for k, one in enumerate(settings):
@@ -80,9 +82,11 @@ class _Fields:
         self.contact = np.zeros((steps, pieces, pans))
         self.column = np.full((NODES, *shape), COLD_K)
         self.water = np.zeros((NODES, *shape))
+        self.wet = np.zeros((NODES, *shape))
         self.areal = np.ones((NODES, *shape))
         self.between = np.ones((NODES - 1, *shape))
         self.half = np.zeros(shape)
+        self.crust = np.zeros(shape)
 
     def go_on(self, state: PanState | None) -> None:
         """Take over the columns of the run before."""
@@ -97,6 +101,8 @@ class _Fields:
         self.areal[:, cells, pan] = column.areal_j_m2k[:, None]
         self.between[:, cells, pan] = column.between_w_m2k[:, None]
         self.half[cells, pan] = column.half_m2k_w
+        self.wet[:, cells, pan] = column.water_kg_m2[:, None]
+        self.crust[cells, pan] = column.crust
 
     def patch(self, boil_k: float) -> FoodPatch | None:
         """Return the food, None where none lies."""
@@ -110,6 +116,8 @@ class _Fields:
             areal_j_m2k=self.areal,
             between_w_m2k=self.between,
             half_m2k_w=self.half,
+            wet_kg_m2=self.wet,
+            crust=self.crust,
             boil_k=boil_k,
         )
 

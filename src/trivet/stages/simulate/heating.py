@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -95,8 +96,8 @@ def sheet_of(one: PanSetting) -> CladSheet:
     )
 
 
-def bases(settings: Sequence[PanSetting], room: Kitchen, wall_frac: FloatArray) -> PanBase:
-    """Return bases and walls; ``wall_frac`` (pan,) of the heat washes the wall."""
+def bases(settings: Sequence[PanSetting], room: Kitchen) -> PanBase:
+    """Return bases and walls, of which no heat washes the latter (see ``washed``)."""
     sheets = [sheet_of(one) for one in settings]
     walls = np.array([_wall(one, sheet, room) for one, sheet in zip(settings, sheets, strict=True)])
     return PanBase(
@@ -109,13 +110,19 @@ def bases(settings: Sequence[PanSetting], room: Kitchen, wall_frac: FloatArray) 
             height_m=walls[:, 0],
             sheet_w_k=walls[:, 1],
             areal_j_m2k=walls[:, 2],
-            heat_frac=wall_frac,
             loss_w_m2k=walls[:, 3],
             loss_slope_w_m2k2=walls[:, 4],
             emissivity=walls[:, 5],
             wet_w_m2k=WET_WALL_W_M2K,
         ),
     )
+
+
+def washed(base: PanBase, wall_frac: FloatArray) -> PanBase:
+    """Return the same with a share (pan,) of the heat that washes the walls."""
+    if base.wall is None:
+        return base
+    return replace(base, wall=replace(base.wall, heat_frac=wall_frac))
 
 
 def _wall(one: PanSetting, sheet: CladSheet, room: Kitchen) -> tuple[float, ...]:

@@ -8,9 +8,7 @@ import numpy as np
 
 from trivet.facts.oils import Spread, oil_limits
 from trivet.records.design import Base
-
-COMMON = {"oil": "vegetable", "butter": "butter"}
-"""What stands for an oil that the design does not name."""
+from trivet.terms.oilpoints import COMMON
 
 
 @dataclass(frozen=True)

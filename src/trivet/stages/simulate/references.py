@@ -11,7 +11,9 @@ from trivet.records.recording import Event, Reference
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.persons import HAND_SECONDS
+from trivet.stages.simulate.presence import away_events
 from trivet.stages.simulate.probes import probe_series
+from trivet.terms.oilpoints import COMMON
 
 
 def reference(
@@ -52,6 +54,7 @@ def _events(pans: Sequence[PanHistory], plan: CookPlan) -> tuple[Event, ...]:
     for move in plan.moves:
         by = f"{float(move.x_m) * 1e3:g} mm, {float(move.y_m) * 1e3:g} mm"
         found.append(Event(float(move.at_s), move.burner, "move", by))
+    found += away_events(plan, first)
     found += _faults(plan, first)
     end = float(pans[0].time_s[-1])
     return tuple(sorted((e for e in found if e.time_s <= end), key=lambda e: (e.time_s, e.burner)))
@@ -118,10 +121,13 @@ def told(design: Design, *, plan: CookPlan) -> Told:
     channels = design.told.channels
     entries = {}
     for one in plan.burners:
-        bands = [band.name for band in design.bands if not band.bases or one.base in band.bases]
+        base = design.base(one.base)
+        oily = "oil" in channels and base.contents in ("oil", "butter")
         entries[one.burner] = ToldEntry(
-            base_contents=design.base(one.base).contents if "base_contents" in channels else None,
+            base_contents=base.contents if "base_contents" in channels else None,
             pan=one.pan if "pan" in channels else None,
-            target_band=bands[0] if bands and "target_band" in channels else None,
+            target_band=one.band if "target_band" in channels else None,
+            oil=(base.oil or COMMON[base.contents]) if oily else None,
+            uses=base.uses if oily else None,
         )
     return Told(burners=entries)

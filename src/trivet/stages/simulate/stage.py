@@ -9,6 +9,7 @@ from trivet.records.recording import Note, Recording, Sight, SimulatedCook, Trut
 from trivet.stages.simulate.cooking import cooked
 from trivet.stages.simulate.draws import head_unit, kitchen, mismatched, stream
 from trivet.stages.simulate.mismatches import contact_scaled
+from trivet.stages.simulate.presence import presence
 from trivet.stages.simulate.references import reference, told
 from trivet.stages.simulate.sensing import head_frames
 from trivet.stages.simulate.setting import settings
@@ -79,13 +80,19 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
                 room=room,
             )
         )
+    answers = presence(
+        design.alerting.presence,
+        plan=plan,
+        until_s=max(float(one.time_s[-1]) for one in heads),
+        generator=stream(seed, cook=name, name="presence"),
+    )
     recording = Recording(
         name=name,
         purpose=plan.purpose,
         evidence="simulated",
         unit=f"simulated {plan.unit}",
         altitude_m=float(design.surroundings.altitude_m),
-        sight=Sight(tuple(heads), told(design, plan=plan)),
+        sight=Sight(tuple(heads), told(design, plan=plan), answers),
         reference=reference(cook.pans, design=design, plan=plan, name=name, room=room),
         notes=_notes(plan),
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from trivet.kernels.geometry.coverage import rim_coverage
 from trivet.kernels.geometry.lens import Lens
 from trivet.kernels.geometry.occlusion import visible_base
 from trivet.kernels.geometry.optics import Pose, pixel_of_point
@@ -20,6 +21,7 @@ from trivet.stages.simulate.contents import FILM_UNDER_M
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.scene import seen_emissivity
 from trivet.stages.simulate.setting import PanSetting
+from trivet.terms.actual import THICK_FILM_M
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -63,7 +65,27 @@ def burner_truth(one: PanHistory, *, eyes: Sequence[Eye], mismatch: Mismatch) ->
         contents_kg=one.mass_kg + setting.contents_kg * one.film.left_frac(one.time_s, area),
         emissivity=np.where(food, seen_eps.under, seen_eps.clear),
         heat_w=one.heat_w,
+        oily_frac=_oily_frac(one, area * seen),
+        rim_in_view_frac=_rim_in_view_frac(setting, lens=eyes[best][0], pose=eyes[best][1]),
     )
+
+
+def _oily_frac(one: PanHistory, weight: FloatArray) -> FloatArray:
+    """Return the share of the visible base under a film that hides the metal, (time,)."""
+    share = (one.film.thickness_m >= THICK_FILM_M) @ (weight / weight.sum())
+    return np.asarray(np.interp(one.time_s, one.film.time_s, share))
+
+
+def _rim_in_view_frac(setting: PanSetting, *, lens: Lens, pose: Pose) -> float:
+    grid = setting.grid
+    return rim_coverage(
+        (grid.centre_x_m, grid.centre_y_m),
+        diameter_m=2.0 * grid.radius_m,
+        rim_height_m=grid.depth_m,
+        lens=lens,
+        pose=pose,
+        margin_m=0.0,
+    ).in_view_frac
 
 
 def visible_cells(setting: PanSetting, *, lens: Lens, pose: Pose) -> BoolArray:

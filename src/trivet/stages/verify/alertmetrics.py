@@ -7,22 +7,24 @@ import math
 import numpy as np
 
 from trivet.records.design import Design, Limit
-from trivet.records.requirement import Alert, Requirement
+from trivet.records.requirement import DEVICE_KINDS, Alert, Requirement
 from trivet.records.verdict import ProofCook
+from trivet.stages.verify.alertcauses import cause_there
 from trivet.stages.verify.outcomes import CookOutcome, State, nothing
-from trivet.stages.verify.series import Floats, Series, Side, hottest_series, interpolated, sides
+from trivet.stages.verify.series import Side, hottest_series, sides
+from trivet.terms.actual import Series
 
 CLOCK_U95_S = 0.4
 """95 % interval of the time between frames and probes on the bench (0.2 s standard)."""
-RATE_MARGIN = 1.5
-"""The cause of a predicted alert counts as there if the limit lies within this many leads."""
+ANNOUNCING = frozenset({"loss_of_sight", *DEVICE_KINDS})
+"""Kinds that tell of the product, not of the cooking."""
 
 
 def _named(requirement: Requirement, design: Design) -> list[Alert]:
     """Return the alerts that a requirement is about."""
     if requirement.alert is not None:
         return [one for one in design.alerts if one.name == requirement.alert]
-    return [one for one in design.alerts if one.kind != "loss_of_sight"]
+    return [one for one in design.alerts if one.kind not in ANNOUNCING]
 
 
 def reached_s(series: Series, value_k: float, *, sign: float = 0.0) -> float:
@@ -96,7 +98,8 @@ def on_since_s(cook: ProofCook, alert: str, *, burner: str, at_s: float) -> floa
     return since
 
 
-def _heat_start_s(side: Side) -> float:
+def heat_start_s(side: Side) -> float:
+    """Return when a burner was lit, NaN if nothing tells."""
     if side.truth is not None:
         heating = np.flatnonzero(side.truth.heat_w > 0.0)
         return float(side.truth.time_s[heating[0]]) if heating.size else math.nan
@@ -171,8 +174,8 @@ def lead_time(cook: ProofCook, *, requirement: Requirement, design: Design) -> C
             for sign in (0.0, guard, -guard)
         )
         clock = CLOCK_U95_S if side.truth is None and requirement.guard_band else 0.0
-        if plain - _heat_start_s(side) < wanted and math.isfinite(lead):
-            note = f"impossible: {plain - _heat_start_s(side):.0f} s from lighting to the limit"
+        if plain - heat_start_s(side) < wanted and math.isfinite(lead):
+            note = f"impossible: {plain - heat_start_s(side):.0f} s from lighting to the limit"
             continue
         state: State = "conditional"
         if early - clock >= wanted:
@@ -248,10 +251,7 @@ def nuisance_alert(cook: ProofCook, *, requirement: Requirement, design: Design)
 
     Notes
     -----
-    The cause of a level alert is there if the surface came within the dead
-    band of the set point up to the alert; of a predicted alert, if its true
-    rate over the slope window reaches the limit within 1.5 leads, or the
-    surface comes within the dead band of it in that time.
+    What counts as the cause stands in ``alertcauses.cause_there``.
 
     References
     ----------
@@ -265,42 +265,10 @@ def nuisance_alert(cook: ProofCook, *, requirement: Requirement, design: Design)
             mine = change.burner == side.estimate.burner and change.state == "on"
             if not mine or change.alert not in alerts:
                 continue
-            there = _cause_there(side, alerts[change.alert], change.time_s, design)
+            there = cause_there(alerts[change.alert], side, change.time_s, design=design)
             if there is None:
                 return nothing(f"no reference to judge the alert {change.alert} by")
             judged.append(not there)
     if not judged:
         return nothing(note)
     return CookOutcome("fail", 1.0) if any(judged) else CookOutcome("ok", 0.0)
-
-
-def _cause_there(side: Side, one: Alert, at_s: float, design: Design) -> bool | None:
-    """Return whether an alert's cause was there, None if nothing tells."""
-    if one.kind == "loss_of_sight":
-        return True
-    limit = design.limit(str(one.limit))
-    series = hottest_series(side, limit.of)
-    if not series.known:
-        series = hottest_series(side, "pan")
-    window = float(one.slope_window_s)
-    before = np.linspace(at_s - window - float(one.on_delay_s), at_s, 41)
-    past = interpolated(series.time_s, series.value_k, before)
-    if not np.isfinite(past).any():
-        return None
-    band = float(one.deadband_delta_k)
-    if one.kind == "level":
-        point = limit.value_k if one.set_point_k is None else one.set_point_k
-        return bool(np.nanmax(past) >= float(point) - band)
-    horizon = RATE_MARGIN * float(one.lead_s)
-    after = interpolated(series.time_s, series.value_k, np.linspace(at_s, at_s + horizon, 181))
-    comes_close = float(np.nanmax(np.append(past, after))) >= float(limit.value_k) - band
-    return comes_close or _ahead_k(before, past, horizon) >= float(limit.value_k) - band
-
-
-def _ahead_k(time_s: Floats, value_k: Floats, horizon_s: float) -> float:
-    """Return the straight-line value a horizon ahead of the last moment. [K]"""
-    known = np.isfinite(value_k)
-    if known.sum() < 3:
-        return -math.inf
-    slope, last = np.polyfit(time_s[known] - time_s[-1], value_k[known], 1)
-    return float(last + slope * horizon_s)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Callable
 
@@ -13,7 +12,8 @@ from trivet.records.requirement import OF_WORDS, Of, Requirement
 from trivet.records.verdict import ProofCook
 from trivet.stages.verify.alertmetrics import lead_time, missed_alert, nuisance_alert
 from trivet.stages.verify.outcomes import CookOutcome, nothing
-from trivet.stages.verify.series import Floats, Mask, Side, heated, reading_pairs, sides
+from trivet.stages.verify.series import Side, heated, reading_pairs, sides
+from trivet.terms.actual import Floats, Mask, drawn_moment
 
 WRONG_BY_K = 15.0
 
@@ -123,33 +123,6 @@ def _is_of(side: Side, of: Of) -> Mask:
     return np.asarray(side.estimate.of == OF_WORDS.index(of))
 
 
-def drawn_moment(cook: ProofCook, count: int) -> int:
-    """Return the moment that is drawn of a cook's comparable ones.
-
-    Parameters
-    ----------
-    cook : ProofCook
-        Its name seeds the draw, so nobody can choose.
-    count : int
-        Comparable moments, 1 or more. [-]
-
-    Returns
-    -------
-    int
-        0 to count - 1.
-
-    Notes
-    -----
-    One moment a cook, since moments of one cook share their errors.
-
-    References
-    ----------
-    SHA-256 of the name, modulo the count.
-    """
-    digest = hashlib.sha256(f"drawn moment of {cook.name}".encode()).digest()
-    return int.from_bytes(digest[:8], "big") % count
-
-
 def interval_coverage(cook: ProofCook, *, requirement: Requirement, design: Design) -> CookOutcome:
     """Return whether the drawn moment's 95 % interval holds what was so.
 
@@ -178,7 +151,7 @@ def interval_coverage(cook: ProofCook, *, requirement: Requirement, design: Desi
     error, u, stated, _ = _compared(cook, requirement, design)
     if error.size == 0:
         return nothing("no reading that truth or reference could judge")
-    i = drawn_moment(cook, error.size)
+    i = drawn_moment(cook.name, error.size)
     covered = abs(error[i]) <= math.hypot(stated[i], 2.0 * u[i])
     return CookOutcome("ok" if covered else "fail", 0.0 if covered else 1.0)
 

@@ -21,7 +21,8 @@ from trivet.stages.verify.alertmetrics import (
 )
 from trivet.stages.verify.cookmetrics import interval_coverage, wrong_reading
 from trivet.stages.verify.outcomes import CookOutcome
-from trivet.stages.verify.series import Floats, Side, heated, hottest_series, reading_pairs, sides
+from trivet.stages.verify.series import Side, heated, hottest_series, reading_pairs, sides
+from trivet.terms.actual import Floats
 
 
 def burner_scores(cook: ProofCook, *, design: Design) -> tuple[BurnerScore, ...]:

@@ -14,8 +14,8 @@ from trivet.kernels.statistics.agreement import agreement_limits_by_cook
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.records.verdict import ProofCook, Stratum
-from trivet.stages.verify.cookmetrics import drawn_moment
-from trivet.stages.verify.series import Floats, Mask, Side, heated, reading_pairs, sides
+from trivet.stages.verify.series import Side, heated, reading_pairs, sides
+from trivet.terms.actual import Floats, Mask, drawn_moment
 
 
 @dataclass
@@ -81,7 +81,7 @@ def _add(pile: _Pile, side: Side, word: Of, mine: Mask, moments: int) -> None:
     error = (side.estimate.reported_k - so)[ok]
     pile.errors.append(error)
     pile.plans.append(side.cook.plan)
-    i = drawn_moment(side.cook, error.size)
+    i = drawn_moment(side.cook.name, error.size)
     pile.drawn += 1
     allowed = math.hypot(float(side.estimate.u95_k[ok][i]), 2.0 * float(u[ok][i]))
     pile.covered += int(abs(error[i]) <= allowed)

@@ -1,0 +1,64 @@
+"""Commands about the alerts as a whole: the account of them, and their settings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, show
+
+
+@app.command()
+def alerts(
+    project: Project,
+    limit: Annotated[
+        int | None, typer.Option("--limit", min=1, help="Only the first so many simulations.")
+    ] = None,
+    pictures: Annotated[
+        Path | None, typer.Option("--pictures", help="Draw missed and nuisance cases here.")
+    ] = None,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Print the rationalisation sheet and what each alert did over all proof cooks.
+
+    Example: trivet alerts my-monitor --pictures cases
+    """
+    from trivet.flow.alertstudy import AlertChain
+    from trivet.report.console_alerts import show_alert_study
+    from trivet.report.progress import progress_bars
+
+    with progress_bars() as tell:
+        chain = AlertChain(project, fresh=fresh, tell=tell)
+        record = chain.alert_study(limit=limit)
+        drawn = chain.write_case_pictures(record, pictures) if pictures else ()
+    where = [f"pictures: {len(drawn)} in {pictures}"] if pictures else []
+    show(record, [show_alert_study(record, design=chain.design), *where], json)
+    raise typer.Exit(MET if all(one.decision == "met" for one in record.goals) else NOT_MET)
+
+
+@app.command()
+def tune(
+    project: Project,
+    alert: Annotated[str, typer.Option("--alert", help="Name of the alert.")],
+    pictures: Annotated[
+        Path | None, typer.Option("--pictures", help="Draw the front here.")
+    ] = None,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
+    """Search an alert's set point, dead band and delays on the calibration cooks.
+
+    Example: trivet tune my-monitor --alert pan-hot --pictures fronts
+    """
+    from trivet.flow.tune import TuneChain
+    from trivet.report.console_alerts import show_tuning
+    from trivet.report.progress import progress_bars
+
+    with progress_bars() as tell:
+        chain = TuneChain(project, fresh=fresh, tell=tell)
+        record = chain.tuning(alert)
+        drawn = [f"picture: {chain.write_front_picture(record, pictures)}"] if pictures else []
+    show(record, [show_tuning(record), *drawn], json)

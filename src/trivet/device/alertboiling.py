@@ -1,0 +1,115 @@
+"""The dry pot: a plateau near the boiling point, then a rise, or a fall where the pot shines.
+
+The signal is the apparent temperature over the pan, which needs no emissivity. Over water
+it stands still near the boiling point. A dark pot that boils dry rises; a bare shiny one
+hardly moves or falls within seconds, since it mirrors the room as soon as no water hides it.
+
+- *Armed* once the smoothed signal has stayed within the dead band for the window, between
+  gate and set point. Before, nothing is judged, and that is said once the burner heats.
+- *Dry* where the signal leaves the plateau by ``top`` upwards, or downwards within ``lead``
+  of having been on it. A slow fall (the heat was turned down) or one just after a
+  hand was seen (cold water, food) disarms instead, until a new plateau is seen.
+"""
+
+from __future__ import annotations
+
+from numba import njit
+
+from trivet.device.alertsettings import (
+    AT_RANGE,
+    COOL,
+    DEADBAND_DK,
+    GATE_DK,
+    HANDLED,
+    HEAT_ON,
+    LEAD_MS,
+    NO_READING,
+    SET_DK,
+    TOP_DK,
+    WINDOW_MS,
+)
+from trivet.device.alertslope import BETWEEN, HIGH, LOW, UNKNOWN
+
+SMOOTH_MS = 2000
+"""Time constant of the smoothing, over the flicker of steam."""
+FOLLOW_MS = 60_000
+"""Time constant with which the plateau follows the signal."""
+NEVER = -(1 << 62)
+DRY = NEVER - 1
+"""In the place of the moment at which the signal was last on the plateau: the pot is dry."""
+# What is said beside on and off; also the bits of a step's result in C, from 4 on.
+NOTHING, ARMED_NOW, DISARMED_NOW = 0, 3, 4
+
+FRESH = (0, 0, 0, NEVER, 0, NEVER, NEVER)
+"""A pot of which nothing is known: armed, told, level, its time, plateau, since, inside."""
+
+
+@njit(cache=True)
+def boiling(now, signal, word, a, pot):  # type: ignore[no-untyped-def]
+    """Judge one moment; return how it stands, what is to be said, and the pot's memory.
+
+    ``level`` and ``plateau`` are in 0.1 K / 256; ``since`` is when the signal came to where
+    it stands now, ``inside`` when it was last on the plateau.
+    """
+    armed, told, level, at, plateau, since, inside = pot
+    if signal == NO_READING:
+        if not word & COOL:
+            return UNKNOWN, NOTHING, pot
+        said = DISARMED_NOW if armed else NOTHING
+        return LOW, said, (0, told, 0, NEVER, 0, NEVER, NEVER)
+    step = now - at
+    if at == NEVER or step > FOLLOW_MS:
+        # Seen anew, perhaps after a long blindness: the plateau, if any, is kept.
+        level, step = signal << 8, 0
+    else:
+        level += ((signal << 8) - level) * step // (SMOOTH_MS + step)
+    if armed:
+        return _watched(now, (signal, step), word, a, (told, level, plateau, since, inside))
+    said = NOTHING
+    if not told and word & HEAT_ON:
+        said, told = DISARMED_NOW, 1
+    armed, plateau, since = _plateau(now, level, a, (plateau, since))
+    if armed:
+        return LOW, ARMED_NOW, (1, told, level, now, plateau, since, now)
+    return LOW, said, (0, told, level, now, plateau, since, NEVER)
+
+
+@njit(cache=True)
+def _watched(now, seen, word, a, pot):  # type: ignore[no-untyped-def]
+    """Judge one moment of an armed pot; ``seen`` is the signal and the time since the last."""
+    signal, step = seen
+    told, level, plateau, since, inside = pot
+    off, band = level - plateau, a[DEADBAND_DK] << 8
+    if -band <= off <= band:
+        if inside == DRY:
+            # Water was filled in, or a shiny pot heats through this level: time will tell.
+            since = now if since == NEVER else since
+            if now - since < a[WINDOW_MS]:
+                return BETWEEN, NOTHING, (1, told, level, now, plateau, since, DRY)
+        plateau += off * step // FOLLOW_MS
+        if plateau < a[GATE_DK] << 8:
+            return LOW, DISARMED_NOW, (0, told, level, now, level, now, NEVER)
+        return LOW, NOTHING, (1, told, level, now, plateau, since, now)
+    since = NEVER
+    if signal == AT_RANGE or off > a[TOP_DK] << 8:
+        return HIGH, NOTHING, (1, told, level, now, plateau, since, DRY)
+    if off >= -(a[TOP_DK] << 8):
+        return BETWEEN, NOTHING, (1, told, level, now, plateau, since, inside)
+    # Off the plateau at once and without a hand: dry. Else the heat was turned down, or
+    # something cold was put in.
+    if inside == DRY or (now - inside <= a[LEAD_MS] and not word & HANDLED):
+        return HIGH, NOTHING, (1, told, level, now, plateau, since, DRY)
+    return LOW, DISARMED_NOW, (0, told, level, now, level, now, NEVER)
+
+
+@njit(cache=True)
+def _plateau(now, level, a, kept):  # type: ignore[no-untyped-def]
+    """Return whether a plateau stands, its level and its beginning."""
+    plateau, since = kept
+    off = level - plateau
+    if since == NEVER or off > a[DEADBAND_DK] << 8 or off < -(a[DEADBAND_DK] << 8):
+        return 0, level, now
+    boils = a[GATE_DK] << 8 <= plateau <= a[SET_DK] << 8
+    if boils and now - since >= a[WINDOW_MS]:
+        return 1, level, since
+    return 0, plateau, since

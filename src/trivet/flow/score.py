@@ -1,0 +1,258 @@
+"""Scores of a project: its own proof cooks, and short random cooks out of its design."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from trivet.errors import InputError, StorageError
+from trivet.files import store
+from trivet.files.campaign_table import cook_file
+from trivet.flow.chain import Chain
+from trivet.flow.cookrun import packed
+from trivet.flow.cooks import CookEntry
+from trivet.flow.scorerun import ScoreSetting, lost_row, row_piece, run_score_cook
+from trivet.flow.sweep import DIED, CookRun, Pools
+from trivet.flow.versions import code_version
+from trivet.records.calibration import Calibration
+from trivet.records.campaign import SweepCook
+from trivet.records.cook import CookPlan
+from trivet.records.design import Design
+from trivet.records.provenance import fingerprint
+from trivet.records.requirement import Evidence
+from trivet.records.scoring import Piece, Score, ScoreSheet
+from trivet.terms.variants import with_sensor
+
+OWN = "proof cooks of the project"
+OWN_MISMATCHED = "proof cooks of the project, physics set apart"
+SHORT, SHORT_MISMATCHED = "short random cooks, as designed", "short random cooks, under a mismatch"
+
+
+@dataclass(frozen=True)
+class ShortRun:
+    """How many short random cooks, and on what."""
+
+    count: int
+    units: int
+    """Sensor units, each calibrated on simulated cooks of its own."""
+    mismatched: bool
+    """Whether as many again are cooked under the declared mismatches."""
+    seed: str = "score"
+    even_scenes: bool = False
+    """Whether each unit looks at a black body too before it is used."""
+    sensor: str = ""
+    """Card that all heads have in its place; the design's own when empty."""
+
+    @property
+    def words(self) -> str:
+        """What differs from the design as it stands."""
+        card = f", sensor {self.sensor}" if self.sensor else ""
+        return card + (", each unit calibrated on even scenes" if self.even_scenes else "")
+
+
+class Scorer(Chain):
+    """A project whose readings are held against truth and references."""
+
+    def own_sheets(self) -> tuple[ScoreSheet, ...]:
+        """Return the sheets of the project's own proof cooks, one a grade and condition."""
+        from trivet.stages.score import score_sheet
+
+        piles: dict[tuple[Evidence, str], list[Piece]] = {}
+        entries = self.proof_cooks
+        for done, entry in enumerate(entries):
+            self.tell("scores", done, len(entries))
+            condition = OWN_MISMATCHED if entry.plan and _changes(entry.plan) else OWN
+            pile = piles.setdefault((self.recording(entry).evidence, condition), [])
+            pile += self._pieces(entry)
+        self.tell("scores", len(entries), len(entries))
+        return tuple(
+            score_sheet(pile, condition=condition, evidence=evidence)
+            for (evidence, condition), pile in piles.items()
+            if pile
+        )
+
+    def _pieces(self, entry: CookEntry) -> tuple[Piece, ...]:
+        from trivet.stages.score import ScoredCook, cook_pieces
+
+        recording = self.recording(entry)
+        cook = ScoredCook(
+            name=entry.name,
+            plan=entry.group,
+            unit=recording.unit,
+            evidence=recording.evidence,
+            labels=plan_labels(entry.plan) if entry.plan else {},
+            estimate=self.estimate(entry),
+            reference=recording.reference,
+            truth=self.truth(entry),
+        )
+        return cook_pieces(cook, design=self.design)
+
+    def short_sheets(self, asked: ShortRun, *, pools: Pools) -> tuple[ScoreSheet, ...]:
+        """Return the sheets of short random cooks; those done before are taken from the store."""
+        from trivet.stages.score import score_sheet, short_cooks
+
+        design = with_sensor(self.design, sensor=asked.sensor) if asked.sensor else self.design
+        conditions = [(SHORT + asked.words, asked.seed, False)]
+        if asked.mismatched:
+            conditions.append((SHORT_MISMATCHED + asked.words, f"{asked.seed}-apart", True))
+        setting = ScoreSetting(design, self._unit_calibrations(design, asked))
+        sheets = []
+        for condition, seed, mismatched in conditions:
+            cooks = short_cooks(
+                design,
+                count=asked.count,
+                seed=seed,
+                units=asked.units,
+                mismatched=mismatched,
+            )
+            pieces, failed = self._run(setting, cooks, pools)
+            sheets.append(
+                score_sheet(pieces, condition=condition, evidence="simulated", failed=failed)
+            )
+        return tuple(sheets)
+
+    def _unit_calibrations(self, design: Design, asked: ShortRun) -> dict[str, Calibration]:
+        """Return a calibration for every sensor unit, from the planned calibration cooks on it."""
+        from trivet.stages.score.shortcooks import unit_name
+
+        plans = [one for one in self.plans if one.purpose == "calibration"]
+        found = {}
+        for number in range(asked.units):
+            self.tell("calibrations", number, asked.units)
+            name = unit_name(number)
+            own = tuple(
+                plan.model_copy(update={"unit": name, "name": f"{plan.name}-{name}"})
+                for plan in plans
+            )
+            found[name] = self._stage(
+                "unit-calibration",
+                Calibration,
+                (design, own, asked.even_scenes),
+                partial(_calibrated, design, own, even=asked.even_scenes),
+            )
+        self.tell("calibrations", asked.units, asked.units)
+        return found
+
+    def _run(
+        self, setting: ScoreSetting, cooks: Sequence[SweepCook], pools: Pools
+    ) -> tuple[list[Piece], list[str]]:
+        """Run what is not done, and return the pieces of all cooks and those that failed."""
+        key = fingerprint(code_version(), setting.design, setting.calibrations)[:32]
+        kept = store.record_path(self.folder, "score-cooks", key)
+        run = CookRun(
+            work=run_score_cook,
+            setting=packed(setting),
+            cooks={cook_file(kept, one): one for one in cooks},
+            lost=lambda cook: [lost_row(cook, DIED)],
+            tell=self.tell,
+        )
+        run.all(pools, fresh=self.fresh)
+        pieces: list[Piece] = []
+        failed: list[str] = []
+        for path, cook in run.cooks.items():
+            rows = run.died.get(path) or _rows(path)
+            failed += [f"{cook.plan.name}: {row['error']}" for row in rows if row["error"]]
+            pieces += [row_piece(row) for row in rows if not row["error"]]
+        return pieces, failed
+
+    def keep(self, sheets: Sequence[ScoreSheet]) -> Score:
+        """Return the sheets as one score, kept in the store."""
+        record = Score(self.design.project.name, tuple(sheets))
+        return store.save(self.folder, "score", fingerprint(code_version(), record)[:32], record)
+
+    def write_score_pictures(self, score: Score, folder: Path) -> tuple[Path, ...]:
+        """Write the pictures of a score as SVG files and return where they lie."""
+        from trivet.stages.score.content import score_charts
+
+        charts = [chart for sheet in score.sheets for chart in score_charts(sheet)]
+        return self._write_charts(charts, folder)
+
+    def write_page(self, score: Score) -> Path:
+        """Render a score and return where its page lies."""
+        from trivet.report import render_html
+        from trivet.stages.score.content import score_page
+
+        hashes = {
+            "design": fingerprint(self.design),
+            "score": fingerprint(score),
+            "code": code_version(),
+        }
+        page = render_html(
+            score_page(score, design=self.design, hashes=hashes),
+            display=self.design.display,
+        )
+        return store.save_page(self.folder, "score", page)
+
+
+def _calibrated(design: Design, plans: Sequence[CookPlan], *, even: bool) -> Calibration:
+    """Return the calibration of one simulated unit."""
+    from trivet.stages.calibrate import calibrate
+    from trivet.stages.simulate import simulate
+    from trivet.stages.simulate.evenscenes import even_scenes
+
+    recordings = [
+        simulate(design, plan=plan, repeat=repeat).recording
+        for plan in plans
+        for repeat in range(plan.repeats)
+    ]
+    if even and plans:
+        recordings.append(even_scenes(design, plan=plans[0]))
+    return calibrate(design, recordings=recordings)
+
+
+def _rows(path: Path) -> list[dict[str, object]]:
+    try:
+        return [json.loads(line) for line in path.read_text("utf-8").splitlines()]
+    except ValueError as error:
+        raise StorageError(
+            f"{path}: damaged ({error}); remove it and run the score again"
+        ) from error
+
+
+def _changes(plan: CookPlan) -> dict[str, str]:
+    return plan.mismatch.changes()
+
+
+def plan_labels(plan: CookPlan) -> dict[str, str]:
+    """Return what a plan varies beside what lies in the pan."""
+    aged = float(plan.window_age_weeks) > 0.0 or plan.window_transmittance_frac is not None
+    labels = {"window": "set or aged" if aged else "clean", "lamp": "on" if plan.lamp_on else "off"}
+    changes = _changes(plan)
+    if changes:
+        labels["mismatch"] = ", ".join(f"{key} {value}" for key, value in changes.items())
+    return labels
+
+
+def score(
+    chain: Scorer, *, short: ShortRun | None = None, pools: Pools | None = None
+) -> tuple[Score, Path]:
+    """Score a project and write the page.
+
+    Parameters
+    ----------
+    chain : Scorer
+        The project.
+    short : ShortRun or None
+        Short random cooks instead of the project's own proof cooks.
+    pools : callable or None
+        Opens the workers for them.
+
+    Raises
+    ------
+    InputError
+        If there is nothing to score.
+    """
+    if short is not None and pools is not None:
+        sheets = chain.short_sheets(short, pools=pools)
+    else:
+        sheets = chain.own_sheets()
+    if not sheets:
+        raise InputError(
+            f"{chain.folder}: no proof cook to score; plan one in cooks.toml, record one in "
+            "bench/, or take short random ones with --cooks 100"
+        )
+    record = chain.keep(sheets)
+    return record, chain.write_page(record)

@@ -1,0 +1,276 @@
+"""From estimates to alerts: drives the device's alert machine, moment by moment.
+
+The rules are in ``device/alertmachine.py`` and nowhere else; this stage turns a
+design's alerts into the machine's settings and an estimate into its words.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trivet.device import alertjudging as judging
+from trivet.device import alertmachine as machine
+from trivet.device.alertboiling import ARMED_NOW, DISARMED_NOW
+from trivet.device.alertmemory import restored_states, saved_states
+from trivet.device.alertsettings import (
+    COOL,
+    GATE_DK,
+    NO_READING,
+    SET_DK,
+    Ints,
+    settings_array,
+)
+from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
+from trivet.quality import Quality
+from trivet.records.alertlog import (
+    DEVICE,
+    AlertChange,
+    AlertLog,
+    AlertWord,
+    DeviceState,
+    Watch,
+)
+from trivet.records.cook import Told, ToldEntry
+from trivet.records.design import Contents, Design
+from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.requirement import DEVICE_KINDS, Alert
+from trivet.stages.alert import signals
+from trivet.stages.devicesettings import alert_settings, told_band
+
+_WORDS: dict[int, AlertWord] = {
+    judging.OFF_NOW: "off",
+    judging.ON_NOW: "on",
+    judging.ESCALATED_NOW: "escalated",
+    ARMED_NOW: "armed",
+    DISARMED_NOW: "not armed",
+}
+_NOTES = {
+    judging.BY_READING: "",
+    judging.BY_RANGE: "at or above range",
+    judging.BY_RATE: "by heating rate",
+    judging.BY_BLINDNESS: "",
+    judging.BY_FALL: "the pot shines: its reading fell off the boil",
+}
+
+
+@dataclass(frozen=True)
+class _Unit:
+    """A burner or the device itself: which alerts act on it, and what it shows them."""
+
+    name: str
+    acting: tuple[int, ...]
+    signals: Ints
+    word: Ints
+
+
+def alert(
+    estimate: Estimate,
+    *,
+    design: Design,
+    told: Told,
+    watch: Watch | None = None,
+    state: DeviceState | None = None,
+) -> AlertLog:
+    """Return every change of every alert, in the order in which the product would act.
+
+    Parameters
+    ----------
+    estimate : Estimate
+        What the product knows, (time,) a burner. [s, K]
+    design : Design
+        Its alerts and limits.
+    told : Told
+        What the cook told; counts only through the design's told channels.
+    watch : Watch, optional
+        What the device knows of itself, at the estimate's moments; a healthy device in a
+        kitchen of which nothing is known when left out.
+    state : DeviceState, optional
+        Charge, link, window, and the machine's memory from before a restart.
+
+    Returns
+    -------
+    AlertLog
+        Changes as they come, and the machine's memory at the end.
+
+    Raises
+    ------
+    InputError
+        If a time is not finite or comes twice, or the memory does not fit.
+
+    Notes
+    -----
+    Causal: the log of a truncated estimate is a prefix of the whole log. The
+    reading that acts is the hottest part of the pan, to 0.1 K, also while the
+    sensor settles. Where frames stay away for longer than the design's
+    ``stale_after``, the machine is told once a second that it cannot see; where they
+    repeat themselves for as long, or show no kitchen, likewise.
+
+    References
+    ----------
+    The rules of ``trivet.device.alertmachine``.
+    """
+    now = state or DeviceState()
+    seen = watch or _healthy(estimate, now)
+    ticks_s, source = signals.ticks(estimate.time_s, float(design.estimation.stale_after_s))
+    tables = _tables(estimate, design, told)
+    if now.machine:
+        states = restored_states(now.machine, settings=tables)
+    else:
+        states = tuple(machine.cold_start(len(design.alerts)) for _ in tables)
+    units = _units(estimate, design, told, (seen, now, states[-1].common))
+    moments_ms = signals.milliseconds(ticks_s)
+    changes: list[tuple[int, int, int, AlertChange]] = []
+    for place, (unit, memory) in enumerate(zip(units, states, strict=True)):
+        acting = list(unit.acting)
+        part = machine.MachineState(memory.alerts[acting], memory.ring[acting], memory.common)
+        found = machine.burner_changes(
+            moments_ms,
+            signals=signals.at_ticks(unit.signals, source, stale=_stale(unit)),
+            word=signals.at_ticks(unit.word, source, stale=None, drop=COOL),
+            settings=tables[place][acting],
+            state=part,
+        )
+        memory.alerts[acting], memory.ring[acting] = part.alerts, part.ring
+        for row in found.tolist():
+            which = acting[row[1]]
+            settings = tables[place, which].tolist()
+            change = _change(float(ticks_s[row[0]]), unit, design.alerts[which], (row, settings))
+            changes.append((row[0], place, which, change))
+    changes.sort(key=lambda entry: entry[:3])
+    return AlertLog(
+        changes=tuple(entry[3] for entry in changes),
+        machine=saved_states(states, settings=tables),
+    )
+
+
+def _stale(unit: _Unit) -> int | None:
+    """Return what stands for a signal while frames stay away; the device knows itself."""
+    return None if unit.name == DEVICE else NO_READING
+
+
+def _healthy(estimate: Estimate, state: DeviceState) -> Watch:
+    no = np.zeros(estimate.time_s.size, dtype=np.bool_)
+    return Watch(
+        time_s=estimate.time_s,
+        repeated=no,
+        even=no,
+        housing_k=np.full(no.size, np.nan),
+        battery_frac=np.full(no.size, state.battery_frac),
+        link=np.full(no.size, state.link),
+        person=no,
+    )
+
+
+def _tables(estimate: Estimate, design: Design, told: Told) -> Ints:
+    """Return the settings of every unit, (unit, alert, column)."""
+    about = [told.about(one.burner) for one in estimate.burners] + [ToldEntry()]
+    rows = [
+        tuple(alert_settings(one, design=design, told=each) for one in design.alerts)
+        for each in about
+    ]
+    return np.stack([settings_array(one) for one in rows])
+
+
+def _units(
+    estimate: Estimate, design: Design, told: Told, knows: tuple[Watch, DeviceState, Ints]
+) -> tuple[_Unit, ...]:
+    """Return the burners and the device as the machine takes them; its memory is carried on."""
+    watch, state, memory = knows
+    blind, age_ms = _blind(watch, design, memory), _hand_age_ms(estimate, memory)
+    near, just = (
+        (age_ms >= 0) & (age_ms <= 1000.0 * float(span))
+        for span in (design.alerting.hand_counts_s, design.alerting.handled_s)
+    )
+    person = watch.person | near
+    units = []
+    for burner in estimate.burners:
+        about = told.about(burner.burner)
+        acting = tuple(
+            at for at, one in enumerate(design.alerts) if _acts(one, burner, design, about)
+        )
+        seen = signals.burner_signals(burner, band=told_band(design, about), blind=blind)
+        word = signals.burner_words(burner, person=person, handled=just, blind=blind)
+        units.append(_Unit(burner.burner, acting, seen, word))
+    own, word = signals.device_signals(watch, window_loss_frac=state.window_loss_frac)
+    acting = tuple(at for at, one in enumerate(design.alerts) if one.kind in DEVICE_KINDS)
+    return (*units, _Unit(DEVICE, acting, own, word))
+
+
+def _blind(watch: Watch, design: Design, memory: Ints) -> NDArray[np.bool_]:
+    """Return where frames repeat themselves for longer than one may be old, or show nothing."""
+    time_ms = signals.milliseconds(watch.time_s)
+    age, last = signals.since_last(~watch.repeated, time_ms, int(memory[judging.FRESH_MS]))
+    memory[judging.FRESH_MS] = last
+    stale_ms = 1000.0 * float(design.estimation.stale_after_s)
+    return np.asarray(watch.repeated & (age > stale_ms) | watch.even)
+
+
+def _hand_age_ms(estimate: Estimate, memory: Ints) -> Ints:
+    """Return how long ago a hand was seen over any burner; negative where not known."""
+    seen = np.zeros(estimate.time_s.size, dtype=np.bool_)
+    for burner in estimate.burners:
+        seen |= burner.flags & np.uint32(int(Quality.HAND)) != 0
+    time_ms = signals.milliseconds(estimate.time_s)
+    age, last = signals.since_last(seen, time_ms, int(memory[judging.HAND_MS]))
+    memory[judging.HAND_MS] = last
+    return age
+
+
+def _acts(one: Alert, burner: BurnerEstimate, design: Design, told: ToldEntry) -> bool:
+    """Return whether an alert acts on a burner, by what the cook told."""
+    if one.kind in DEVICE_KINDS:
+        return False
+    if one.kind in ("ready", "below_band") and told_band(design, told) is None:
+        return False
+    if not one.bases:
+        return True
+    if "base_contents" not in design.told.channels:
+        return False
+    wanted: set[Contents] = {base.contents for base in design.bases if base.name in one.bases}
+    contents = told.base_contents
+    return contents is not None and (contents in wanted or contents in one.bases)
+
+
+def _change(
+    time_s: float, unit: _Unit, one: Alert, rows: tuple[list[int], list[int]]
+) -> AlertChange:
+    """Return a change as the log tells it; ``rows`` are the machine's and the settings."""
+    row, settings = rows
+    what, cause, left, low, high, rate = row[2:]
+    word = _WORDS[what]
+    note = _NOTES[cause] if word == "on" else ""
+    if word == "escalated":
+        note = one.escalation
+    if word == "not armed":
+        note = "no plateau near the boiling point is seen: a dry pot would not be noticed"
+    known = word == "on" and left != NOT_KNOWN
+    if known:
+        note += _impossible(one, settings, rate)
+    bounded = known and low != NOT_KNOWN
+    return AlertChange(
+        time_s=time_s,
+        burner=unit.name,
+        alert=one.name,
+        state=word,
+        note=note,
+        left_s=left / 1000.0 if known else None,
+        left_low_s=low / 1000.0 if bounded else None,
+        left_high_s=(math.inf if high == UNBOUNDED_MS else high / 1000.0) if bounded else None,
+        rate_kps=rate / 1000.0 if known else None,
+    )
+
+
+def _impossible(one: Alert, row: list[int], rate_mkps: int) -> str:
+    """Return that the wanted lead cannot be had at a heating rate, above the gate."""
+    above_dk = row[SET_DK] - row[GATE_DK]
+    most_s = 100.0 * above_dk / rate_mkps
+    if rate_mkps <= 0 or most_s >= float(one.lead_s):
+        return ""
+    return (
+        f"; {float(one.lead_s):.0f} s ahead are impossible at {rate_mkps / 1000.0:.1f} K/s:"
+        f" from the gate to the limit it takes {most_s:.0f} s"
+    )

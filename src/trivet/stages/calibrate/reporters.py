@@ -1,0 +1,233 @@
+"""Ranks the ways to make one number of a pan, leaving one cook out at a time.
+
+Probes are what each is held against; the truth of a simulated cook is not among the
+arguments.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import get_args
+
+import numpy as np
+
+from trivet.errors import EvidenceError, NotEnoughDataError
+from trivet.kernels.sensor.readinglag import reading_lag
+from trivet.quality import BLOCKING
+from trivet.records.design import Design
+from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.estimation import Estimation, Reporter
+from trivet.records.recording import Recording
+from trivet.records.reporting import ReporterChoice, ReporterFold, ReporterScore, ReporterTrial
+from trivet.terms.actual import Actual, Floats, hottest_series, interpolated, surface_named
+
+REPORTERS: tuple[Reporter, ...] = get_args(Reporter)
+FEWEST_PLANS = 3
+"""Plans from which a trial chooses: two others have to agree on the one left out."""
+GRID_S, LEAST_MOMENTS = 1.0, 20
+NORMAL = 1.4826
+"""Standard deviation of a normal variate over its median absolute deviation."""
+
+
+@dataclass(frozen=True)
+class TriedCook:
+    """One calibration cook, read once with each reporter."""
+
+    recording: Recording
+    plan: str
+    readings: Mapping[Reporter, Estimate]
+
+
+def rank_reporters(cooks: Sequence[TriedCook], *, design: Design) -> ReporterChoice:
+    """Return the reporter with the least declared loss over calibration cooks.
+
+    Parameters
+    ----------
+    cooks : sequence of TriedCook
+        Calibration cooks of one grade of evidence.
+    design : Design
+        What bias, noise, lag and the hot side cost.
+
+    Returns
+    -------
+    ReporterChoice
+        Best first, with every trial and what leaving plans out says of the choice.
+
+    Raises
+    ------
+    EvidenceError
+        For a proof cook, or cooks of several grades.
+
+    Notes
+    -----
+    A cook counts where every reporter has a reading at 20 moments or more, one a
+    second, of a dry or oiled surface that a probe touches. Under three such plans the
+    area's mean stays. An unknown lag costs nothing. The cooks also made the
+    calibration that reads them, so the biases are smaller than on a new cook; the
+    order is what is decided here.
+
+    References
+    ----------
+    Leave-one-out cross-validation, textbook form.
+    """
+    grades = {one.recording.evidence for one in cooks}
+    if len(grades) > 1:
+        raise EvidenceError("simulated and bench cooks cannot rank reporters together")
+    for one in cooks:
+        if one.recording.purpose != "calibration":
+            raise EvidenceError(f"cook {one.recording.name!r} is kept for proof: it ranks nothing")
+    trials = [trial for one in cooks for trial in _trials(one, design)]
+    plans = sorted({one.plan for one in trials})
+    weights = _weights(design.estimation)
+    evidence = grades.pop() if grades else "predicted"
+    if len(plans) < FEWEST_PLANS:
+        reason = (
+            f"{len(plans)} calibration plans with a probed pan; at least {FEWEST_PLANS} rank "
+            "reporters: the area's mean stays"
+        )
+        return ReporterChoice(
+            evidence, "area-mean", reason, weights, _scores(trials), (), math.nan, tuple(trials)
+        )
+    scores = _scores(trials)
+    folds = tuple(_fold(trials, plan) for plan in plans)
+    agree = sum(fold.chosen == scores[0].reporter for fold in folds)
+    mean_loss = next(one.loss for one in scores if one.reporter == "area-mean")
+    reason = (
+        f"least loss ({scores[0].loss:.2f}; the area's mean {mean_loss:.2f}) over {len(plans)} "
+        f"{evidence} plans; {agree} of {len(folds)} choices that leave one out agree"
+    )
+    left_out = float(np.mean([fold.loss for fold in folds]))
+    return ReporterChoice(
+        evidence, scores[0].reporter, reason, weights, scores, folds, left_out, tuple(trials)
+    )
+
+
+def reporter_as_designed(design: Design) -> Reporter:
+    """Return the reporter that holds before any is ranked: the design's, or the area's mean."""
+    said = design.estimation.reporter
+    return "area-mean" if said == "ranked" else said
+
+
+def _weights(said: Estimation) -> dict[str, float]:
+    return {
+        "bias": float(said.bias_weight),
+        "noise": float(said.noise_weight),
+        "lag": float(said.lag_weight),
+        "hot side": float(said.hot_side_weight),
+    }
+
+
+def _trials(cook: TriedCook, design: Design) -> list[ReporterTrial]:
+    """Return a trial a reporter, or none where any of them has too little to say."""
+    found = []
+    for reporter, estimate in cook.readings.items():
+        errors, hots, lags = [], [], []
+        for one in estimate.burners:
+            error, hot, lag = _beside(cook.recording, estimate.time_s, one)
+            errors.append(error)
+            hots.append(hot)
+            lags.append(lag)
+        error = np.concatenate(errors) if errors else np.empty(0)
+        if error.size < LEAST_MOMENTS:
+            return []
+        known = [lag for lag in lags if math.isfinite(lag)]
+        steps = np.concatenate([np.diff(one) for one in errors])
+        found.append(
+            _trial(
+                reporter,
+                cook,
+                design.estimation,
+                figures=(
+                    float(error.mean()),
+                    NORMAL * float(np.median(np.abs(steps))) / math.sqrt(2.0),
+                    float(np.mean(known)) if known else math.nan,
+                    float(np.concatenate(hots).mean()),
+                ),
+                moments=error.size,
+            )
+        )
+    return found
+
+
+def _trial(
+    reporter: Reporter,
+    cook: TriedCook,
+    said: Estimation,
+    *,
+    figures: tuple[float, float, float, float],
+    moments: int,
+) -> ReporterTrial:
+    bias, noise, lag, hot = figures
+    parts = (abs(bias), noise, 0.0 if math.isnan(lag) else abs(lag), hot)
+    loss = sum(weight * part for weight, part in zip(_weights(said).values(), parts, strict=True))
+    return ReporterTrial(
+        reporter, cook.recording.name, cook.plan, moments, bias, noise, lag, hot, loss
+    )
+
+
+def _beside(
+    recording: Recording, time_s: Floats, one: BurnerEstimate
+) -> tuple[Floats, Floats, float]:
+    """Return error and distance to the hottest probe, one a second, and the lag."""
+    reference = recording.reference
+    sheet = next((s for s in reference.sheet if s.burner == one.burner), None)
+    empty = np.empty(0)
+    if sheet is None or sheet.contents == "water":
+        return empty, empty, math.nan
+    actual = Actual(one.burner, sheet.contents, time_s, None, reference.probes)
+    valid = np.isfinite(one.reported_k) & ((one.flags & np.uint32(int(BLOCKING))) == 0)
+    so, _ = surface_named(actual, np.where(valid, one.of, -1).astype(np.int8))
+    use = np.flatnonzero(np.isfinite(so))
+    if use.size < 2:
+        return empty, empty, math.nan
+    grid = np.unique(
+        np.searchsorted(time_s[use], np.arange(time_s[use][0], time_s[use][-1], GRID_S))
+    )
+    at = use[grid]
+    hottest = hottest_series(actual, "pan")
+    hot = interpolated(hottest.time_s, hottest.value_k, time_s)[at]
+    hot = np.where(np.isfinite(hot), hot, so[at])
+    try:
+        lag = reading_lag(one.reported_k[use], reference=so[use], time_s=time_s[use]).lag_s
+    except NotEnoughDataError:
+        lag = math.nan
+    return one.reported_k[at] - so[at], np.maximum(hot - one.reported_k[at], 0.0), lag
+
+
+def _scores(trials: Sequence[ReporterTrial]) -> tuple[ReporterScore, ...]:
+    """Return the reporters, best first; plans weigh alike, however often they are repeated."""
+    found = []
+    for reporter in REPORTERS:
+        mine = [one for one in trials if one.reporter == reporter]
+        if not mine:
+            continue
+        lags = [one.lag_s for one in mine if math.isfinite(one.lag_s)]
+        biases = [one.bias_k for one in mine]
+        found.append(
+            ReporterScore(
+                reporter=reporter,
+                cooks=len(mine),
+                bias_k=float(np.mean(biases)),
+                bias_spread_k=float(np.std(biases, ddof=1)) if len(mine) > 1 else math.nan,
+                noise_k=float(np.mean([one.noise_k for one in mine])),
+                lag_s=float(np.mean(lags)) if lags else math.nan,
+                hot_side_k=float(np.mean([one.hot_side_k for one in mine])),
+                loss=_loss(mine),
+            )
+        )
+    return tuple(sorted(found, key=lambda one: one.loss))
+
+
+def _loss(trials: Sequence[ReporterTrial]) -> float:
+    plans: dict[str, list[float]] = {}
+    for one in trials:
+        plans.setdefault(one.plan, []).append(one.loss)
+    return float(np.mean([np.mean(losses) for losses in plans.values()]))
+
+
+def _fold(trials: Sequence[ReporterTrial], plan: str) -> ReporterFold:
+    chosen = _scores([one for one in trials if one.plan != plan])[0].reporter
+    mine = [one for one in trials if one.plan == plan and one.reporter == chosen]
+    return ReporterFold(plan, chosen, _loss(mine))

@@ -1,0 +1,305 @@
+"""What each kind of alert is about, as it was in truth: its event, and its cause at a moment."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from trivet.records.cook import ToldEntry
+from trivet.records.design import Design
+from trivet.records.requirement import Alert
+from trivet.stages.verify.series import Side, hottest_series
+from trivet.terms.actual import Floats, Series, interpolated
+from trivet.terms.oilpoints import COMMON, limit_value_k
+
+RATE_SPAN_S = 10.0
+"""Span of the true heating rate."""
+RATE_MARGIN = 1.5
+"""The cause of a predicted alert counts as there if the limit lies within this many leads."""
+DRY_KG = 5e-4
+"""Water left in a pot that counts as dry; assumed, no source."""
+DRY_WITHIN_S = 30.0
+"""A boil-dry alert is in time within this of the pot being dry, and no nuisance as long before."""
+AWAY = "kitchen"
+
+
+@dataclass(frozen=True)
+class Due:
+    """The event of an alert: when it came, and when the alert was due at the latest."""
+
+    event_s: float
+    """Infinite if it never came. [s]"""
+    due_s: float
+    """Infinite if the cook ended before. [s]"""
+    rate_kps: float = math.nan
+
+
+NO_EVENT = Due(math.inf, math.inf)
+
+
+def due_of(one: Alert, side: Side, *, design: Design) -> Due:
+    """Return when an alert was due on a burner, as truth, probes or events tell.
+
+    Parameters
+    ----------
+    one : Alert
+        Its kind decides what counts as the event.
+    side : Side
+        The burner of a proof cook.
+    design : Design
+        Limits.
+
+    Returns
+    -------
+    Due
+        Infinite times where the event did not come.
+
+    Notes
+    -----
+    A limit of the pan is due ``time_available`` before the hottest 5 cm2 reach it. Where the
+    cook stopped before, as oil does on the bench at 250 C, it is due when the surface passes
+    the limit less that time at its present rate; a cook that stopped even before is censored,
+    and so is a simulated one that ends on its way to the limit.
+
+    References
+    ----------
+    House definition.
+    """
+    match one.kind:
+        case "level" | "time_to_limit":
+            return _limit_due(one, side, design)
+        case "boil_dry":
+            return _dry_due(side)
+        case "uneven":
+            return _uneven_due(one, side)
+        case _:
+            return NO_EVENT
+
+
+def _limit_due(one: Alert, side: Side, design: Design) -> Due:
+    limit = design.limit(str(one.limit))
+    words = {"smoke": "smoke", "autoignition": "ignition"}
+    if limit.oil_point is not None:
+        found = [
+            event.time_s
+            for event in side.cook.reference.events
+            if event.burner == side.estimate.burner and event.event == words[limit.oil_point]
+        ]
+        if not found:
+            return NO_EVENT
+        # That oil smokes is told as it does; that it will smoke or ignite, in time to act.
+        now = limit.oil_point == "smoke" and one.kind == "level"
+        ahead = 0.0 if now else float(one.time_available_s)
+        return Due(found[0], found[0] - ahead, _rate_at(hottest_series(side, "pan"), found[0]))
+    series = hottest_series(side, limit.of)
+    if not series.known:
+        return NO_EVENT
+    time_s, value_k, rate = _rates(series)
+    ahead = float(one.time_available_s)
+    reached = np.flatnonzero(value_k >= float(limit.value_k))
+    if reached.size:
+        event = float(time_s[reached[0]])
+        return Due(event, event - ahead, _rate_at(series, event - ahead))
+    near = np.flatnonzero(value_k >= float(limit.value_k) - np.maximum(rate, 0.0) * ahead)
+    if not near.size:
+        return NO_EVENT
+    if side.truth is not None:
+        # The pan is known to the end: only one still on its way to the limit is censored.
+        coming = near[-1] == time_s.size - 1
+        return Due(float(time_s[-1]) + ahead, math.inf) if coming else NO_EVENT
+    return Due(math.inf, float(time_s[near[0]]), float(rate[near[0]]))
+
+
+def _rates(series: Series) -> tuple[Floats, Floats, Floats]:
+    """Return moments, values and the rate over the ten seconds before. [s, K, K/s]"""
+    known = np.isfinite(series.value_k)
+    time_s, value_k = series.time_s[known], series.value_k[known]
+    before = np.interp(time_s - RATE_SPAN_S, time_s, value_k)
+    span = np.minimum(RATE_SPAN_S, time_s - time_s[0])
+    rate = np.where(span > 0.5 * RATE_SPAN_S, (value_k - before) / np.maximum(span, 1.0), 0.0)
+    return time_s, value_k, rate
+
+
+def _rate_at(series: Series, at_s: float) -> float:
+    if not series.known:
+        return math.nan
+    time_s, _, rate = _rates(series)
+    return float(np.interp(at_s, time_s, rate))
+
+
+def _dry_due(side: Side) -> Due:
+    if side.truth is None or side.contents != "water":
+        return NO_EVENT
+    dry = np.flatnonzero(side.truth.contents_kg <= DRY_KG)
+    if not dry.size:
+        return NO_EVENT
+    event = float(side.truth.time_s[dry[0]])
+    ends = float(side.truth.time_s[-1]) < event + DRY_WITHIN_S
+    return Due(event, math.inf if ends else event + DRY_WITHIN_S)
+
+
+def _uneven_due(one: Alert, side: Side) -> Due:
+    if side.truth is None:
+        return NO_EVENT
+    spread = side.truth.pan_p95_k - side.truth.pan_p5_k
+    wide = np.flatnonzero(spread >= float(one.spread_delta_k))
+    if not wide.size:
+        return NO_EVENT
+    event = float(side.truth.time_s[wide[0]])
+    return Due(event, event + 2.0 * float(one.on_delay_s) + RATE_SPAN_S)
+
+
+def cause_there(
+    one: Alert, side: Side, at_s: float, *, design: Design, ordinary: bool = False
+) -> bool | None:
+    """Return whether an alert's cause was there when it came on, None if nothing tells.
+
+    Parameters
+    ----------
+    one : Alert
+        The alert.
+    side : Side
+        The burner of a proof cook.
+    at_s : float
+        When it came on. [s]
+    design : Design
+        Limits, bands, told channels.
+    ordinary : bool
+        The cook is attended and ordinary: an alert set below its limit is then a nuisance
+        unless the surface comes to the limit itself in 1.5 times the time available.
+
+    Returns
+    -------
+    bool or None
+        Loss of sight is its own cause.
+
+    Notes
+    -----
+    A level alert's is there if the surface came within the dead band of the set point; a
+    predicted alert's if its true rate over the slope window reaches the limit within 1.5
+    leads, or the surface comes within the dead band of it in that time; a dry pot's if the
+    pot was dry within 30 s. The set point of an oil is that of the told one.
+
+    References
+    ----------
+    House definition, since standards leave it to the alarm's rationalisation.
+    """
+    match one.kind:
+        case "level" | "time_to_limit":
+            if ordinary and one.kind == "level" and one.set_point_k is not None:
+                return _limit_came(one, side, at_s, design)
+            return _limit_there(one, side, at_s, design)
+        case "boil_dry":
+            if side.truth is None:
+                return None
+            return _dry_due(side).event_s <= at_s + DRY_WITHIN_S
+        case "uneven":
+            return _uneven_there(one, side, at_s)
+        case "ready" | "below_band":
+            return _band_there(one, side, at_s, design)
+        case "unattended":
+            return _away(side, at_s, float(one.on_delay_s))
+        case "left_on":
+            return None if side.truth is None else False
+        case _:
+            return True
+
+
+def _limit_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
+    limit = design.limit(str(one.limit))
+    value_k = limit_value_k(limit, design=design, told=_told(side, design))
+    series = hottest_series(side, limit.of)
+    if not series.known or (limit.oil_point is not None and side.truth is not None):
+        # The product acts on the hottest part, and oil there is as hot as the pan.
+        series = hottest_series(side, "pan")
+    before = np.linspace(at_s - float(one.slope_window_s) - float(one.on_delay_s), at_s, 41)
+    past = interpolated(series.time_s, series.value_k, before)
+    if not np.isfinite(past).any():
+        return None
+    band = float(one.deadband_delta_k)
+    if one.kind == "level":
+        point = value_k if one.set_point_k is None else float(one.set_point_k)
+        return bool(np.nanmax(past) >= point - band)
+    horizon = RATE_MARGIN * float(one.lead_s)
+    after = interpolated(series.time_s, series.value_k, np.linspace(at_s, at_s + horizon, 181))
+    comes_close = float(np.nanmax(np.append(past, after))) >= value_k - band
+    return comes_close or _ahead_k(before, past, horizon) >= value_k - band
+
+
+def _limit_came(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
+    """Return whether the surface came to the limit itself, before or soon after an alert."""
+    limit = design.limit(str(one.limit))
+    series = hottest_series(side, "pan")
+    horizon = at_s + RATE_MARGIN * float(one.time_available_s)
+    seen = series.value_k[series.time_s <= horizon]
+    if not np.isfinite(seen).any():
+        return None
+    return bool(np.nanmax(seen) >= float(limit.value_k) - float(one.deadband_delta_k))
+
+
+def _told(side: Side, design: Design) -> ToldEntry:
+    """Return what a cook tells about the oil in truth's pan."""
+    if side.truth is None or side.contents not in COMMON:
+        return ToldEntry(base_contents=side.contents)
+    base = design.base(side.truth.base)
+    name = base.oil or COMMON[base.contents]
+    return ToldEntry(base_contents=side.contents, oil=name, uses=base.uses)
+
+
+def _ahead_k(time_s: Floats, value_k: Floats, horizon_s: float) -> float:
+    """Return the straight-line value a horizon ahead of the last moment. [K]"""
+    known = np.isfinite(value_k)
+    if known.sum() < 3:
+        return -math.inf
+    slope, last = np.polyfit(time_s[known] - time_s[-1], value_k[known], 1)
+    return float(last + slope * horizon_s)
+
+
+def _uneven_there(one: Alert, side: Side, at_s: float) -> bool | None:
+    if side.truth is None:
+        return None
+    spread = side.truth.pan_p95_k - side.truth.pan_p5_k
+    near = np.abs(side.truth.time_s - at_s) <= float(one.on_delay_s) + 1.0
+    return bool(spread[near].max(initial=0.0) >= float(one.spread_delta_k - one.deadband_delta_k))
+
+
+def _band_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
+    fitting = [
+        band
+        for band in design.bands
+        if not band.bases or (side.truth is not None and side.truth.base in band.bases)
+    ]
+    if not fitting:
+        return None
+    answers = []
+    for band in fitting:
+        series = hottest_series(side, band.of)
+        now = interpolated(series.time_s, series.value_k, np.array([at_s]))[0]
+        mean = interpolated(*_mean(side), np.array([at_s]))[0]
+        slack = float(one.deadband_delta_k)
+        if one.kind == "ready":
+            answers.append(mean - slack <= band.high_k and now + slack >= band.low_k)
+        else:
+            answers.append(mean <= band.low_k + slack)
+    return any(answers)
+
+
+def _mean(side: Side) -> tuple[Floats, Floats]:
+    if side.truth is not None:
+        return side.truth.time_s, side.truth.pan_k
+    series = hottest_series(side, "pan")
+    return series.time_s, series.value_k
+
+
+def _away(side: Side, at_s: float, for_s: float) -> bool | None:
+    """Return whether nobody was there for so long before a moment, by the cook's events."""
+    there_since, known = 0.0, False
+    away = False
+    for event in side.cook.reference.events:
+        if event.value != AWAY or event.time_s > at_s:
+            continue
+        known, away, there_since = True, event.event == "person_out", event.time_s
+    # Answers of the channel count for a while, so the alert may come that much later.
+    return bool(known and away and at_s - there_since >= for_s - 1.0)

@@ -1,0 +1,67 @@
+"""The alert machine's C and its Python twin agree, change by change and time by time."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+
+import numpy as np
+import pytest
+
+from trivet.device import alertsettings as words
+from trivet.device.alertfirmware import alert_texts
+from trivet.device.alertsettings import AlertSettings, settings_array
+
+AHEAD = AlertSettings(
+    "time_to_limit",
+    set_dk=5031,
+    lead_ms=60_000,
+    deadband_dk=50,
+    on_ms=2000,
+    off_ms=10_000,
+    gate_dk=3831,
+    escalate_ms=15_000,
+)
+LEVEL = AlertSettings("level", set_dk=5431, deadband_dk=80, on_ms=1000, escalate_ms=20_000)
+POT = AlertSettings(
+    "boil_dry",
+    signal=words.APPARENT,
+    set_dk=3780,
+    gate_dk=3430,
+    top_dk=150,
+    deadband_dk=40,
+    lead_ms=30_000,
+    window_ms=20_000,
+    on_ms=4000,
+    off_ms=5000,
+)
+BAND = {"signal": words.REPORTED, "set_dk": 4500, "deadband_dk": 30, "on_ms": 4000, "off_ms": 2000}
+ROWS = (
+    LEVEL,
+    AHEAD,
+    AlertSettings("loss_of_sight", on_ms=1000, off_ms=5000),
+    AlertSettings("below", top_dk=4500, gate_dk=4000, needs=words.HEAT_ON, **BAND),
+    AlertSettings("in_band", top_dk=4700, **BAND),
+    AlertSettings("level", signal=words.SPREAD, set_dk=600, deadband_dk=50, on_ms=3000),
+    POT,
+    AlertSettings("condition", needs=words.HEAT_ON, forbids=words.PERSON, on_ms=20_000),
+    AlertSettings("condition", needs=words.LINK_LOST, on_ms=1000, escalate_ms=3000),
+)
+
+
+@pytest.mark.skipif(shutil.which("gcc") is None, reason="no C compiler here")
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_c_of_every_rule_gives_the_twins_changes(tmp_path, seed):
+    texts, count = alert_texts(settings_array(ROWS), generator=np.random.default_rng(seed))
+    for name, text in texts.items():
+        (tmp_path / name).write_text(text)
+    flags = ["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-fsanitize=undefined"]
+    build = ["gcc", *flags, "-fno-sanitize-recover", "trivet_alerts.c", "trivet_alert_check.c"]
+    subprocess.run([*build, "-o", "check"], cwd=tmp_path, check=True)
+    ran = subprocess.run(["./check"], cwd=tmp_path, capture_output=True, text=True, check=False)
+    assert (ran.returncode, ran.stdout) == (0, f"{count} of {count} changes, 0 wrong\n")
+    rows = texts["trivet_alert_vectors.h"].split("trivet_changes[")[1].splitlines()[1:-2]
+    said = {tuple(int(v) for v in row.strip(" {},").split(", ")[1:3]) for row in rows}
+    # Every rule goes on and off; pots are armed and disarmed, and what escalates does.
+    assert said >= {(k, what) for k in range(len(ROWS)) for what in (0, 1)}
+    assert said >= {(6, 3), (6, 4), (0, 2), (1, 2), (8, 2)}

@@ -1,0 +1,162 @@
+"""``trivet score`` and ``trivet reporters``: what they print, and what they refuse."""
+
+from __future__ import annotations
+
+import io
+import json
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from trivet.records.design import Display
+from trivet.records.reporting import ReporterChoice, ReporterScore
+from trivet.records.scoring import GoalLine, PartScore, Score, ScoreSheet, StratumScore
+from trivet.report.console_score import show_reporters, show_score
+from trivet.report.figures import chart_svg
+from trivet.stages.score.content import score_charts
+
+ROOT = Path(__file__).parents[2]
+NAN = float("nan")
+COOKS = """
+format = 1
+[[cooks]]
+name = "hot"
+purpose = "proof"
+duration = "30 s"
+[[cooks.burners]]
+burner = "front-right"
+pan = "nonstick-pan"
+base = "dry"
+schedule = [{ at = "0 s", level = "100 %" }]
+"""
+
+
+def trivet(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "trivet", *arguments], capture_output=True, text=True, check=False
+    )
+
+
+def part(name="dark-pan", label="", **figures):
+    values = {
+        "name": name,
+        "part": label,
+        "cooks": 100,
+        "moments": 5000,
+        "valid_frac": 0.9,
+        "astray_frac": 0.0,
+        "bias_k": 1.25,
+        "low_loa_k": -4.0,
+        "high_loa_k": 6.5,
+        "median_k": 2.0,
+        "p95_k": 5.0,
+        "covered": 94,
+        "drawn": 99,
+        "covered_low_frac": 0.89,
+        "covered_high_frac": 0.98,
+        "interval_score_k": 20.0,
+        "median_u95_k": 6.0,
+        "large_cooks": 2,
+        "large_high_frac": 0.062,
+        "flagged_frac": NAN,
+        "flagged_of": 0,
+        "false_flag_frac": 0.03,
+        "blind_s": 12.0,
+        "lag_s": NAN,
+        "lag_cooks": 0,
+    }
+    return PartScore(**(values | figures))
+
+
+def sheet():
+    ends = (0.1, 0.2)
+    whole = StratumScore(
+        part(), ends, ends, ends, ends, np.array([400.0, 450.0]), np.array([1.0, 40.0])
+    )
+    empty = StratumScore(
+        part("shiny", valid_frac=0.0, bias_k=NAN, median_k=NAN, drawn=0, covered=0),
+        ends,
+        ends,
+        ends,
+        ends,
+        np.empty(0),
+        np.empty(0),
+    )
+    goals = (
+        GoalLine("dark-pan", "median error", "≤ 4 K", "2.0 K", "met", "95 %"),
+        GoalLine("shiny", "coverage", "95 %", "0 of 0", "too few", "no interval"),
+    )
+    return ScoreSheet(
+        "by hand",
+        "simulated",
+        120,
+        100,
+        10,
+        ("x: melts",),
+        (whole, empty),
+        (part("dark-pan", "rim: cut"),),
+        goals,
+    )
+
+
+def printed(shown: object) -> str:
+    console = Console(file=io.StringIO(), width=100)
+    console.print(shown)
+    text = console.file.getvalue()  # type: ignore[attr-defined]
+    return str(text)
+
+
+def test_a_score_prints_goals_figures_and_its_grade() -> None:
+    text = printed(show_score(Score("Larkpane", (sheet(),))))
+    for words in (
+        "by hand (simulated): 120 cooks, 100 independent, 10 sensor units",
+        "● met",
+        "◇ too few",
+        "94 of 99",
+        "2 (≤ 6.2 %)",
+        "dark-pan; rim: cut",
+        "x: melts",
+        "within the simulator",
+    ):
+        assert words in text
+    assert "nan" not in text
+
+
+@pytest.mark.parametrize("unit", ["degC", "degF"])
+def test_pictures_carry_their_grade(unit) -> None:
+    charts = score_charts(sheet())
+    assert [one.kind for one in charts] == ["scatter", "coverage"]
+    for one in charts:
+        svg = chart_svg(one, display=Display(temperature=unit), key="x")
+        assert "SIMULATED" in svg
+        assert chart_svg(one, display=Display(temperature=unit), key="x") == svg
+
+
+def test_reporters_print_what_the_choice_rests_on() -> None:
+    rows = (ReporterScore("ring", 4, 1.0, 0.5, 0.2, NAN, 8.0, 2.0),)
+    choice = ReporterChoice("bench", "ring", "least loss", {"bias": 1.0}, rows, (), 2.5, ())
+    text = printed(show_reporters(choice))
+    for words in ("(bench)", "ring", "Chosen: ring; least loss.", "left out: 2.50", "bias 1"):
+        assert words in text
+
+
+def test_the_commands(tmp_path: Path) -> None:
+    shutil.copy(ROOT / "examples" / "larkpane" / "design.toml", tmp_path)
+    (tmp_path / "cooks.toml").write_text(COOKS, encoding="utf-8")
+    done = trivet("score", str(tmp_path), "--pictures", str(tmp_path / "p"), "--json")
+    assert done.returncode == 1  # one cook meets nothing
+    record = json.loads(done.stdout)
+    assert "sheets" in json.dumps(record)
+    assert len(list((tmp_path / "p").glob("*.svg"))) == 2
+    assert trivet("score", str(tmp_path), "--mismatch").returncode == 2
+    bad = trivet("score", str(tmp_path), "--cooks", "2", "--seed", "A B")
+    assert bad.returncode == 2
+    assert "cannot name" in bad.stderr
+    ranked = trivet("reporters", str(tmp_path))
+    assert ranked.returncode == 0
+    assert "area-mean" in ranked.stdout
