@@ -48,10 +48,14 @@ def handoff(
     Example: trivet handoff my-monitor --unproven
     """
     from trivet.files.bundle import write_bundle
+    from trivet.files.footprint import checked_footprint, footprint_lines
 
     chain = open_chain(project, fresh=fresh)
     record = chain.bundle(unproven=unproven)
-    show(record, f"bundle: {write_bundle(project, record)}", json)
+    folder = write_bundle(project, record)
+    taken = checked_footprint(folder, firmware=chain.design.firmware, unproven=unproven)
+    lines = [*chain.device_compared, *footprint_lines(taken, design=chain.design)]
+    show(record, ["\n".join([*lines, f"bundle: {folder}"])], json)
 
 
 @app.command()

@@ -119,9 +119,8 @@ def hottest_window(frame, anchors, liquid, h, pixel):  # type: ignore[no-untyped
             for k in range(h.hot_cols):
                 p = anchor + i * h.cols + k
                 word = frame[p]
-                if word in (NO_READING, UNDER_RANGE, OVER_RANGE):
-                    total = -(1 << 40)
-                elif not liquid and pixel[p, SINCE] != 0:
+                hidden = not liquid and pixel[p, SINCE] != 0
+                if hidden or word in (NO_READING, UNDER_RANGE, OVER_RANGE):
                     total = -(1 << 40)
                 else:
                     total += word
@@ -176,7 +175,7 @@ def heats(now, mean, saturated, h, memory, ring):  # type: ignore[no-untyped-def
 @njit(cache=True)
 def presence(now, mean, hob, h, memory):  # type: ignore[no-untyped-def]
     """Return whether a pan is seen, was just taken off, or is not known."""
-    known = mean != NO_READING and hob != NO_READING
+    known = NO_READING not in (mean, hob)
     if known and mean - hob > h.taken_off:
         memory[rules.HIGH_MS] = stamp(now)
     if known and mean - hob >= h.contrast:
@@ -202,7 +201,8 @@ def root(square):  # type: ignore[no-untyped-def]
 @njit(cache=True)
 def width(mean, hot, moment, hidden, surface, h):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Return the half-width of 95 % of a mean, as apparent temperature."""
-    housing, decay, covered, every, span = moment[0], moment[1], *hidden
+    housing, decay = moment[0], moment[1]
+    covered, every, span = hidden
     wake = (h.u_wake * decay) >> 15
     warm = (h.u_housing_q15 * abs(housing - h.housing_ref)) >> 15
     gain = (h.u_gain_q15 * abs(mean - housing)) >> 15

@@ -16,6 +16,7 @@ from trivet.device.readingseeds import (
     FIRST_SEED,
     FRAMES,
     SCENE,
+    SCENES,
     said_fingerprints,
     seeded_words,
 )
@@ -63,10 +64,9 @@ def reading_texts(
     ----------
     ISO/IEC 9899:1999.
     """
-    data = "".join(
-        _head_text(at, one, table) for at, (one, table) in enumerate(zip(heads, tables, strict=True))
-    )
-    rows = "".join(_head_row(at, one, table) for at, (one, table) in enumerate(zip(heads, tables)))
+    pairs = list(enumerate(zip(heads, tables, strict=True)))
+    data = "".join(_head_text(at, one) for at, (one, _) in pairs)
+    rows = "".join(_head_row(at, one, table) for at, (one, table) in pairs)
     return {
         **{name: code_text(name) for name in (*CODE, CHECK)},
         SIZES: _sizes_text(heads),
@@ -101,13 +101,11 @@ def _sizes_text(heads: Sequence[HeadReading]) -> str:
 
 def _numbers(kind: str, name: str, values: Iterable[object]) -> str:
     listed = [str(value) for value in values] or ["0"]
-    lines = ",\n".join(
-        "    " + ", ".join(listed[at : at + 12]) for at in range(0, len(listed), 12)
-    )
+    lines = ",\n".join("    " + ", ".join(listed[at : at + 12]) for at in range(0, len(listed), 12))
     return f"static const {kind} {name}[{len(listed)}] = {{\n{lines}\n}};\n\n"
 
 
-def _head_text(at: int, one: HeadReading, table: int) -> str:
+def _head_text(at: int, one: HeadReading) -> str:
     parts = [
         f"/* Head {one.head}. */\n",
         _numbers("uint16_t", f"decay_{at}", one.decay.tolist()),
@@ -155,10 +153,12 @@ def _surface_rows(one: HeadReading) -> list[str]:
 def _head_row(at: int, one: HeadReading, table: int) -> str:
     numbers = ", ".join(f".{name} = {value}" for name, value in one.numbers._asdict().items())
     terms = (f"offset_{at}", f"gain_{at}") if _has_terms(one) else ("0", "0")
+    names = (f"trivet_table[{table}]", f"decay_{at}", *terms)
+    lists = (f"beside_{at}", f"masks_{at}", f"surfaces_{at}")
+    sizes = (one.pixels, one.beside.size, len(one.burners), len(one.surfaces))
     return (
-        f"    {{ {{ {numbers} }},\n      trivet_table[{table}], decay_{at}, {terms[0]}, {terms[1]}, "
-        f"beside_{at}, masks_{at}, surfaces_{at},\n      {one.pixels}, {one.beside.size}, "
-        f"{len(one.burners)}, {len(one.surfaces)} }},\n"
+        f"    {{ {{ {numbers} }},\n      {', '.join((*names, *lists))},\n"
+        f"      {', '.join(map(str, sizes))} }},\n"
     )
 
 
@@ -169,6 +169,7 @@ def _seeds_text(heads: Sequence[HeadReading], frames: int) -> str:
     )
     return (
         f"#define TRIVET_SEEDED {frames}\n#define TRIVET_SCENE {SCENE}\n"
+        f"#define TRIVET_SCENES {SCENES}\n"
         f"#define TRIVET_FIRST_SEED {FIRST_SEED}u\n\n"
         f"static const uint32_t trivet_seeded[TRIVET_HEADS][TRIVET_SEEDED] = {{\n{rows}\n}};\n"
     )

@@ -7,6 +7,8 @@ pixels and both sentinels among them.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numba import njit
 
@@ -15,10 +17,12 @@ from trivet.device.fixedpoint import Ints
 from trivet.device.reading import device_reading
 from trivet.device.readingrules import HeadReading, cold_reading
 
-FRAMES = 600
+FRAMES = 3600
 FIRST_SEED = 0x9E3779B9
-SCENE = 25
+SCENE = 40
 """Frames of one scene."""
+SCENES = 3
+"""Scenes after which the device starts anew."""
 
 
 @njit(cache=True)
@@ -30,7 +34,8 @@ def drawn(x):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def _seeded(frames, sensor, told, choices, beside):  # type: ignore[no-untyped-def]
+def _seeded(frames, sensor, told, shape, beside):  # type: ignore[no-untyped-def] # noqa: PLR0912
+    choices, cols = shape
     x, now, level, slope, housing, hidden = FIRST_SEED, 0, 19000, 0, 19200, 0
     for i in range(frames.shape[0]):
         if i % SCENE == 0:
@@ -55,12 +60,12 @@ def _seeded(frames, sensor, told, choices, beside):  # type: ignore[no-untyped-d
         sensor[i, 0], sensor[i, 1], sensor[i, 2] = now, housing, i * 900
         x = drawn(x)
         if x % 41 == 0:
-            hidden = x % 64
+            hidden = x % cols
         level += slope
         for p in range(frames.shape[1]):
             x = drawn(x)
             word = level + x % 48
-            if hidden and p % 64 < hidden:
+            if hidden and p % cols < hidden:
                 word -= 2600
             if x % 1993 == 0:
                 word = 0
@@ -72,7 +77,7 @@ def _seeded(frames, sensor, told, choices, beside):  # type: ignore[no-untyped-d
         for p in beside:
             x = drawn(x)
             frames[i, p] = 19400 + x % 48
-        if hidden and i % 7 == 0:
+        if hidden and i % 29 == 0:
             hidden = 0
 
 
@@ -93,7 +98,7 @@ def seeded_frames(constants: HeadReading, *, frames: int = FRAMES) -> tuple[Ints
 
     Notes
     -----
-    600 frames of 768 pixels draw 0.5 million numbers.
+    3,600 frames of 768 pixels draw 3 million numbers.
 
     References
     ----------
@@ -105,7 +110,8 @@ def seeded_frames(constants: HeadReading, *, frames: int = FRAMES) -> tuple[Ints
     beside = constants.beside
     if beside.size == constants.pixels:  # no hob of its own beside the pans
         beside = beside[:0]
-    _seeded(pixels, sensor, told, constants.surface.shape[1], beside)
+    shape = (constants.surface.shape[1], constants.numbers.cols)
+    _seeded(pixels, sensor, told, shape, beside)
     return pixels, sensor, told
 
 
@@ -127,7 +133,9 @@ def seeded_words(constants: HeadReading, *, frames: int = FRAMES) -> Ints:
     state = cold_reading(constants)
     out = np.zeros((frames, told.shape[1], rules.SAYS), dtype=np.int64)
     begins = [*range(0, frames, SCENE), frames]
-    for begin, end in zip(begins[:-1], begins[1:], strict=True):
+    for begin, end in pairwise(begins):
+        if begin % (SCENES * SCENE) == 0:
+            state = cold_reading(constants)
         out[begin:end] = device_reading(
             pixels[begin:end],
             sensor=sensor[begin:end],

@@ -280,6 +280,42 @@ class Chain(Recordings):
             write_text(written[-1], text)
         return tuple(written)
 
+    def device_estimate(self, entry: CookEntry) -> Estimate:
+        """Return what the firmware would say of one cook."""
+        from trivet.stages.devicereading import device_estimate
+
+        recording = self.recording(entry)
+        calibration = self.calibration(recording.evidence)
+        return self._stage(
+            "device-estimate",
+            Estimate,
+            (self.design, calibration, recording.sight),
+            lambda: device_estimate(recording.sight, design=self.design, calibration=calibration),
+        )
+
+    @cached_property
+    def device_compared(self) -> tuple[str, ...]:
+        """How the firmware's reading differs from its exact twin and from the estimate."""
+        from trivet.stages.devicereading import estimate_difference, twin_difference, twin_line
+
+        lines, twins, seen = [], [], set()
+        for done, entry in enumerate(self.proof_cooks):
+            self.tell("firmware", done, len(self.proof_cooks))
+            recording = self.recording(entry)
+            lines.append(
+                estimate_difference(
+                    entry.name, device=self.device_estimate(entry), host=self.estimate(entry)
+                )
+            )
+            if entry.group not in seen:
+                seen.add(entry.group)
+                calibration = self.calibration(recording.evidence)
+                twins.append(
+                    twin_difference(recording.sight, design=self.design, calibration=calibration)
+                )
+        self.tell("firmware", len(self.proof_cooks), len(self.proof_cooks))
+        return (twin_line(twins), *lines)
+
     def bundle(self, *, unproven: bool) -> FirmwareBundle:
         """Return what is handed to the firmware; refused without a passing verdict."""
         from trivet.stages.handoff import handoff
@@ -290,5 +326,6 @@ class Chain(Recordings):
             calibration=self.calibration(grade),
             verdict=self.verdict,
             hashes=self.hashes,
+            compared=self.device_compared,
             unproven=unproven,
         )

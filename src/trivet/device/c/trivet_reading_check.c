@@ -26,7 +26,7 @@ static void pixels_of(const trivet_head *c, uint16_t *frame)
         int32_t word;
         drawn();
         word = level + (int32_t)(x % 48);
-        word -= hidden && p % 64 < hidden ? 2600 : 0;
+        word -= hidden && p % c->numbers.cols < hidden ? 2600 : 0;
         word = x % 1993 == 0 ? 0 : x % 1997 == 0 ? 65535 : x % 1999 == 0 ? 1 : word;
         frame[p] = (uint16_t)(word < 0 ? 0 : word > 65535 ? 65535 : word);
     }
@@ -50,7 +50,7 @@ static void scene(const trivet_head *c, int32_t i, uint8_t *told)
     now = now < 0 ? 0 : now;
     housing += (int32_t)(drawn() % 13) - 6;
     if (drawn() % 41 == 0) {
-        hidden = (int32_t)(x % 64);
+        hidden = (int32_t)(x % (uint32_t)c->numbers.cols);
     }
     level += slope;
 }
@@ -91,11 +91,13 @@ static int32_t first_difference(int32_t head)
     now = slope = hidden = 0;
     level = 19000;
     housing = 19200;
-    trivet_reading_start(&state);
     for (i = 0; i < TRIVET_SEEDED; i++) {
+        if (i % (TRIVET_SCENES * TRIVET_SCENE) == 0) {
+            trivet_reading_start(&state);
+        }
         scene(c, i, told);
         pixels_of(c, frame);
-        if (hidden && i % 7 == 0) {
+        if (hidden && i % 29 == 0) {
             hidden = 0;
         }
         trivet_read_frame(c, &state, frame, now, (uint16_t)housing, (int64_t)i * 900, told, said);

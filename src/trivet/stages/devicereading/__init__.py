@@ -6,7 +6,19 @@ makes an Estimate of it, so that alerts and verdict run on the very numbers that
 
 from __future__ import annotations
 
+from trivet.stages.devicereading.comparison import (
+    estimate_difference,
+    twin_difference,
+    twin_line,
+)
 from trivet.stages.devicereading.constants import head_readings
 from trivet.stages.devicereading.stage import device_estimate, device_readings
 
-__all__ = ["device_estimate", "device_readings", "head_readings"]
+__all__ = [
+    "device_estimate",
+    "device_readings",
+    "estimate_difference",
+    "head_readings",
+    "twin_difference",
+    "twin_line",
+]

@@ -84,7 +84,7 @@ def head_readings(design: Design, *, calibration: Calibration) -> tuple[HeadRead
         if best[head.name]
     )
     if not found:
-        raise HandoffRefusedError("no head sees a burner: there is nothing that firmware could read")
+        raise HandoffRefusedError("no head sees a burner: there is nothing to read")
     return found
 
 
@@ -108,9 +108,7 @@ def _head_reading(
             masks.append(pan_mask(regions[name], radius_m=radius, card=card, side=side))
         angle = _angle(name, head, design, own)
         for place, word in enumerate(told):
-            table[b, place] = _surface_row(
-                word, places, (design, calibration, own, head), angle
-            )
+            table[b, place] = _surface_row(word, places, (design, calibration, own, head), angle)
     beside = pixels_beside(head, design=design, pose=head_pose(own))
     enough = beside.size >= LEAST_BESIDE
     pixels = card.rows * card.cols
@@ -127,9 +125,9 @@ def _head_reading(
         surfaces=tuple(one.name for one in told),
         numbers=_numbers(head, design, own, side, enough),
         radiance=radiance_table(exact).values,
-        decay=np.rint(
-            ONE_Q15 * np.exp(-np.arange(rules.EXP_STEPS + 1) / rules.EXP_PER_TAU)
-        ).astype(np.int64),
+        decay=np.rint(ONE_Q15 * np.exp(-np.arange(rules.EXP_STEPS + 1) / rules.EXP_PER_TAU)).astype(
+            np.int64
+        ),
         pixel_offset=offset,
         pixel_gain=gain,
         beside=beside if enough else np.arange(pixels, dtype=np.int64),

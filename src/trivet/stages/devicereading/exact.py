@@ -106,9 +106,7 @@ def exact_reading(
             )
             rows[b].append(one)
             if not place[2]:
-                covered.uncover(
-                    scene[t], place=place[0], now_s=now, mean_k=one.mean_k, drop_k=drop
-                )
+                covered.uncover(scene[t], place=place[0], now_s=now, mean_k=one.mean_k, drop_k=drop)
     at = _Scene(frames, hob_k, decay, head, own, band, design)
     return tuple(
         _burner(rows[b], at, constants.surface[b, told[b]].tolist())
@@ -150,9 +148,7 @@ def _even(frames: HeadFrames, own: HeadCalibration) -> tuple[Floats, Floats]:
         one = own.pixels
         housing = sensor_k[:, None]
         gain, offset = one.gain.ravel(), one.offset_k.ravel()
-        scene = np.where(
-            one.bad.ravel(), np.nan, (scene - offset - housing) / gain + housing
-        )
+        scene = np.where(one.bad.ravel(), np.nan, (scene - offset - housing) / gain + housing)
     decay = np.exp(-np.maximum(frames.awake_s, 0.0) / drift.tau_s)
     decay = np.where(frames.awake_s >= 8 * drift.tau_s, 0.0, decay)
     a, b, c, d = (float(value) for value in drift.value)

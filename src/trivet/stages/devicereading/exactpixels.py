@@ -144,6 +144,10 @@ def _mean(
     if reporter == "mean":
         mean = float(np.average(value, weights=weight))
         return mean - rim * max(mean - ends[0], 0.0), ends
-    low, high = (laid[n // 10], laid[n - 1 - n // 10]) if reporter == "trimmed" else (laid[n // 2], laid[-1])
+    low, high = (
+        (laid[n // 10], laid[n - 1 - n // 10])
+        if reporter == "trimmed"
+        else (laid[n // 2], laid[-1])
+    )
     kept = (value >= low) & (value <= high)
     return float(np.average(value[kept], weights=weight[kept])), ends

@@ -1,4 +1,4 @@
-"""Which pixels the firmware reads on each burner, for each size of pan, and how much each counts."""
+"""Which pixels the firmware reads on a burner, for each size of pan, and how much each counts."""
 
 from __future__ import annotations
 

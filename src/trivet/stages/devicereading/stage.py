@@ -173,8 +173,6 @@ def burner_estimate(burner: str, head: str, words: Ints) -> BurnerEstimate:
     )
 
 
-def _kelvin(
-    words: Ints, *, where: npt.NDArray[np.bool_] | None = None
-) -> npt.NDArray[np.float64]:
+def _kelvin(words: Ints, *, where: npt.NDArray[np.bool_] | None = None) -> npt.NDArray[np.float64]:
     given = words != NO_READING if where is None else where
     return np.where(given, words / STEPS_PER_K, np.nan)
