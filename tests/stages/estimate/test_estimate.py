@@ -293,3 +293,26 @@ def test_one_frame_is_refused(painter, nominal, disc) -> None:
     sight = painter.sight([], seconds=0.25)
     with pytest.raises(RecordingError, match="at least 2"):
         estimate(sight, design=painter.design, calibration=nominal)
+
+
+def test_a_hand_over_water_is_no_reading_of_the_water(painter, nominal, disc) -> None:
+    """A liquid cannot fall by 20 K within a second: what does is before it."""
+    painter.told = {"base_contents": "water"}
+    sight = painter.sight([disc(0.96, ramp(350.0, 0.3))], seconds=40)
+    head = sight.heads[0]
+    over = (head.time_s >= 20.0) & (head.time_s < 22.0)
+    seen = head.apparent_k.copy()
+    seen[over] -= np.where(seen[over] > 330.0, 20.0, 0.0)
+    head = dataclasses.replace(head, apparent_k=seen)
+    result = estimate(
+        dataclasses.replace(sight, heads=(head,)), design=painter.design, calibration=nominal
+    )
+    one = burner(result)
+    assert (one.flags[over] & int(Quality.HAND) > 0).all()
+    assert not np.isfinite(one.reported_k[over]).any()
+    before, after = (head.time_s > 10.0) & (head.time_s < 20.0), head.time_s > 26.0
+    assert np.isfinite(one.reported_k[before]).all()
+    assert np.isfinite(one.reported_k[after]).all()
+    for length in (1, 7):
+        parts = streamed((head,), length, painter=painter, nominal=nominal)
+        np.testing.assert_array_equal(parts[one.burner]["flags"], one.flags)

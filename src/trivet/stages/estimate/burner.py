@@ -73,6 +73,9 @@ NATURAL_DIP = 0.5
 """Share of a ring's height over the hob by which the middle inside it may be colder on a burner
 that heats in a ring; own estimate (conduction in a disc evens the rest out)."""
 RATE_SPAN_S, STILL_KPS = 8.0, 0.06
+LEAP_K, LIQUID_KPS, LEAPS_S = 3.0, 1.5, (1.0, 3.0)
+"""A liquid does not get warmer or colder by more than this, and so much a second more: half a
+litre on 2.2 kW gains 1 K/s."""
 
 
 @dataclass(frozen=True)
@@ -108,6 +111,7 @@ class SurfaceMemory:
 
     evidence: FloatArray
     mean: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
+    liquid: Tail = field(default_factory=lambda: Tail(max(LEAPS_S)))
     still_since_s: FloatArray = field(default_factory=lambda: np.full(1, np.nan))
     whole: FloatArray = field(default_factory=lambda: np.zeros(2))
     """P95 - P5 of the pan when last seen whole [K], and that over its height over the hob."""
@@ -172,7 +176,11 @@ class BurnerReader:
             mean_k, doubt_k = reported_scene_k(
                 trace, view.reporter, mean_k=mean_k, doubt_k=doubt_k, band=view.head.band
             )
-        values, time_s, begins = memory.mean.extended(mean_k, moments.time_s)
+        leaps = np.zeros(mean_k.shape, dtype=np.bool_)
+        if view.expects_water:
+            leaps = liquid_leaps(mean_k, moments.time_s, memory.liquid)
+        still_k = np.where(leaps, np.nan, mean_k)  # what is before a liquid says nothing of it
+        values, time_s, begins = memory.mean.extended(still_k, moments.time_s)
         rate = trailing_slope(values, time_s=time_s, span_s=RATE_SPAN_S, start=begins)
         still = np.abs(np.nan_to_num(rate, nan=9.0)) < STILL_KPS
         common = scene_uncertainty_k(
@@ -202,7 +210,20 @@ class BurnerReader:
             plateau_s=held_s(still, time_s=moments.time_s, begun_s=memory.still_since_s),
             evidence=memory.evidence,
         )
-        return Seen(trace, mean_k, p5_k, whole_k, hidden, hidden_u_k, reading, weight)
+        return Seen(trace, mean_k, p5_k, leaps, whole_k, hidden, hidden_u_k, reading, weight)
+
+
+def liquid_leaps(mean_k: FloatArray, time_s: FloatArray, memory: Tail) -> BoolArray:
+    """Return where a liquid seems to change faster than one can: a hand is before it.
+
+    Its pixels are not followed one by one, as those of a pan are, for none is hidden for long.
+    """
+    values, times_s, _ = memory.extended(mean_k, time_s)
+    found = np.zeros(time_s.shape, dtype=np.bool_)
+    for span_s in LEAPS_S:
+        earlier = values[np.searchsorted(times_s, time_s - span_s)]
+        found |= np.abs(mean_k - earlier) > LEAP_K + LIQUID_KPS * span_s
+    return found
 
 
 def pass_rules(view: BurnerView) -> PassRules:

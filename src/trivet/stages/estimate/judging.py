@@ -56,6 +56,8 @@ class Seen:
     mean_k: FloatArray
     """Mean of the open pan, in apparent temperature."""
     p5_k: FloatArray
+    leaps: BoolArray
+    """Whether a liquid seems to change faster than one can."""
     whole_k: FloatArray
     """The same over all of the base, also what is out of view; means something without food."""
     hidden: FloatArray
@@ -164,6 +166,7 @@ def _flags(
     cold = ~(trace.contrast_k >= least_contrast_k(card)) | np.isnan(trace.radius_m)
     covered_frac = trace.read(panreading.COVERED_FRAC)
     hand = trace.read(panreading.NEW_COVERED_FRAC) > HAND_SHARE
+    hand |= seen.leaps
     covered = (covered_frac > HIDDEN_SHARE) & ~hand
     few = trace.read(panreading.OPEN_PIXELS) < design.estimation.min_pixels
     low = card.range_low_k
