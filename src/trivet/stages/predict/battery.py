@@ -137,7 +137,7 @@ def _drawn(design: Design, generator: np.random.Generator) -> _Drawn:
         cooks=cooks,
         sleep_w=sleep,
         measure_w=measure,
-        compute_w=compute * float(design.diary.burners),
+        compute_w=compute * float(design.diary.burners) + frames_w(design),
         sound_j=sound,
         after_s=after,
         boot_w=measure if wake.boot_draw_w is None else float(wake.boot_draw_w),
@@ -158,6 +158,16 @@ def _nominal(design: Design) -> _Drawn:
     )
 
 
+def frames_w(design: Design) -> float:
+    """Return the mean power of computing frames; 0 where the firmware table leaves it open."""
+    one = design.firmware
+    if one.frame_instructions is None or one.instructions_per_s is None or one.computing_w is None:
+        return 0.0
+    rate = max(float(design.card(head).frame_rate_hz) for head in design.heads)
+    busy = rate * float(one.frame_instructions) / float(one.instructions_per_s)
+    return float(one.computing_w) * busy
+
+
 def _figures(design: Design) -> DayFigures:
     """Return the nominal figures of a day."""
     battery, wake = design.battery, design.wake
@@ -167,7 +177,7 @@ def _figures(design: Design) -> DayFigures:
         cooks=cooks,
         sleep_w=float(battery.sleep_w),
         measure_w=float(battery.measure_w),
-        compute_w=float(battery.compute_w) * float(design.diary.burners),
+        compute_w=float(battery.compute_w) * float(design.diary.burners) + frames_w(design),
         standby_w=0.0 if wake.kind == "polling" else float(wake.standby_w),
         boot_s=float(wake.boot_s) + frame_s(design),
         boot_w=float(battery.measure_w if wake.boot_draw_w is None else wake.boot_draw_w),
