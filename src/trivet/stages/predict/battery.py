@@ -25,6 +25,7 @@ from trivet.records.energy import Battery
 from trivet.records.figures import Figure
 from trivet.stages.predict.message import message_j, sized_message
 from trivet.terms.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
+from trivet.terms.computing import frames_w
 from trivet.terms.sensing import frame_s, settling_of
 
 Floats = NDArray[np.float64]
@@ -156,16 +157,6 @@ def _nominal(design: Design) -> _Drawn:
         rest,
         np.array([float(battery.converter_efficiency_frac)]),
     )
-
-
-def frames_w(design: Design) -> float:
-    """Return the mean power of computing frames; 0 where the firmware table leaves it open."""
-    one = design.firmware
-    if one.frame_instructions is None or one.instructions_per_s is None or one.computing_w is None:
-        return 0.0
-    rate = max(float(design.card(head).frame_rate_hz) for head in design.heads)
-    busy = rate * float(one.frame_instructions) / float(one.instructions_per_s)
-    return float(one.computing_w) * busy
 
 
 def _figures(design: Design) -> DayFigures:
