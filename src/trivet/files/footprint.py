@@ -76,7 +76,7 @@ def checked_footprint(folder: Path, *, firmware: Firmware, unproven: bool) -> Fo
         if allowed is not None and used is not None and used > allowed and not unproven:
             raise HandoffRefusedError(
                 f"the firmware takes {used:,} bytes of {what} ({taken.target}); the design's "
-                f"[firmware] {what}_bytes allows {allowed:,}: read with fewer pixels or pans, or "
+                f"firmware table allows {allowed:,}: read with fewer pixels or pans, or "
                 "raise the budget"
             )
     if taken.emulated is False:
@@ -111,7 +111,7 @@ def _budget(allowed: int | None) -> str:
 def _energy(instructions: int, design: Design) -> str:
     speed, power = design.firmware.instructions_per_s, design.firmware.computing_w
     if speed is None or power is None:
-        return "; energy unknown: [firmware] states no instructions_per_s and computing"
+        return "; energy unknown: the firmware table lacks instructions_per_s or computing"
     return f"; {1e6 * instructions / float(speed) * float(power):.1f} uJ a frame"
 
 
