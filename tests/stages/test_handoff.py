@@ -40,7 +40,9 @@ OPEN = Verdict((_requirement("met"), replace(_requirement("not proven"), id="R2"
 
 @pytest.fixture(scope="module")
 def calibration():
-    pose = PoseCalibration("nominal", np.zeros(6), np.eye(6), float("nan"), "nominal")
+    pose = PoseCalibration(
+        "nominal", np.array([0.0, 0.0, 0.7, 0.0, 0.0, 0.0]), np.eye(6), float("nan"), "nominal"
+    )
     drift = DriftCalibration(
         "nominal", np.zeros(4), np.eye(4), 300.0, 60.0, float("nan"), "nominal"
     )
@@ -66,6 +68,14 @@ def _written(bundle, folder):
 
 INVERSION = ("trivet_check.c", "trivet_inversion.c", "trivet_table.c")
 ALERTS = ("trivet_alert_check.c", "trivet_alerts.c")
+READING = (
+    "trivet_reading_check.c",
+    "trivet_reading.c",
+    "trivet_pixels.c",
+    "trivet_reading_data.c",
+    "trivet_inversion.c",
+    "trivet_table.c",
+)
 
 
 def _compiled(folder, sources=INVERSION):
@@ -126,6 +136,35 @@ def test_alerts_in_c_change_when_the_twin_does(bundle, tmp_path):
     moved = vectors.replace(f"{{{', '.join(changes[20])}}}", f"{{1, {', '.join(changes[20][1:])}}}")
     (folder / "trivet_alert_vectors.h").write_text(moved)
     assert _compiled(folder, ALERTS).returncode == 1
+
+
+def _one_step_more(found):
+    """1/64 K more of drift: the least that the firmware's words can show."""
+    return f".drift_a_q12 = {int(found[1]) + 64}"
+
+
+@needs_gcc
+def test_reading_in_c_says_what_the_twin_says_of_every_frame(bundle, tmp_path):
+    folder = _written(bundle, tmp_path)
+    run = _compiled(folder, READING)
+    assert (run.returncode, run.stderr) == (0, "")
+    assert "head 0: 3600 of 3600 frames match" in run.stdout
+    # A constant off by one step of the words, or a rule turned round, must not pass.
+    for name, was, becomes in (
+        ("trivet_reading_data.c", r"\.drift_a_q12 = (\d+)", _one_step_more),
+        ("trivet_reading.c", r"k->open / 20", lambda m: "k->open / 19"),
+        ("trivet_pixels.c", r"BRIEF_MS 5000u", lambda m: "BRIEF_MS 4000u"),
+        ("trivet_pixels.c", r"drop >> 2", lambda m: "drop >> 1"),
+        ("trivet_reading.c", r"rise \* 4 <=", lambda m: "rise * 5 <="),
+    ):
+        sound = (folder / name).read_text()
+        text, changed = re.subn(was, becomes, sound)
+        assert changed == 1
+        (folder / name).write_text(text)
+        run = _compiled(folder, READING)
+        assert run.returncode == 1
+        assert re.search(r"head 0: frame \d+ differs", run.stdout)
+        (folder / name).write_text(sound)
 
 
 @needs_gcc

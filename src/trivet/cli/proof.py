@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Annotated
 
 import typer
 
 from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_chain, show
+
+
+class Reader(StrEnum):
+    """Whose reading alerts and verdict rest on."""
+
+    HOST = "host"
+    DEVICE = "device"
 
 
 @app.command()
@@ -48,14 +56,25 @@ def handoff(
     Example: trivet handoff my-monitor --unproven
     """
     from trivet.files.bundle import write_bundle
+    from trivet.files.footprint import checked_footprint, footprint_lines
 
     chain = open_chain(project, fresh=fresh)
     record = chain.bundle(unproven=unproven)
-    show(record, f"bundle: {write_bundle(project, record)}", json)
+    folder = write_bundle(project, record)
+    taken = checked_footprint(folder, firmware=chain.design.firmware, unproven=unproven)
+    lines = [*chain.device_compared, *footprint_lines(taken, design=chain.design)]
+    show(record, ["\n".join([*lines, f"bundle: {folder}"])], json)
 
 
 @app.command()
-def prove(project: Project, json: Json = False, fresh: Fresh = False) -> None:
+def prove(
+    project: Project,
+    reader: Annotated[
+        Reader, typer.Option("--reader", help="Whose reading is judged: host or device.")
+    ] = Reader.HOST,
+    json: Json = False,
+    fresh: Fresh = False,
+) -> None:
     """Run the whole chain and print the verdict and where the dossier lies.
 
     Example: trivet prove examples/larkpane
@@ -65,11 +84,12 @@ def prove(project: Project, json: Json = False, fresh: Fresh = False) -> None:
     from trivet.report.progress import progress_bars
 
     with progress_bars() as tell:
-        proof = run(project, fresh=fresh, tell=tell)
+        proof = run(project, fresh=fresh, tell=tell, reader=reader.value)
     where = (
         f"firmware bundle: {proof.bundle}"
         if proof.bundle
-        else "hand-off skipped: the verdict does not pass (trivet handoff --unproven overrides)"
+        else "hand-off skipped: the verdict, or that on the firmware's reading, does not pass "
+        "(trivet handoff --unproven overrides)"
     )
     show(proof.verdict, [show_verdict(proof.verdict), f"dossier: {proof.page}", where], json)
     raise typer.Exit(MET if proof.verdict.passes else NOT_MET)

@@ -18,6 +18,10 @@ VECTORS_NAME = "trivet_vectors.h"
 CHECK_NAME = "trivet_check.c"
 _COMPILER = "cc -std=c99 -Wall -Wextra -Wconversion -Werror -fsanitize=undefined"
 COMPILE = f"{_COMPILER} {CHECK_NAME} {SOURCE_NAME} {TABLE_NAME} -o trivet_check && ./trivet_check"
+COMPILE_READING = (
+    f"{_COMPILER} trivet_reading_check.c trivet_reading.c trivet_pixels.c trivet_reading_data.c"
+    f" {SOURCE_NAME} {TABLE_NAME} -o trivet_reading_check && ./trivet_reading_check"
+)
 COMPILE_ALERTS = (
     f"{_COMPILER} trivet_alert_check.c trivet_alerts.c -o trivet_alert_check"
     " && ./trivet_alert_check"

@@ -13,7 +13,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
+from typing import Literal
 
+from trivet.errors import HandoffRefusedError
 from trivet.files import store
 from trivet.files.atomic import write_text
 from trivet.flow.cooks import CookEntry, Tell, silent
@@ -32,12 +34,23 @@ from trivet.records.trade import TradeStudy
 from trivet.records.verdict import ProofCook, Verdict
 from trivet.terms.windowloss import window_loss_frac
 
+Reader = Literal["host", "device"]
+"""Whose reading alerts and verdict rest on: the estimate's, or the firmware's."""
+
 
 class Chain(Recordings):
     """All stages of one project, each computed when first asked for and kept."""
 
-    def __init__(self, folder: Path, *, fresh: bool = False, tell: Tell = silent):
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        fresh: bool = False,
+        tell: Tell = silent,
+        reader: Reader = "host",
+    ):
         super().__init__(folder, fresh=fresh, tell=tell)
+        self.reader = reader
         self._estimates: dict[str, Estimate] = {}
 
     @cached_property
@@ -126,7 +139,12 @@ class Chain(Recordings):
         )
 
     def estimate(self, entry: CookEntry) -> Estimate:
-        """Return the readings of one cook."""
+        """Return the readings of one cook, by the reader of this chain."""
+        if self.reader == "device":
+            return self.device_estimate(entry)
+        return self._host_estimate(entry)
+
+    def _host_estimate(self, entry: CookEntry) -> Estimate:
         from trivet.stages.calibrate.unit import refuse_other_unit
         from trivet.stages.estimate import estimate
 
@@ -280,15 +298,71 @@ class Chain(Recordings):
             write_text(written[-1], text)
         return tuple(written)
 
+    def device_estimate(self, entry: CookEntry) -> Estimate:
+        """Return what the firmware would say of one cook."""
+        from trivet.stages.calibrate.unit import refuse_other_unit
+        from trivet.stages.devicereading import device_estimate
+
+        recording = self.recording(entry)
+        calibration = self.calibration(recording.evidence)
+        refuse_other_unit(calibration, recording)
+        return self._stage(
+            "device-estimate",
+            Estimate,
+            (self.design, calibration, recording.sight),
+            lambda: device_estimate(recording.sight, design=self.design, calibration=calibration),
+        )
+
+    @cached_property
+    def device_verdict(self) -> Verdict:
+        """The verdict on what the firmware would say of the proof cooks."""
+        if self.reader == "device":
+            return self.verdict
+        other = Chain(self.folder, fresh=self.fresh, tell=self.tell, reader="device")
+        return other.verdict
+
+    @cached_property
+    def device_compared(self) -> tuple[str, ...]:
+        """How the firmware's reading differs from its exact twin and from the estimate."""
+        from trivet.stages.devicereading import estimate_difference, twin_difference, twin_line
+
+        lines, twins, seen = [], [], set()
+        for done, entry in enumerate(self.proof_cooks):
+            self.tell("firmware", done, len(self.proof_cooks))
+            recording = self.recording(entry)
+            lines.append(
+                estimate_difference(
+                    entry.name,
+                    device=self.device_estimate(entry),
+                    host=self._host_estimate(entry),
+                )
+            )
+            if entry.group not in seen:
+                seen.add(entry.group)
+                calibration = self.calibration(recording.evidence)
+                twins.append(
+                    twin_difference(recording.sight, design=self.design, calibration=calibration)
+                )
+        self.tell("firmware", len(self.proof_cooks), len(self.proof_cooks))
+        return (twin_line(twins), *lines)
+
     def bundle(self, *, unproven: bool) -> FirmwareBundle:
         """Return what is handed to the firmware; refused without a passing verdict."""
         from trivet.stages.handoff import handoff
 
+        if not unproven and self.verdict.passes and not self.device_verdict.passes:
+            open_ones = [r for r in self.device_verdict.requirements if r.decision != "met"]
+            raise HandoffRefusedError(
+                "the verdict passes on the estimate, but not on the reading that is shipped ("
+                + ", ".join(f"{one.id} {one.decision}" for one in open_ones)
+                + "): see 'trivet prove --reader device'"
+            )
         grade: Evidence = "bench" if "bench" in self.grades else "simulated"
         return handoff(
             self.design,
             calibration=self.calibration(grade),
             verdict=self.verdict,
             hashes=self.hashes,
+            compared=self.device_compared,
             unproven=unproven,
         )

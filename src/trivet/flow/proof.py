@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from trivet.flow.chain import Chain
+from trivet.flow.chain import Chain, Reader
 from trivet.flow.cooks import Tell, silent
 from trivet.records.verdict import Verdict
 
@@ -17,15 +17,18 @@ class Proof:
     verdict: Verdict
     page: Path
     bundle: Path | None
-    """None: the hand-off was skipped, since the verdict does not pass."""
+    """None: the hand-off was skipped, since the verdict, or that on the firmware's reading, does
+    not pass."""
 
 
-def prove(folder: Path, *, fresh: bool = False, tell: Tell = silent) -> Proof:
+def prove(
+    folder: Path, *, fresh: bool = False, tell: Tell = silent, reader: Reader = "host"
+) -> Proof:
     """Run the whole chain, from the prediction to the dossier and the hand-off."""
-    chain = Chain(folder, fresh=fresh, tell=tell)
+    chain = Chain(folder, fresh=fresh, tell=tell, reader=reader)
     verdict = chain.verdict
     page = chain.write_dossier()
-    if not verdict.passes:
+    if not (verdict.passes and chain.device_verdict.passes):
         return Proof(verdict, page, None)
     from trivet.files.bundle import write_bundle
 

@@ -34,3 +34,25 @@ class FirmwareBundle:
     vectors: int
     """Golden vectors."""
     manifest: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
+class Footprint:
+    """What a bundle takes; None: not measured, the notes say why."""
+
+    target: str
+    """What the bytes are of."""
+    flash_bytes: int | None
+    """Code and constants."""
+    table_bytes: int | None
+    """Of these, tables, masks and surfaces."""
+    ram_bytes: int | None
+    """Memory of one head's reading, all burners."""
+    burner_ram_bytes: int
+    """Memory of one burner, of these."""
+    frame_instructions: int | None
+    """Instructions for one frame of all heads, counted on this machine: an estimate."""
+    emulated: bool | None
+    """Whether the checker passed on an emulated processor of the target's kind."""
+    notes: tuple[str, ...]
+    """What was not measured, and why."""

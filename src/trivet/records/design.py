@@ -28,6 +28,7 @@ from trivet.records.figures import (
     Volume,
     figure,
 )
+from trivet.records.firmware import Firmware
 from trivet.records.part import Part
 from trivet.records.production import (
     DeclaredCorrelation,
@@ -359,6 +360,8 @@ class Design(Part):
     """Other ways to watch a hob, to compare the cost with."""
     trade: Trade = Trade()
     """Options against weighted criteria."""
+    firmware: Firmware = Firmware()
+    """What the firmware may take, and what it runs on."""
 
     def card(self, head: Head) -> SensorCard:
         """Return the sensor card of a head."""

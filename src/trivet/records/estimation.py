@@ -37,6 +37,9 @@ class Estimation(Part):
     """A frame older than this is no reading."""
     heated_above_k: Temperature = figure("50 degC", "temperature")
     """A burner counts as heated above this temperature."""
+    carry_hidden_pan: bool = False
+    """Whether a pan under food is reported from a model of it learnt from the cook so far; a trial:
+    in simulated cooks with food such numbers are still wrong by over 15 K too often."""
     reporter: Reporter | Literal["ranked"] = "area-mean"
     """Which one number stands for a pan; `ranked`: the one that calibration cooks favour."""
     bias_weight: NumberOrZero = figure("1", "number")

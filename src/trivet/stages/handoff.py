@@ -9,19 +9,22 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from trivet.device import alertfirmware, firmware
+from trivet.device import alertfirmware, firmware, readingfirmware, readingseeds
 from trivet.device import fixedpoint as fx
 from trivet.device.alertsettings import settings_array
 from trivet.errors import HandoffRefusedError
 from trivet.kernels.radiation.path import before_window
-from trivet.kernels.radiation.planck import Band, band_radiance, flat_band, radiating_temperature_k
+from trivet.kernels.radiation.planck import Band, band_radiance, radiating_temperature_k
 from trivet.records.bundle import BundleFile, FirmwareBundle
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.provenance import fingerprint
+from trivet.records.sensorcard import SensorCard
 from trivet.records.verdict import Verdict
+from trivet.stages.devicereading import head_readings
 from trivet.stages.devicesettings import alert_settings, settings_text
+from trivet.terms.optics import card_band
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +42,7 @@ def handoff(
     calibration: Calibration,
     verdict: Verdict,
     hashes: Mapping[str, str],
+    compared: tuple[str, ...] = (),
     unproven: bool = False,
 ) -> FirmwareBundle:
     """Return the firmware bundle of a proven design.
@@ -54,6 +58,9 @@ def handoff(
     hashes : mapping
         Name and hash of the records behind it; those named design, verdict,
         calibration or "calibration, GRADE" are checked against the records given.
+    compared : tuple of str
+        Lines for the README: how far the firmware's reading lies from its exact twin and
+        from the estimate, cook by cook.
     unproven : bool
         Make the bundle without a passing verdict and brand every file.
 
@@ -79,7 +86,7 @@ def handoff(
     ``trivet.device.fixedpoint`` for the semantics.
     """
     _checked(design, calibration, verdict, hashes, unproven)
-    bands = _bands(design)
+    bands = [card_band(card) for card in _cards(design)]
     tables = [fx.radiance_table(band_radiance(fx.node_temperatures_k(), band=b)) for b in bands]
     emissivity = np.linspace(float(design.estimation.min_emissivity_frac), 1.0, EMISSIVITIES)
     error_map = np.max(
@@ -104,16 +111,25 @@ def handoff(
     alerts = settings_array(tuple(alert_settings(one, design=design) for one in design.alerts))
     alert_c, changes = alertfirmware.alert_texts(alerts, generator=generator)
     texts.update(alert_c)
+    readings = head_readings(design, calibration=calibration)
+    names = [card.name for card in _cards(design)]
+    which = {head.name: names.index(design.card(head).name) for head in design.heads}
+    texts.update(
+        readingfirmware.reading_texts(readings, tables=[which[one.head] for one in readings])
+    )
+    frames = readingseeds.FRAMES * len(readings)
     texts[firmware.SETTINGS_NAME] = settings_text(design, calibration=calibration)
     texts["error_map.csv"] = _map_text(emissivity, error_map)
-    texts["README.txt"] = _readme(design, worst, (int(vectors.expected.size), changes))
+    texts["README.txt"] = _readme(
+        design, worst, (int(vectors.expected.size), changes, frames), compared
+    )
     files, manifest = _branded(texts, hashes, unproven, fingerprint(verdict))
     return FirmwareBundle(
         unproven=unproven,
         files=files,
         worst_error_k=worst,
         error_map_k=error_map,
-        vectors=int(vectors.expected.size) + changes,
+        vectors=int(vectors.expected.size) + changes + frames,
         manifest=manifest,
     )
 
@@ -149,34 +165,10 @@ def _checked(
         )
 
 
-def _bands(design: Design) -> list[Band]:
-    """Return the distinct bands of the heads, in the heads' order."""
-    return [flat_band(low, high) for low, high in band_ends(design)]
-
-
-def band_ends(design: Design) -> list[tuple[float, float]]:
-    """Return the distinct bands of a design's heads.
-
-    Parameters
-    ----------
-    design : Design
-        Heads and sensor cards.
-
-    Returns
-    -------
-    list of tuple
-        Lower and upper wavelength, in the order of the firmware's tables. [m]
-
-    Notes
-    -----
-    Flat between the ends, as everywhere in the spine.
-
-    References
-    ----------
-    The sensor cards.
-    """
-    cards = [design.card(head) for head in design.heads]
-    return list(dict.fromkeys((float(c.band_low_m), float(c.band_high_m)) for c in cards))
+def _cards(design: Design) -> list[SensorCard]:
+    """Return the distinct sensor cards of the heads, in the heads' order."""
+    cards = {card.name: card for card in (design.card(head) for head in design.heads)}
+    return list(cards.values())
 
 
 def _spread(value: Figure, *more: float) -> list[float]:
@@ -242,22 +234,31 @@ def _map_text(emissivity: Floats, error_map: Floats) -> str:
     return "\n".join([f"emissivity \\ apparent_c from,{nodes}", *rows, ""])
 
 
-def _readme(design: Design, worst: float, vectors: tuple[int, int]) -> str:
-    ends = ", ".join(f"{low * 1e6:g} to {high * 1e6:g} um" for low, high in band_ends(design))
+def _readme(
+    design: Design, worst: float, vectors: tuple[int, int, int], compared: tuple[str, ...]
+) -> str:
+    cards = [(float(c.band_low_m), float(c.band_high_m)) for c in _cards(design)]
+    ends = ", ".join(f"{low * 1e6:g} to {high * 1e6:g} um" for low, high in cards)
+    cooks = "\n".join(compared) or "not compared with any cook"
     return f"""\
-{design.project.name}: apparent to surface temperature, and alerts, in integers.
+{design.project.name}: frames to readings, and readings to alerts, in integers.
 
 Compile and check:
   {firmware.COMPILE}
+  {firmware.COMPILE_READING}
   {firmware.COMPILE_ALERTS}
-The first prints how many of {vectors[0]} vectors match, the second how many of
-{vectors[1]} alert changes; each returns 0 only if all do.
+They print how many of {vectors[0]} inversions, {vectors[2]} frames and {vectors[1]}
+alert changes match; each returns 0 only if all do.
 
 Words: a temperature is 1/64 K in 16 bits (0 none, 1 under range, 65535 at or
 above range); a share is 1/32768. Tables in the order of the bands {ends}; nodes 2 K
 apart from 234 K, straight lines between, rounded half up.
 Domain: emissivity {float(design.estimation.min_emissivity_frac):g} to 1, surfaces -38 to 597 C.
 Worst error of the integers over the domain: {worst:.3f} K (error_map.csv).
+trivet_read_frame takes a frame of raw words and says of each burner what is reported,
+its half-width of 95 %, the hottest 5 cm2 and the flags; it has an own, simpler reading
+than the host's estimate. On simulated cooks:
+{cooks}
 A missing or over-range word must be shown as such, never as cool.
 An alert-only device does not prevent fires.
 """

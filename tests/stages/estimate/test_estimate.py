@@ -88,15 +88,20 @@ def test_water_at_the_boil_is_liquid(painter, nominal, disc) -> None:
     assert abs(one.reported_k[-1] - 372.8) < 3.0
 
 
-def test_food_in_the_middle_does_not_pull_the_pan_down(painter, nominal, disc) -> None:
+@pytest.mark.parametrize("carries", [False, True])
+def test_food_in_the_middle_does_not_pull_the_pan_down(painter, nominal, disc, carries) -> None:
     painter.told = {"pan": IRON, "base_contents": "dry"}
+    trial = painter.design.estimation.model_copy(update={"carry_hidden_pan": carries})
+    painter.design = painter.design.model_copy(update={"estimation": trial})
     one = burner(
         read(painter, [disc(0.93, ramp(460.0, 0.0), cover=(15.0, 0.05, lambda t: 290.0))], nominal)
     )
-    went_in = (one.flags & int(Quality.HAND | Quality.CARRIED)) != 0
-    assert went_in[60:68].all()
     carried = one.flags & int(Quality.CARRIED) != 0
+    went_in = (one.flags & int(Quality.HAND) != 0) | carried
+    assert went_in[60:68].all()
+    assert carried.any() == carries
     assert (one.of[carried] == OF_WORDS.index("hidden_pan")).all()
+    assert (np.abs(one.reported_k - 460.0) < one.u95_k)[carried].all()
     late = slice(90, None)
     assert np.isfinite(one.reported_k[late]).mean() > 0.9
     assert np.nanmax(np.abs(one.reported_k[late] - 460.0)) < 8.0

@@ -29,9 +29,6 @@ ALIGNMENT_S = 0.5
 """Doubt of the common clock and of the probe's lag together; common practice, no source."""
 FLOOR_K = 0.3
 NEAR_PITCH = 0.8
-BESIDE_SHARE = 0.7
-"""Probe to middle of its pixels over half a footprint: a third of one by the pixels' lattice and
-5 mm of 23 mm by registration and placing, added in squares (own estimate)."""
 SAME_PLACE_M = 0.02
 """Probes on a pan this close touch one place; in a liquid all do."""
 LEAST_PLANE = 4
@@ -62,9 +59,6 @@ class PairSeries:
     housing_k: Array
     housing_rate_kps: Array
     awake_s: Array
-    beside_k: Array
-    """(sample,) what the probe may differ by from what its pixels see on average, by its place:
-    one standard uncertainty, of one sign over the series. [K]"""
 
     @property
     def group(self) -> tuple[Contents, str, bool]:
@@ -74,8 +68,7 @@ class PairSeries:
     def kept(self, use: npt.NDArray[np.bool_]) -> PairSeries:
         """Return the series with some of its samples."""
         names = (
-            "apparent_k", "u_k", "reference_k", "housing_k", "housing_rate_kps", "awake_s",
-            "beside_k",
+            "apparent_k", "u_k", "reference_k", "housing_k", "housing_rate_kps", "awake_s"
         )  # fmt: skip
         return replace(self, **{name: getattr(self, name)[use] for name in names})
 
@@ -244,11 +237,9 @@ def _series(
     if not keep.any():
         return None, none
     reference_u = max(float(np.nanmedian(probe.u_k)), 0.05)
-    why, beside = "", np.zeros(moments.size)
+    why = ""
     if probe.probe.touches == "pan":
-        uneven = _unevenness_k(frames, moments, around)
-        beside = BESIDE_SHARE * np.nan_to_num(uneven, nan=2.0 * reference_u)
-        steep = keep & (np.nan_to_num(uneven) > 2.0 * reference_u)
+        steep = keep & (np.nan_to_num(_unevenness_k(frames, moments, around)) > 2.0 * reference_u)
         if steep.any():
             why = (
                 f"{int(steep.sum())} of {int(keep.sum())} moments left out: across the footprint "
@@ -277,7 +268,6 @@ def _series(
         housing_k=np.interp(moments, frames.time_s, frames.sensor_k)[keep],
         housing_rate_kps=np.interp(moments, frames.time_s, np.nan_to_num(slope))[keep],
         awake_s=np.interp(moments, frames.time_s, frames.awake_s)[keep],
-        beside_k=beside[keep],
     )
     return found, why
 

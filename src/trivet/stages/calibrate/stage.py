@@ -30,7 +30,6 @@ from trivet.stages.calibrate.nominal import (
 from trivet.stages.calibrate.pairs import PairSeries, pair_series
 from trivet.stages.calibrate.reflected import reflected_term
 from trivet.stages.calibrate.reporters import reporter_as_designed
-from trivet.stages.calibrate.screening import sound_series
 from trivet.terms.assumed import OPAQUE_FILM_M
 from trivet.terms.optics import card_band
 
@@ -225,8 +224,6 @@ def _calibrated(
         view, series = one.view, [s for s in one.series if s.apparent_k.size]
         groups = {s.group: [t for t in series if t.group == s.group] for s in series}
         priors = {key: group_prior(key, series=mine, view=view) for key, mine in groups.items()}
-        series, unsound = sound_series(series, view=view, priors=priors)
-        refusals += unsound
         drift, units, refused = fitted_drift(series, view=view, priors=priors)
         refusals += refused
         model = DriftModel(drift.value, drift.covariance, drift.housing_ref_k, drift.tau_s)
@@ -234,10 +231,7 @@ def _calibrated(
         refusals += refused
         heads.append(replace(mirrored, drift=drift))
         view = replace(view, nominal=mirrored)
-        for key in groups:
-            mine = [s for s in series if s.group == key]
-            if not mine:
-                continue
+        for key, mine in groups.items():
             surface, left = fitted_surface(mine, view=view, drifts=units, prior=priors[key])
             refusals += left
             if key not in found or found[key].cooks < surface.cooks:

@@ -11,10 +11,11 @@ from trivet.facts.hobs import retained_share
 from trivet.facts.materials import material
 from trivet.kernels.radiation.planck import Band
 from trivet.kernels.radiation.seensurface import Hypothesis
-from trivet.records.calibration import Calibration, SurfaceCalibration
+from trivet.records.calibration import Calibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
 from trivet.records.requirement import OF_WORDS, Of
+from trivet.terms.calibrated import fitted_surface
 from trivet.terms.contents import bare_range, emissivity_range, fits, seen_of
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
@@ -107,7 +108,7 @@ def emissivity_nodes(
     pan: Pan, base: Base, *, calibration: Calibration, band: Band, angle_rad: float
 ) -> list[tuple[float, float]]:
     """Return equally likely band emissivities, each with a small spread of its own."""
-    fitted = _fitted(pan, base, calibration)
+    fitted = fitted_surface(pan, base, calibration=calibration)
     if fitted is not None:
         # Cooks that scatter beyond their uncertainties widen the fit by the Birge ratio.
         ratio = math.sqrt(max(np.nan_to_num(fitted.reduced_chi2), 1.0))
@@ -119,19 +120,6 @@ def emissivity_nodes(
         # emissivity and mean temperature give, by up to their covariance.
         low -= SPREAD_SHARE * max(low - bare_range(pan)[1], 0.0)
     return _range_nodes(low, high)
-
-
-def _fitted(pan: Pan, base: Base, calibration: Calibration) -> SurfaceCalibration | None:
-    """Return what calibration cooks taught of these contents in this finish, if anything."""
-    deep = seen_of(base, pan=pan) == "oil"
-    found = [
-        one
-        for one in calibration.surfaces
-        if one.how == "fitted" and one.contents == base.contents and one.finish in ("", pan.finish)
-    ]
-    if base.contents == "oil":
-        found.sort(key=lambda one: math.isnan(one.film_m) != deep)
-    return found[0] if found else None
 
 
 def _range_nodes(low: float, high: float) -> list[tuple[float, float]]:

@@ -125,7 +125,8 @@ def judge(
     hidden = has(flags, Quality.COVERED | Quality.HAND)
     of = np.where(hidden, OF_WORDS.index("food"), np.where(np.isfinite(middle), of, -1))
     read = Reported(of, middle, u95, flags)
-    read = carried.taken_over(read, hidden=seen.hidden, bound_k=bound)
+    if design.estimation.carry_hidden_pan:
+        read = carried.taken_over(read, hidden=seen.hidden, bound_k=bound)
     valid = ~has(read.flags, BLOCKING)
     return BurnerEstimate(
         burner=view.name,

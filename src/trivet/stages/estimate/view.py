@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from trivet.errors import RecordingError
-from trivet.facts.optical import optical_table
-from trivet.kernels.geometry.optics import Pose, footprint_m, point_of_pixel
+from trivet.kernels.geometry.optics import Pose
 from trivet.kernels.image.panfinder import BurnerRegion
-from trivet.kernels.radiation.film import OpticalConstants, film_transmittance
 from trivet.kernels.radiation.planck import (
     Band,
     band_radiance,
@@ -20,19 +17,17 @@ from trivet.kernels.radiation.planck import (
     radiating_temperature_k,
 )
 from trivet.records.calibration import Calibration, DriftCalibration, HeadCalibration
-from trivet.records.design import Design, Head, Window
+from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames
 from trivet.records.sensorcard import SensorCard
-from trivet.terms.contents import table_band
-from trivet.terms.optics import card_band, card_lens, reach_m
+from trivet.terms.calibrated import burner_regions, head_pose, pixels_beside, window_u
+from trivet.terms.optics import card_band
 
 FloatArray = npt.NDArray[np.float64]
 
 LEAST_BESIDE = 8
 """Pixels beside the pans under which the coldest of all stand for the hob."""
 MEDIAN, COLDEST = 0.5, 0.2
-HOT_K = 473.15
-"""Scene for which the loss in grease is weighed."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +45,6 @@ class HeadView:
     """Places of the pixels that stand for the hob."""
     hob_quantile: float
     """Which quantile of theirs does."""
-    transmittance_u: float
-    """Standard uncertainty of the window's transmittance in use."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +71,7 @@ def head_view(name: str, *, design: Design, calibration: Calibration) -> HeadVie
             f"its heads: {', '.join(one.name for one in design.heads)}"
         )
     card, own = design.card(head), calibration.head(name)
-    beside = _beside(head, design=design, pose=head_pose(own))
+    beside = pixels_beside(head, design=design, pose=head_pose(own))
     enough = beside.size >= LEAST_BESIDE
     return HeadView(
         head=head,
@@ -89,7 +82,6 @@ def head_view(name: str, *, design: Design, calibration: Calibration) -> HeadVie
         regions=burner_regions(head, design=design, calibration=own),
         beside=beside if enough else np.arange(card.rows * card.cols, dtype=np.int64),
         hob_quantile=MEDIAN if enough else COLDEST,
-        transmittance_u=transmittance_u(head.window, known=own, band=card_band(card)),
     )
 
 
@@ -147,31 +139,8 @@ def scene_uncertainty_k(
     back = band_radiance_slope(apparent, band=view.band) / (tau * slope)
     gain = view.calibration.gain_u * (apparent - moments.sensor_k)
     noise = noise_k(scene_k, view=view) / np.sqrt(np.maximum(pixels, 1.0))
-    window = (radiance - own) / tau * view.transmittance_u / slope
+    window = (radiance - own) / tau * window_u(view.head, calibration=view.calibration) / slope
     return np.asarray(np.sqrt(back**2 * (moments.offset_u_k**2 + gain**2 + noise**2) + window**2))
-
-
-def transmittance_u(window: Window, *, known: HeadCalibration, band: Band) -> float:
-    """Return the standard uncertainty of the window's transmittance in use.
-
-    A window gets greasy after its calibration: it lies anywhere between what was
-    calibrated and the lowest that the design declares, under the thickest grease that
-    it declares between two cleanings. What is as declared has its declared range.
-    """
-    if known.transmittance_how == "nominal":
-        return float(known.transmittance_u)
-    low, grease = window.transmittance_frac.low, window.grease_m
-    if low is not None and grease is not None:
-        table = optical_table("oil")
-        passed = film_transmittance(
-            float(grease if grease.high is None else grease.high),
-            film=OpticalConstants(table.wavelength_m, table.n, table.k, table.name),
-            temperature_k=HOT_K,
-            band=table_band(band),
-        )
-        low = float(low) * float(passed)
-    soil = 0.0 if low is None else max(known.transmittance - float(low), 0.0) / math.sqrt(3.0)
-    return max(float(known.transmittance_u), soil)
 
 
 def noise_k(scene_k: FloatArray, *, view: HeadView) -> FloatArray:
@@ -179,60 +148,3 @@ def noise_k(scene_k: FloatArray, *, view: HeadView) -> FloatArray:
     at = band_radiance_slope(float(view.card.netd_at_k), band=view.band)
     here = band_radiance_slope(np.nan_to_num(scene_k, nan=300.0), band=view.band)
     return np.asarray(float(view.card.netd_delta_k) * at / here)
-
-
-def head_pose(calibration: HeadCalibration) -> Pose:
-    """Return the calibrated pose of a head."""
-    return Pose(*(float(term) for term in calibration.pose.value))
-
-
-def burner_regions(
-    head: Head, *, design: Design, calibration: HeadCalibration
-) -> dict[str, BurnerRegion]:
-    """Return, for each burner that the head sees, the pixels that its pan can cover."""
-    card = design.card(head)
-    lens, pose = card_lens(card), head_pose(calibration)
-    rows, cols = np.mgrid[0 : card.rows, 0 : card.cols]
-    plane = point_of_pixel(np.stack([rows, cols], axis=-1).astype(float), lens=lens, pose=pose)
-    size = footprint_m(lens, pose)
-    area = size[..., 0] * size[..., 1]
-    regions = {}
-    for burner in design.burners:
-        dx, dy = plane[..., 0] - float(burner.x_m), plane[..., 1] - float(burner.y_m)
-        distance = np.hypot(dx, dy)
-        inside = distance <= reach_m(burner, design=design)
-        if inside.sum() < 4:
-            continue
-        middle = np.unravel_index(np.nanargmin(distance), distance.shape)
-        regions[burner.name] = BurnerRegion(
-            rows[inside],
-            cols[inside],
-            dx[inside],
-            dy[inside],
-            area[inside],
-            math.sqrt(float(area[middle])),
-            _edge_m(distance, inside),
-        )
-    return regions
-
-
-def _edge_m(distance: FloatArray, inside: npt.NDArray[np.bool_]) -> float:
-    """Distance from the burner to the nearest pixel of the frame's border."""
-    border = np.zeros_like(inside)
-    border[[0, -1], :] = border[:, [0, -1]] = True
-    return float(np.nanmin(np.where(border, distance, np.inf)))
-
-
-def _beside(head: Head, *, design: Design, pose: Pose) -> npt.NDArray[np.int64]:
-    """Return the places of the pixels on the cooktop that no pan can cover."""
-    card = design.card(head)
-    rows, cols = np.mgrid[0 : card.rows, 0 : card.cols]
-    pixels = np.stack([rows, cols], axis=-1).astype(float)
-    plane = point_of_pixel(pixels, lens=card_lens(card), pose=pose)
-    beside = (np.abs(plane[..., 0]) <= float(design.cooktop.width_m) / 2) & (
-        np.abs(plane[..., 1]) <= float(design.cooktop.depth_m) / 2
-    )
-    for burner in design.burners:
-        distance = np.hypot(plane[..., 0] - float(burner.x_m), plane[..., 1] - float(burner.y_m))
-        beside &= distance > reach_m(burner, design=design)
-    return np.flatnonzero(beside).astype(np.int64)

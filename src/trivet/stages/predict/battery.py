@@ -25,6 +25,7 @@ from trivet.records.energy import Battery
 from trivet.records.figures import Figure
 from trivet.stages.predict.message import message_j, sized_message
 from trivet.terms.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
+from trivet.terms.computing import frames_w
 from trivet.terms.sensing import frame_s, settling_of
 
 Floats = NDArray[np.float64]
@@ -137,7 +138,7 @@ def _drawn(design: Design, generator: np.random.Generator) -> _Drawn:
         cooks=cooks,
         sleep_w=sleep,
         measure_w=measure,
-        compute_w=compute * float(design.diary.burners),
+        compute_w=compute * float(design.diary.burners) + frames_w(design),
         sound_j=sound,
         after_s=after,
         boot_w=measure if wake.boot_draw_w is None else float(wake.boot_draw_w),
@@ -167,7 +168,7 @@ def _figures(design: Design) -> DayFigures:
         cooks=cooks,
         sleep_w=float(battery.sleep_w),
         measure_w=float(battery.measure_w),
-        compute_w=float(battery.compute_w) * float(design.diary.burners),
+        compute_w=float(battery.compute_w) * float(design.diary.burners) + frames_w(design),
         standby_w=0.0 if wake.kind == "polling" else float(wake.standby_w),
         boot_s=float(wake.boot_s) + frame_s(design),
         boot_w=float(battery.measure_w if wake.boot_draw_w is None else wake.boot_draw_w),

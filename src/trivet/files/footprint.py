@@ -1,0 +1,184 @@
+"""What a written bundle takes: compiled with the tools that are there, the others named.
+
+Bytes of code and constants are of a 32-bit microcontroller where its compiler is found,
+else of this machine. Instructions are counted on this machine and say so: they are an
+estimate for sizing, not cycles of the target.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+
+from trivet.errors import HandoffRefusedError
+from trivet.records.bundle import Footprint
+from trivet.records.design import Design
+from trivet.records.firmware import Firmware
+
+READING = (
+    "trivet_reading.c",
+    "trivet_pixels.c",
+    "trivet_reading_data.c",
+    "trivet_inversion.c",
+    "trivet_table.c",
+)
+CHECK = "trivet_reading_check.c"
+ARM = ("-mcpu=cortex-m0plus", "-mthumb", "-ffreestanding")
+_PROBE = """\
+#include "trivet_reading.h"
+char trivet_size_state[sizeof(trivet_reading_state)];
+char trivet_size_burner[sizeof(trivet_burner_state) + sizeof(trivet_said)];
+"""
+_START = """\
+int main(void);
+void _start(void);
+void _start(void)
+{
+    register int code __asm__("r0") = main();
+    register int call __asm__("r7") = 1;
+    __asm__ volatile("svc 0" : : "r"(code), "r"(call));
+    for (;;) { }
+}
+"""
+
+
+def footprint(folder: Path) -> Footprint:
+    """Return what the bundle in a folder takes; what could not be measured is in the notes."""
+    notes: list[str] = []
+    with tempfile.TemporaryDirectory() as name:
+        work = Path(name)
+        for file in folder.iterdir():
+            if file.suffix in (".c", ".h"):
+                shutil.copy(file, work / file.name)
+        target, flash, tables, ram, burner = _compiled(work, notes)
+        return Footprint(
+            target=target,
+            flash_bytes=flash,
+            table_bytes=tables,
+            ram_bytes=ram,
+            burner_ram_bytes=burner,
+            frame_instructions=_counted(work, notes),
+            emulated=_emulated(work, notes),
+            notes=tuple(notes),
+        )
+
+
+def checked_footprint(folder: Path, *, firmware: Firmware, unproven: bool) -> Footprint:
+    """Return what a bundle takes, or refuse one that exceeds the design's budget."""
+    taken = footprint(folder)
+    for what, used, allowed in (
+        ("flash", taken.flash_bytes, firmware.flash_bytes),
+        ("ram", taken.ram_bytes, firmware.ram_bytes),
+    ):
+        if allowed is not None and used is not None and used > allowed and not unproven:
+            raise HandoffRefusedError(
+                f"the firmware takes {used:,} bytes of {what} ({taken.target}); the design's "
+                f"firmware table allows {allowed:,}: read with fewer pixels or pans, or "
+                "raise the budget"
+            )
+    if taken.emulated is False:
+        raise HandoffRefusedError(f"{folder}: the checker fails on the emulated target")
+    return taken
+
+
+def footprint_lines(taken: Footprint, *, design: Design) -> list[str]:
+    """Return the footprint as sentences for the console."""
+    lines = []
+    if taken.flash_bytes is not None and taken.ram_bytes is not None:
+        lines.append(
+            f"firmware ({taken.target}): {taken.flash_bytes:,} bytes of flash, of these "
+            f"{taken.table_bytes or 0:,} of tables; {taken.ram_bytes:,} bytes of memory, of these "
+            f"{taken.burner_ram_bytes:,} a burner; the budget is "
+            f"{_budget(design.firmware.flash_bytes)} and {_budget(design.firmware.ram_bytes)}"
+        )
+    if taken.frame_instructions is not None:
+        lines.append(
+            f"{taken.frame_instructions:,} instructions a frame, counted on this machine: an "
+            f"estimate, not cycles of the target{_energy(taken.frame_instructions, design)}"
+        )
+    if taken.emulated:
+        lines.append("the checker passes on an emulated processor of the target's kind")
+    return [*lines, *taken.notes]
+
+
+def _budget(allowed: int | None) -> str:
+    return "not stated" if allowed is None else f"{allowed:,}"
+
+
+def _energy(instructions: int, design: Design) -> str:
+    speed, power = design.firmware.instructions_per_s, design.firmware.computing_w
+    if speed is None or power is None:
+        return "; energy unknown: the firmware table lacks instructions_per_s or computing"
+    return f"; {1e6 * instructions / float(speed) * float(power):.1f} uJ a frame"
+
+
+def _compiled(work: Path, notes: list[str]) -> tuple[str, int | None, int | None, int | None, int]:
+    arm = shutil.which("arm-none-eabi-gcc")
+    prefix, flags, target = "arm-none-eabi-", list(ARM), "Cortex-M0+, -Os"
+    if arm is None:
+        notes.append("not cross-compiled: arm-none-eabi-gcc is not on PATH")
+        prefix, flags, target = "", [], "this machine, -Os"
+    tools = [shutil.which(prefix + tool) for tool in ("gcc", "size", "nm")]
+    if None in tools:
+        notes.append("bytes not counted: gcc, size or nm is not on PATH")
+        return "none", None, None, None, 0
+    (work / "probe.c").write_text(_PROBE, encoding="utf-8")
+    sources = [*READING, "trivet_alerts.c", "probe.c"]
+    sources = [one for one in sources if (work / one).exists()]
+    _run(work, [f"{prefix}gcc", "-std=c99", "-Os", "-Wall", "-Wextra", *flags, "-c", *sources])
+    objects = [Path(one).with_suffix(".o").name for one in sources if one != "probe.c"]
+    rows = _run(work, [f"{prefix}size", *objects]).splitlines()[1:]
+    sizes = {row.split()[-1]: int(row.split()[0]) + int(row.split()[1]) for row in rows}
+    held = _run(work, [f"{prefix}nm", "-S", "probe.o"])
+    found = {
+        name: int(size, 16) for size, name in re.findall(r"\S+ (\S+) \S (trivet_size_\w+)", held)
+    }
+    tables = sizes["trivet_reading_data.o"] + sizes["trivet_table.o"]
+    ram, burner = found["trivet_size_state"], found["trivet_size_burner"]
+    return target, sum(sizes.values()), tables, ram, burner
+
+
+def _counted(work: Path, notes: list[str]) -> int | None:
+    if shutil.which("valgrind") is None or shutil.which("gcc") is None:
+        notes.append("instructions not counted: valgrind or gcc is not on PATH")
+        return None
+    _run(work, ["gcc", "-std=c99", "-Os", "-g", CHECK, *READING, "-o", "counted"])
+    told = _run(
+        work,
+        [
+            "valgrind",
+            "--tool=callgrind",
+            "--callgrind-out-file=counted.out",
+            "--toggle-collect=trivet_read_frame",
+            "./counted",
+        ],
+        both=True,
+    )
+    total = re.search(r"Collected : (\d+)", told)
+    heads = [int(n) for n in re.findall(r"(\d+) of \d+ frames match", told)]
+    if total is None or not heads:
+        notes.append("instructions not counted: valgrind gave no count")
+        return None
+    return round(int(total.group(1)) * len(heads) / sum(heads))
+
+
+def _emulated(work: Path, notes: list[str]) -> bool | None:
+    if shutil.which("qemu-arm") is None or shutil.which("arm-none-eabi-gcc") is None:
+        notes.append("not run under emulation: qemu-arm or arm-none-eabi-gcc is not on PATH")
+        return None
+    (work / "start.c").write_text(_START, encoding="utf-8")
+    flags = ["-std=gnu99", "-nostdlib", "-Os", *ARM, "-DTRIVET_BARE"]
+    _run(
+        work,
+        ["arm-none-eabi-gcc", *flags, "start.c", CHECK, *READING, "-lgcc", "-o", "bare.elf"],
+    )
+    ran = subprocess.run(["qemu-arm", "./bare.elf"], cwd=work, capture_output=True, check=False)
+    return ran.returncode == 0
+
+
+def _run(work: Path, command: list[str], *, both: bool = False) -> str:
+    done = subprocess.run(command, cwd=work, capture_output=True, text=True, check=True)
+    return done.stdout + done.stderr if both else done.stdout

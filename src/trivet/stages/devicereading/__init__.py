@@ -1,0 +1,24 @@
+"""The firmware's own reading on the host: its constants, its integers and their exact twin.
+
+``device_readings`` says of a recording what the firmware would; ``device_estimate``
+makes an Estimate of it, so that alerts and verdict run on the very numbers that are shipped.
+"""
+
+from __future__ import annotations
+
+from trivet.stages.devicereading.comparison import (
+    estimate_difference,
+    twin_difference,
+    twin_line,
+)
+from trivet.stages.devicereading.constants import head_readings
+from trivet.stages.devicereading.stage import device_estimate, device_readings
+
+__all__ = [
+    "device_estimate",
+    "device_readings",
+    "estimate_difference",
+    "head_readings",
+    "twin_difference",
+    "twin_line",
+]

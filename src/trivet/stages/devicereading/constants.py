@@ -1,0 +1,260 @@
+"""The firmware's constants, from a design and its calibration."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.device import readingrules as rules
+from trivet.device.fixedpoint import (
+    ONE_Q15,
+    STEPS_PER_K,
+    node_temperatures_k,
+    radiance_table,
+    share_q15,
+    temperature_q6,
+)
+from trivet.device.readingrules import HeadNumbers, HeadReading
+from trivet.errors import HandoffRefusedError
+from trivet.kernels.geometry.optics import view_angle_rad
+from trivet.kernels.image.panfinder import BurnerRegion
+from trivet.kernels.radiation.planck import band_radiance, band_radiance_slope
+from trivet.records.calibration import Calibration, HeadCalibration
+from trivet.records.design import Design, Head
+from trivet.records.sensorcard import SensorCard
+from trivet.stages.devicereading.masks import Mask, hot_side, pan_mask
+from trivet.stages.devicereading.surfaces import ToldSurface, surface_range, told_surfaces
+from trivet.terms.calibrated import burner_regions, head_pose, pixels_beside, window_u
+from trivet.terms.optics import card_band
+
+Ints = npt.NDArray[np.int64]
+
+LEAST_BESIDE, MEDIAN, COLDEST = 8, 0.5, 0.2
+LEAST_CONTRAST_K, TAKEN_OFF_K = 4.0, 31.0
+DROP_K, STEAM_K = 15.0, 0.35
+UNEVEN_FRAC = 0.25
+"""Half-width for the part of a pan outside its mask, as a share of P95 - P5 (own estimate)."""
+K95 = 1.96
+
+
+def head_readings(design: Design, *, calibration: Calibration) -> tuple[HeadReading, ...]:
+    """Return the constants of every head that reads a burner, in the design's order.
+
+    Parameters
+    ----------
+    design : Design
+        Sensors, burners, pans, contents, validity.
+    calibration : Calibration
+        Poses, drift, windows, pixels, surfaces.
+
+    Returns
+    -------
+    tuple of HeadReading
+        A burner belongs to the head that has the most pixels on it.
+
+    Raises
+    ------
+    HandoffRefusedError
+        If a constant does not fit the firmware's integers, or no head sees a burner.
+
+    Notes
+    -----
+    Rounded to words here and nowhere else.
+
+    References
+    ----------
+    ``trivet.device.readingrules`` for the words.
+    """
+    known = {one.head for one in calibration.heads}
+    heads = [head for head in design.heads if head.name in known]
+    regions = {
+        head.name: burner_regions(head, design=design, calibration=calibration.head(head.name))
+        for head in heads
+    }
+    best: dict[str, list[str]] = {head.name: [] for head in heads}
+    for burner in design.burners:
+        counts = {n: r[burner.name].rows.size for n, r in regions.items() if burner.name in r}
+        if counts:
+            best[max(counts, key=lambda name: counts[name])].append(burner.name)
+    found = tuple(
+        _head_reading(head, best[head.name], regions[head.name], design, calibration)
+        for head in heads
+        if best[head.name]
+    )
+    if not found:
+        raise HandoffRefusedError("no head sees a burner: there is nothing to read")
+    return found
+
+
+def _head_reading(
+    head: Head,
+    burners: list[str],
+    regions: dict[str, BurnerRegion],
+    design: Design,
+    calibration: Calibration,
+) -> HeadReading:
+    card, own = design.card(head), calibration.head(head.name)
+    band = card_band(card)
+    told = told_surfaces(design)
+    side = hot_side(next(iter(regions.values())))
+    masks: list[Mask] = []
+    table = np.zeros((len(burners), len(told), 7), dtype=np.int64)
+    for b, name in enumerate(burners):
+        places = {}
+        for radius in sorted({float(pan.diameter_m) / 2 for pan in design.pans}):
+            places[radius] = len(masks)
+            masks.append(pan_mask(regions[name], radius_m=radius, card=card, side=side))
+        angle = _angle(name, head, design, own)
+        for place, word in enumerate(told):
+            table[b, place] = _surface_row(word, places, (design, calibration, own, head), angle)
+    beside = pixels_beside(head, design=design, pose=head_pose(own))
+    enough = beside.size >= LEAST_BESIDE
+    pixels = card.rows * card.cols
+    exact = band_radiance(node_temperatures_k(), band=band)
+    term = own.pixels
+    offset, gain = np.zeros(pixels, np.int64), np.full(pixels, 1 << 14, np.int64)
+    if term is not None:
+        offset = np.rint(term.offset_k.ravel() * STEPS_PER_K).astype(np.int64)
+        gain = np.rint((1 << 14) / term.gain.ravel()).astype(np.int64)
+        gain[term.bad.ravel()] = 0
+    reading = HeadReading(
+        head=head.name,
+        burners=tuple(burners),
+        surfaces=tuple(one.name for one in told),
+        numbers=_numbers(head, design, own, side, enough),
+        radiance=radiance_table(exact).values,
+        decay=np.rint(ONE_Q15 * np.exp(-np.arange(rules.EXP_STEPS + 1) / rules.EXP_PER_TAU)).astype(
+            np.int64
+        ),
+        pixel_offset=offset,
+        pixel_gain=gain,
+        beside=beside if enough else np.arange(pixels, dtype=np.int64),
+        mask_start=np.cumsum([0, *(m.pixel.size for m in masks)]).astype(np.int64),
+        mask_pixel=np.concatenate([m.pixel for m in masks]),
+        mask_weight=np.concatenate([m.weight for m in masks]),
+        hot_start=np.cumsum([0, *(m.hot.size for m in masks)]).astype(np.int64),
+        hot_pixel=np.concatenate([m.hot for m in masks]),
+        mask_edge=np.array([m.edge for m in masks], dtype=np.int64),
+        mask_rim=np.array([round(m.unread * ONE_Q15) for m in masks], dtype=np.int64),
+        surface=table,
+    )
+    _checked(reading)
+    return reading
+
+
+def _angle(burner: str, head: Head, design: Design, own: HeadCalibration) -> float:
+    middle = [float(design.burner(burner).x_m), float(design.burner(burner).y_m), 0.0]
+    return float(view_angle_rad(middle, pose=head_pose(own)))
+
+
+def _surface_row(
+    word: ToldSurface,
+    places: dict[float, int],
+    records: tuple[Design, Calibration, HeadCalibration, Head],
+    angle_rad: float,
+) -> list[int]:
+    design, calibration, own, head = records
+    band = card_band(design.card(head))
+    span = surface_range(
+        word, design=design, calibration=calibration, band=band, angle_rad=angle_rad
+    )
+    radius = min(places) if word.pan is None else float(design.pan(word.pan).diameter_m) / 2
+    shiny = not span.known or span.low < float(design.estimation.min_emissivity_frac)
+    bits = shiny * rules.SHINY | (not span.alike) * rules.AMBIGUOUS | span.liquid * rules.LIQUID
+    low, high = share_q15(span.low), share_q15(span.high)
+    mirrored_u = own.reflected_u_k
+    if not math.isfinite(own.reflected_k):
+        mirrored_u = design.surroundings.reflected_k.standard_uncertainty
+    # What is mirrored counts by its slope against that of a pan at 400 K.
+    slope = float(
+        band_radiance_slope(float(design.surroundings.reflected_k), band=band)
+        / band_radiance_slope(400.0, band=band)
+    )
+    noise = float(design.card(head).netd_delta_k) / math.sqrt(design.estimation.min_pixels)
+    settled = math.sqrt(
+        own.drift.covariance[0, 0]
+        + noise**2
+        + ((1.0 - (span.low + span.high) / 2) * slope * mirrored_u) ** 2
+    )
+    wide = round(K95 * settled * STEPS_PER_K)
+    return [places[radius], low, high, (low + high + 1) // 2, span.of, bits, wide]
+
+
+def _numbers(
+    head: Head, design: Design, own: HeadCalibration, side: int, enough: bool
+) -> HeadNumbers:
+    card, drift = design.card(head), own.drift
+    tau = float(own.transmittance)
+    spread = np.sqrt(np.maximum(np.diag(drift.covariance), 0.0))
+    rules_of = design.estimation
+    noise = float(card.netd_delta_k)
+    low = -1.0 if card.range_low_k is None else float(card.range_low_k)
+    return HeadNumbers(
+        cols=card.cols,
+        drift_a_q12=round(float(drift.value[0]) * 4096),
+        drift_b_q16=round(float(drift.value[1]) * 65536),
+        drift_c_ms=round(float(drift.value[2]) * 1000),
+        drift_d_q12=round(float(drift.value[3]) * 4096),
+        tau_ms=max(1, round(drift.tau_s * 1000)),
+        housing_ref=_steps(drift.housing_ref_k),
+        has_pixel_term=int(own.pixels is not None),
+        window_rise=_steps(head.window.rise_delta_k.middle),
+        transmittance=share_q15(tau),
+        mirrored=int(temperature_q6(mirrored_k(own, design=design))),
+        hob_rank_q15=int((MEDIAN if enough else COLDEST) * ONE_Q15),
+        stale_ms=round(float(rules_of.stale_after_s) * 1000),
+        settle_ms=round(float(card.settle_s or 0.0) * 1000),
+        contrast=_steps(max(LEAST_CONTRAST_K, 5 * noise) * tau),
+        taken_off=_steps(TAKEN_OFF_K * tau),
+        range_low=_steps(low),
+        bound=_steps(float(rules_of.u95_bound_delta_k)),
+        min_pixels=rules_of.min_pixels,
+        heated=_steps(float(rules_of.heated_above_k)),
+        reporter=rules.REPORTERS.index(design.firmware.reporter),
+        drop=_steps(drop_k(card)),
+        noise=max(1, _steps(noise)),
+        steam_square=round((STEAM_K * STEPS_PER_K) ** 2 * 256),
+        steam_cap=_steps(4 * STEAM_K),
+        u_wake=_steps(K95 * float(spread[3])),
+        u_housing_q15=round(K95 * float(spread[1]) * ONE_Q15),
+        u_gain_q15=round(
+            K95 * math.hypot(own.gain_u, window_u(head, calibration=own) / tau) * ONE_Q15
+        ),
+        u_uneven_q15=round(UNEVEN_FRAC * ONE_Q15),
+        hot_rows=side,
+        hot_cols=side,
+    )
+
+
+def mirrored_k(own: HeadCalibration, *, design: Design) -> float:
+    """Return the radiative temperature of what pans mirror, measured or as designed."""
+    if math.isfinite(own.reflected_k):
+        return float(own.reflected_k)
+    return float(design.surroundings.reflected_k.middle)
+
+
+def drop_k(card: SensorCard) -> float:
+    """Return the fall within about 2 s by which a pixel is known to be covered."""
+    return max(DROP_K, 8 * float(card.netd_delta_k))
+
+
+def _steps(kelvin: float) -> int:
+    return round(kelvin * STEPS_PER_K)
+
+
+def _checked(reading: HeadReading) -> None:
+    """Refuse constants that the firmware's types or products cannot hold."""
+    for name, value in reading.numbers._asdict().items():
+        if not -(1 << 31) < value < 1 << 31:
+            raise HandoffRefusedError(f"head {reading.head!r}: {name} = {value} exceeds 32 bits")
+    n = reading.numbers
+    if max(abs(n.drift_b_q16), abs(n.drift_c_ms), abs(n.drift_d_q12), abs(n.drift_a_q12)) > 1 << 28:
+        raise HandoffRefusedError(f"head {reading.head!r}: the drift terms would overflow")
+    if reading.pixels > 65535 or int(reading.mask_pixel.size) > 1 << 24:
+        raise HandoffRefusedError(f"head {reading.head!r}: more pixels than 16 bits count")
+    if np.any(np.abs(reading.pixel_offset) > 32767) or np.any(reading.pixel_gain > 65535):
+        raise HandoffRefusedError(f"head {reading.head!r}: a pixel's term exceeds 16 bits")
+    if np.any(reading.surface < 0) or np.any(reading.surface > 65535):
+        raise HandoffRefusedError(f"head {reading.head!r}: a surface's words exceed 16 bits")

@@ -1,0 +1,178 @@
+"""What the firmware would say of a recording, as words and as an Estimate."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.device import readingrules as rules
+from trivet.device.fixedpoint import NO_READING, OVER_RANGE, STEPS_PER_K, temperature_q6
+from trivet.device.reading import device_reading
+from trivet.device.readingrules import HeadReading, cold_reading
+from trivet.errors import RecordingError
+from trivet.records.calibration import Calibration
+from trivet.records.cook import Told
+from trivet.records.design import Design
+from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.recording import HeadFrames, Sight
+from trivet.stages.devicereading.constants import head_readings
+from trivet.stages.devicereading.surfaces import told_place, told_surfaces
+
+Ints = npt.NDArray[np.int64]
+
+
+def frame_words(frames: HeadFrames) -> tuple[Ints, Ints]:
+    """Return the words that the sensor's driver hands to the firmware.
+
+    Parameters
+    ----------
+    frames : HeadFrames
+        As recorded or simulated.
+
+    Returns
+    -------
+    tuple
+        (time, pixel) [1/64 K], and (time, 3): time [ms], housing [1/64 K], awake [ms].
+
+    Notes
+    -----
+    Rounded half up: up to 8 mK a pixel.
+
+    References
+    ----------
+    ``trivet.device.fixedpoint``.
+    """
+    pixels = temperature_q6(frames.apparent_k.reshape(frames.time_s.size, -1))
+    sensor = np.stack(
+        [
+            np.floor(frames.time_s * 1000.0 + 0.5).astype(np.int64),
+            temperature_q6(frames.sensor_k),
+            np.floor(frames.awake_s * 1000.0 + 0.5).astype(np.int64),
+        ],
+        axis=1,
+    )
+    return pixels, sensor
+
+
+def told_words(told: Told, *, constants: HeadReading, design: Design) -> Ints:
+    """Return the place of what was told of each burner of a head."""
+    surfaces = told_surfaces(design)
+    places = [told_place(told.about(one), surfaces=surfaces) for one in constants.burners]
+    return np.array(places, dtype=np.int64)
+
+
+def device_readings(
+    sight: Sight, *, design: Design, calibration: Calibration
+) -> tuple[tuple[HeadReading, Ints], ...]:
+    """Return the firmware's words of every head, and the constants they were made with.
+
+    Parameters
+    ----------
+    sight : Sight
+        Frames, sensor state and what the cook told.
+    design : Design
+        Sensors, burners, pans and contents.
+    calibration : Calibration
+        Its terms become the firmware's constants.
+
+    Returns
+    -------
+    tuple
+        For each head its constants and (time, burner, 10) words.
+
+    Raises
+    ------
+    RecordingError
+        If a head of the design has no frames, or its frames another shape.
+
+    Notes
+    -----
+    Every cook begins with a cold memory, as after waking.
+
+    References
+    ----------
+    ``trivet.device.reading``.
+    """
+    found = []
+    for constants in head_readings(design, calibration=calibration):
+        frames = next((one for one in sight.heads if one.head == constants.head), None)
+        if frames is None or frames.apparent_k[0].size != constants.pixels:
+            raise RecordingError(
+                f"head {constants.head!r} has no frames of {constants.pixels} pixels in this "
+                "recording: read it with the design that it was made with"
+            )
+        pixels, sensor = frame_words(frames)
+        told = told_words(sight.told, constants=constants, design=design)
+        words = device_reading(
+            pixels, sensor=sensor, told=told, constants=constants, state=cold_reading(constants)
+        )
+        found.append((constants, words))
+    return tuple(found)
+
+
+def device_estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estimate:
+    """Return the firmware's words of a recording as an Estimate.
+
+    Parameters
+    ----------
+    sight, design, calibration : Sight, Design, Calibration
+        As for :func:`device_readings`.
+
+    Returns
+    -------
+    Estimate
+        On the times of the first head; another head's words count from their frame on.
+
+    Raises
+    ------
+    RecordingError
+        From :func:`device_readings`.
+
+    Notes
+    -----
+    Nothing is computed here: words become kelvin.
+
+    References
+    ----------
+    ``trivet.device.reading``.
+    """
+    time_s = sight.heads[0].time_s
+    burners: dict[str, BurnerEstimate] = {}
+    for constants, words in device_readings(sight, design=design, calibration=calibration):
+        own_s = next(one.time_s for one in sight.heads if one.head == constants.head)
+        at = np.searchsorted(own_s, time_s, side="right") - 1
+        early = at < 0
+        for b, name in enumerate(constants.burners):
+            rows = words[np.maximum(at, 0), b].copy()
+            rows[early] = 0
+            rows[early, rules.PRESENT], rows[early, rules.FLAGS] = 2, 1
+            rows[early, rules.OF] = rules.NOTHING
+            burners[name] = burner_estimate(name, constants.head, rows)
+    order = [one.name for one in design.burners if one.name in burners]
+    return Estimate(time_s=time_s, burners=tuple(burners[name] for name in order))
+
+
+def burner_estimate(burner: str, head: str, words: Ints) -> BurnerEstimate:
+    """Return one burner's words (time, 10) as an estimate."""
+    of = words[:, rules.OF]
+    spread = words[:, rules.SPREAD]
+    hottest = _kelvin(words[:, rules.HOTTEST])
+    return BurnerEstimate(
+        burner=burner,
+        head=head,
+        present=words[:, rules.PRESENT].astype(np.int8),
+        of=np.where(of == rules.NOTHING, -1, of).astype(np.int8),
+        reported_k=_kelvin(words[:, rules.REPORTED]),
+        u95_k=_kelvin(words[:, rules.HALF], where=words[:, rules.REPORTED] != NO_READING),
+        hottest_k=np.where(words[:, rules.HOTTEST] == OVER_RANGE, np.inf, hottest),
+        nonuniformity_k=np.where(spread > 0, (spread - 1) / STEPS_PER_K, np.nan),
+        apparent_k=_kelvin(words[:, rules.APPARENT]),
+        flags=words[:, rules.FLAGS].astype(np.uint32),
+        heat_on=words[:, rules.HEAT_ON].astype(np.bool_),
+        pixels=words[:, rules.OPEN].astype(np.int8),
+    )
+
+
+def _kelvin(words: Ints, *, where: npt.NDArray[np.bool_] | None = None) -> npt.NDArray[np.float64]:
+    given = words != NO_READING if where is None else where
+    return np.where(given, words / STEPS_PER_K, np.nan)

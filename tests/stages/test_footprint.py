@@ -1,0 +1,72 @@
+"""Budget and energy of the firmware: against hand-made figures."""
+
+from __future__ import annotations
+
+import shutil
+
+import numpy as np
+import pytest
+
+from trivet.errors import HandoffRefusedError
+from trivet.files.footprint import checked_footprint, footprint, footprint_lines
+from trivet.records.design import Design
+from trivet.records.firmware import Firmware
+from trivet.stages.calibrate import calibrate
+from trivet.stages.handoff import handoff
+from trivet.terms.computing import frames_w
+
+TOOLS = ("gcc", "size", "nm")
+needs_tools = pytest.mark.skipif(
+    any(shutil.which(one) is None for one in TOOLS), reason="gcc, size or nm is not on PATH"
+)
+
+
+@pytest.fixture(scope="module")
+def folder(plain_design, tmp_path_factory):
+    calibration = calibrate(plain_design, recordings=[])
+    from trivet.records.verdict import Verdict
+
+    bundle = handoff(
+        plain_design, calibration=calibration, verdict=Verdict((), ()), hashes={}, unproven=True
+    )
+    place = tmp_path_factory.mktemp("bundle")
+    for file in bundle.files:
+        (place / file.name).write_text(file.text)
+    return place
+
+
+@needs_tools
+def test_footprint_is_counted_and_what_is_missing_is_named(folder, plain_design):
+    one = footprint(folder)
+    # 14 bytes a pixel padded to 16, and 2 of scratch, are the larger part of the memory.
+    assert 768 * 16 < one.ram_bytes < 20_000
+    assert 3_000 < one.table_bytes < one.flash_bytes < 60_000
+    assert one.emulated is not False
+    for tool, found in (
+        ("arm-none-eabi-gcc", "Cortex" in one.target),
+        ("valgrind", one.frame_instructions is not None),
+    ):
+        assert found == (shutil.which(tool) is not None)
+        assert found or any(tool in note for note in one.notes)
+    if one.frame_instructions is not None:
+        assert 10_000 < one.frame_instructions < 1_000_000
+    assert any("not stated" in line for line in footprint_lines(one, design=plain_design))
+
+
+@needs_tools
+def test_a_budget_that_does_not_hold_is_refused(folder):
+    tight = Firmware.model_validate({"ram_bytes": 1000})
+    with pytest.raises(HandoffRefusedError, match="ram"):
+        checked_footprint(folder, firmware=tight, unproven=False)
+    assert checked_footprint(folder, firmware=tight, unproven=True).ram_bytes > 1000
+
+
+def test_power_of_frames_is_instructions_over_speed(design_tables):
+    assert frames_w(Design.model_validate(design_tables)) == 0.0
+    design_tables["firmware"] = {
+        "frame_instructions": "100000",
+        "instructions_per_s": "40000000",
+        "computing": "12 mW",
+    }
+    # 4 frames a second of 2.5 ms each: 1 % of 12 mW.
+    assert np.isclose(frames_w(Design.model_validate(design_tables)), 1.2e-4)
