@@ -18,10 +18,9 @@ from trivet.records.scoring import ScoreSheet
 
 COOKS, UNITS = 525, 10
 HOLDS = ("liquid", "dark-pan", "seasoned")
-FALLS_SHORT = {"oil": 0.75, "thin-oil": 0.65, "food": 0.40, "other": 0.80}
+FALLS_SHORT = {"oil": 0.75, "thin-oil": 0.75, "food": 0.75, "other": 0.85}
 """Strata whose intervals are known to be too narrow (docs/scoring.md), and the share that the
-exact interval must still reach: worse than that is a step back. With food few readings are
-given at all, so few are drawn."""
+exact interval must still reach: worse than that is a step back."""
 
 
 def in_thread() -> Pools:
