@@ -239,7 +239,9 @@ def _march(block: Block, core: tc.Core, power: FloatArray, contact: FloatArray) 
     step, every, steps = block.settings.step_s, block.settings.record_every, len(power)
     marks = np.unique(np.append(np.arange(0, steps + 1, every), steps))
     record = _empty_record(core, moments=len(marks), pieces=contact.shape[1])
-    wrong = march(core, seen_wide(core), Drive(power, contact, float(step), int(every)), record)
+    # copies: the march is compiled once more for arrays that may not be written
+    drive = Drive(np.array(power, order="C"), np.array(contact, order="C"), float(step), int(every))
+    wrong = march(core, seen_wide(core), drive, record)
     if wrong >= 0:
         _refuse_runaway(block, core.cells, wrong * step)
     heat = np.empty_like(record.heat)
