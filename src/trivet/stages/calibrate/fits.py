@@ -293,6 +293,7 @@ def fitted_surface(
         reduced_chi2=float(np.mean([one.reduced_chi2 for one in cooks])),
         reason=reason,
         film_covariance=spread,
+        film=film,
     )
     return surface, tuple(refused)
 

@@ -171,5 +171,16 @@ def nominal_surface(
     """Return a surface's terms as designed."""
     nan = math.nan
     return SurfaceCalibration(
-        contents, finish, "nominal", *prior, film_m, nan, nan, nan, 0, nan, reason
+        contents,
+        finish,
+        "nominal",
+        *prior,
+        film_m,
+        nan,
+        nan,
+        nan,
+        0,
+        nan,
+        reason,
+        film=math.isfinite(film_m),
     )

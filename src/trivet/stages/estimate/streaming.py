@@ -236,6 +236,7 @@ def burner_view(
             calibration=calibration,
             band=head.band,
             angle_rad=float(view_angle_rad(middle, pose=pose)),
+            window_frac=head.calibration.transmittance_u / head.calibration.transmittance,
         ),
         radii_m=(min(radii), max(radii) / (1 - rise)),
         eye_m=(pose.x_m - float(burner.x_m), pose.y_m - float(burner.y_m)),
