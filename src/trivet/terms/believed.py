@@ -26,7 +26,13 @@ LEAST_MASS = 0.01
 
 
 def believed_nodes(
-    pan: Pan, base: Base, *, calibration: Calibration, window_frac: float, band: Band, angle_rad: float
+    pan: Pan,
+    base: Base,
+    *,
+    calibration: Calibration,
+    window_frac: float,
+    band: Band,
+    angle_rad: float,
 ) -> list[tuple[float, float]]:
     """Return equally likely band emissivities of contents in a pan, each with a small spread.
 
