@@ -133,7 +133,7 @@ class SurfaceCalibration:
     """(3, 3) of log thickness (spread between cooks included), emissivity of the pan below, log of
     the liquid's k scale; None without a film."""
     film: bool = False
-    """Whether the contents are oil so thin that the pan shows through, its thickness known or not."""
+    """Whether it is of oil so thin that the pan shows through, its thickness known or not."""
 
 
 @dataclass(frozen=True)

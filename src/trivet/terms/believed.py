@@ -1,4 +1,4 @@
-"""Which emissivities what is seen may have: its physical range and what calibration taught of it."""
+"""Which emissivities what is seen may have: its physical range, and what calibration taught."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import ndtr
+from scipy.special import ndtr, stdtrit
 
 from trivet.kernels.radiation.planck import Band
 from trivet.records.calibration import Calibration, SurfaceCalibration
@@ -60,7 +60,9 @@ def believed_nodes(
     at 0.87 +- 0.16 is still between 0.80 and 0.96, and a smooth face of oil does not pass what
     Fresnel lets it emit.  The belief is therefore the fit's normal distribution within the
     physical range, whose ends the window's doubt blurs.  Where the two all but exclude one
-    another, both count, from the lowest to the highest.
+    another, both count, from the lowest to the highest.  A bare pan keeps its finish's whole
+    range: pans of one finish differ by it for life, and an interval that is right for most of
+    them would be wrong on some of them every day.
 
     References
     ----------
@@ -78,16 +80,41 @@ def believed_nodes(
     weight = inside * fit
     if weight.sum() < LEAST_MASS * u * math.sqrt(2.0 * math.pi) / STEP:
         return range_nodes(max(min(low, mean - 2.0 * u), STEP), min(max(high, mean + 2.0 * u), 1.0))
+    if base.contents == "dry":  # a few pans of a finish do not say what the next one has
+        return range_nodes(low, high)
     return _equal_parts(eps, weight)
+
+
+def believed_range(
+    pan: Pan, base: Base, *, calibration: Calibration, band: Band, angle_rad: float
+) -> tuple[float, float]:
+    """Return the lowest and highest emissivity that contents in a pan may have.
+
+    What calibration taught counts with twice its standard uncertainty, within the physical
+    range; where they do not meet, from the lowest to the highest of both.
+    """
+    low, high = physical_range(pan, base, band=band, angle_rad=angle_rad)
+    fitted = fitted_surface(pan, base, calibration=calibration)
+    if fitted is None:
+        return low, high
+    mean, u = fitted_emissivity(fitted)
+    if mean + 2.0 * u < low or mean - 2.0 * u > high:
+        return min(low, mean - 2.0 * u), max(high, mean + 2.0 * u)
+    if base.contents == "dry":
+        return low, high
+    return max(low, mean - 2.0 * u), min(high, mean + 2.0 * u)
 
 
 def fitted_emissivity(fitted: SurfaceCalibration) -> tuple[float, float]:
     """Return a fit's emissivity and standard uncertainty for the next cook.
 
-    Cooks that scatter beyond their uncertainties widen it by the Birge ratio.
+    Pairs that scatter beyond their uncertainties widen it by the Birge ratio, and few cooks by
+    Student's factor: their spread is itself known badly (1.4 for three, 1.1 for ten; the declared
+    spread counts as one more degree of freedom).
     """
-    ratio = math.sqrt(max(float(np.nan_to_num(fitted.reduced_chi2)), 1.0))
-    return fitted.emissivity, ratio * fitted.emissivity_u
+    birge = math.sqrt(max(float(np.nan_to_num(fitted.reduced_chi2)), 1.0))
+    student = float(stdtrit(max(fitted.cooks, 1) + 1.0, 0.975)) / 1.96
+    return fitted.emissivity, birge * student * fitted.emissivity_u
 
 
 def physical_range(pan: Pan, base: Base, *, band: Band, angle_rad: float) -> tuple[float, float]:

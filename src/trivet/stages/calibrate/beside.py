@@ -7,6 +7,7 @@ millimetres: on a pan that is hottest over the flames the two differ.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -79,9 +80,8 @@ def beside(mean_k: Array, *, around: Around) -> Beside:
     unknown = np.full(mean_k.shape[0], np.nan)
     if x.size < LEAST_PLANE or np.linalg.matrix_rank(lever, tol=1e-6) < lever.shape[1]:
         return Beside(unknown, unknown, np.column_stack([unknown, unknown]))
-    whole = np.where(np.isfinite(mean_k).all(axis=1)[:, None], mean_k, 0.0)
-    terms = whole @ np.linalg.pinv(lever).T
-    terms[~np.isfinite(mean_k).all(axis=1)] = np.nan
+    whole = np.isfinite(mean_k.sum(axis=1, keepdims=True))
+    terms = np.where(whole, np.where(whole, mean_k, 0.0) @ np.linalg.pinv(lever).T, np.nan)
     slope_k = np.hypot(terms[:, 1], terms[:, 2])
     curved_k = 0.0 * slope_k
     if bent:
@@ -94,7 +94,9 @@ def beside(mean_k: Array, *, around: Around) -> Beside:
     )
 
 
-def short_means(frames_k: Array, *, time_s: Array, moments_s: Array, half_s: float) -> Array:
+def short_means(
+    frames_k: npt.NDArray[np.floating[Any]], *, time_s: Array, moments_s: Array, half_s: float
+) -> Array:
     """Return the mean of each pixel round each moment, NaN where a frame has no value."""
     found = np.full((moments_s.size, frames_k.shape[1]), np.nan)
     for k, moment in enumerate(moments_s):

@@ -76,9 +76,8 @@ class PairSeries:
 
     def kept(self, use: npt.NDArray[np.bool_]) -> PairSeries:
         """Return the series with some of its samples."""
-        names = (
-            "apparent_k", "u_k", "reference_k", "housing_k", "housing_rate_kps", "awake_s", "beside_k"
-        )  # fmt: skip
+        said = ("apparent_k", "u_k", "reference_k", "beside_k")
+        names = (*said, "housing_k", "housing_rate_kps", "awake_s")
         return replace(self, **{name: getattr(self, name)[use] for name in names})
 
 
@@ -256,7 +255,7 @@ def _beside(
         frames.apparent_k[:, near], time_s=frames.time_s, moments_s=moments, half_s=HALF_WINDOW_S
     )
     blur_px = float(design.card(head).blur_px)
-    return beside(means, around=Around(*away[near].T, seen.pitch_m, blur_px))
+    return beside(means, around=Around(away[near, 0], away[near, 1], seen.pitch_m, blur_px))
 
 
 def _series(

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from trivet.kernels.heat.carriedpan import CarryRule
 from trivet.kernels.image import panreading
 from trivet.kernels.image.burnerpass import (
     WIDTH,
@@ -23,29 +22,28 @@ from trivet.kernels.image.burnerpass import (
     burner_place,
     new_memory,
 )
-from trivet.kernels.image.panfinder import BurnerRegion, FinderRule
+from trivet.kernels.image.panfinder import FinderRule
 from trivet.kernels.image.panreading import ReadingRule
 from trivet.kernels.image.panrings import RINGS, RingRule, ring_area_frac
 from trivet.kernels.image.trend import Tail, held_s, trailing_slope
 from trivet.kernels.radiation.planck import band_radiance_slope, radiating_temperature_k
 from trivet.kernels.radiation.scenepass import SceneFrames
 from trivet.kernels.radiation.seensurface import (
-    Hypothesis,
     no_evidence,
     read_surface,
     weigh,
 )
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate
-from trivet.records.estimation import Reporter
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.judging import (
     JudgeMemory,
-    Seen,
     judge,
     least_contrast_k,
 )
 from trivet.stages.estimate.reporters import reported_scene_k
-from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
+from trivet.stages.estimate.seen import Seen
+from trivet.stages.estimate.view import Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -76,33 +74,6 @@ RATE_SPAN_S, STILL_KPS = 8.0, 0.06
 LEAP_K, LIQUID_KPS, LEAPS_S = 3.0, 1.5, (1.0, 3.0)
 """A liquid does not get warmer or colder by more than this, and so much a second more: half a
 litre on 2.2 kW gains 1 K/s."""
-
-
-@dataclass(frozen=True)
-class BurnerView:
-    """What one burner's reading needs from around it."""
-
-    name: str
-    head: HeadView
-    region: BurnerRegion
-    hypotheses: tuple[Hypothesis, ...]
-    radii_m: tuple[float, float]
-    """Smallest and largest radius of a rim, as projected onto the cooktop plane."""
-    eye_m: tuple[float, float]
-    """Foot of the head on the cooktop, from the burner's centre."""
-    rise_frac: float
-    """Height of the rim over the height of the head."""
-    base_radius_m: float | None
-    """Radius of the base, where the cook told which pan it is."""
-    boiling_k: float
-    carry: CarryRule
-    reporter: Reporter = "area-mean"
-
-    @property
-    def expects_water(self) -> bool:
-        """Whether water is at least as likely as all else."""
-        water = sum(one.prior for one in self.hypotheses if one.is_water)
-        return water >= 0.5 * sum(one.prior for one in self.hypotheses)
 
 
 @dataclass

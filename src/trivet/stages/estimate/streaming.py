@@ -26,7 +26,8 @@ from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Burner, Design
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
 from trivet.records.recording import HeadFrames
-from trivet.stages.estimate.burner import BurnerReader, BurnerView
+from trivet.stages.estimate.burner import BurnerReader
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.hypotheses import burner_hypotheses, full_heat_w, heat_store_jk
 from trivet.stages.estimate.view import (
     HeadView,
