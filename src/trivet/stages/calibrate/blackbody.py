@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -28,6 +29,8 @@ Array = npt.NDArray[np.float64]
 LEVEL_HALF_K, EMISSIVITY_HALF = 1.0, 0.01
 """Half-widths of a black body whose sheet gives no range; common practice, no source."""
 FLOOR_K = 0.1
+CONFLICT = 2.5
+"""So many joint uncertainties apart, the scene is not taken for one through the window."""
 GAIN_LEFT = 0.15
 """Share of the gain's uncertainty that stays: a gain acts on kelvin, a window on radiance. Matched
 at 25 and 200 C, a gain of 2 % and the window that stands for it part by 0.4 K at 300 C and less
@@ -67,6 +70,16 @@ def blackbody_term(
         fit = _fit(levels, view=view)
     except (NotEnoughDataError, OutOfRangeError) as error:
         return nominal, (f"{where}: {error}; in force: as designed",)
+    off = fit.transmittance - nominal.transmittance
+    allowed = CONFLICT * math.hypot(
+        fit.transmittance_u, nominal.transmittance_u, nominal.transmittance * nominal.gain_u
+    )
+    if abs(off) > allowed:
+        return nominal, (
+            f"{where}: it asks for a window of {fit.transmittance:.3f} where "
+            f"{nominal.transmittance:.3f} is designed; was it seen through the window? "
+            "in force: as designed",
+        )
     value, covariance = nominal.drift.value.copy(), nominal.drift.covariance.copy()
     value[0] += fit.offset_k
     covariance[0, :] = covariance[:, 0] = 0.0
