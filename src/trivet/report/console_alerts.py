@@ -257,11 +257,14 @@ def show_tuning(found: Tuning) -> RenderableType:
         text_table(
             f"Settings of {found.alert}: {found.evaluations} tried on {len(found.cooks)}"
             f" calibration cooks ({found.independent} independent, due in {found.due})",
-            ("", "settings", "lead, 5 %>", "missed or late>", "nuisance>", "chatter>"),
+            ("", "settings", "lead, 5 %>", "missed>", "nuisance>", "chatter>", "turned>"),
             rows,
         ),
         text_line(
-            f"Pick: {found.reason}. The design is not changed; to take it, write\n{lines}\n"
+            "Lead: 5 % quantile, a missed or late cook counted as none. Missed: missed or late."
+            " Turned: ordinary cooks warned of a limit, rightly at their rate, that turned down"
+            f" by themselves.\nPick: {found.reason}. The design is not changed; to take it, write"
+            f"\n{lines}\n"
             "Counts on the cooks that were searched flatter: judge the pick by 'trivet alerts',"
             " whose proof cooks this search has not seen."
         ),
@@ -271,4 +274,5 @@ def show_tuning(found: Tuning) -> RenderableType:
 def _point(one: TunedPoint, mark: str) -> tuple[str, ...]:
     lead = f"{one.lead_s:.0f} s" if math.isfinite(one.lead_s) else "none due"
     words = ", ".join(f"{key} {text}" for key, text in one.values)
-    return (mark, words, lead, str(one.missed), str(one.nuisance), str(one.chatters))
+    counts = (one.missed, one.nuisance, one.chatters, one.turned)
+    return (mark, words, lead, *(str(count) for count in counts))
