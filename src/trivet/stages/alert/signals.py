@@ -39,7 +39,7 @@ _HIDING = (
     | Quality.STEAM
     | Quality.COVERED
 )
-_VEILED = Quality.STALE | Quality.HAND | Quality.LID | Quality.COVERED | Quality.WINDOW
+_VEILED = Quality.STALE | Quality.LID | Quality.COVERED | Quality.WINDOW
 
 
 def ticks(time_s: Floats, stale_after_s: float) -> tuple[Floats, Ints]:
