@@ -234,7 +234,8 @@ static int boiling(const trivet_moment *m, uint32_t word, const trivet_alert *a,
     if (pot->at_ms == TRIVET_NEVER || step > FOLLOW_MS) {
         pot->level_q8 = (int64_t)reading * 256;
     } else {
-        pot->level_q8 += floor_div(((int64_t)reading * 256 - pot->level_q8) * step, SMOOTH_MS + step);
+        pot->level_q8 +=
+            floor_div(((int64_t)reading * 256 - pot->level_q8) * step, SMOOTH_MS + step);
         seen = 1;
     }
     pot->at_ms = now;

@@ -22,7 +22,7 @@ from trivet.flow.cooks import CookEntry, Tell, silent
 from trivet.flow.recordings import Recordings
 from trivet.flow.versions import code_version
 from trivet.records.alertlog import AlertLog, DeviceState
-from trivet.records.bundle import FirmwareBundle
+from trivet.records.bundle import FirmwareBundle, ReplayedCook
 from trivet.records.calibration import Calibration
 from trivet.records.dossier import Chart, Dossier, ShownCook
 from trivet.records.estimate import Estimate
@@ -34,6 +34,8 @@ from trivet.records.trade import TradeStudy
 from trivet.records.verdict import ProofCook, Verdict
 from trivet.terms.windowloss import window_loss_frac
 
+MOST_REPLAYED = 8
+"""Whole cooks in a bundle; each takes about 1 MB of text."""
 Reader = Literal["host", "device"]
 """Whose reading alerts and verdict rest on: the estimate's, or the firmware's."""
 
@@ -346,6 +348,32 @@ class Chain(Recordings):
         self.tell("firmware", len(self.proof_cooks), len(self.proof_cooks))
         return (twin_line(twins), *lines)
 
+    @cached_property
+    def replayed_cooks(self) -> tuple[ReplayedCook, ...]:
+        """One proof cook of each plan with the alerts of the firmware's own reading."""
+        from trivet.stages.alert import alert, watching
+        from trivet.stages.devicereading import as_words, device_estimate
+
+        grade: Evidence = "bench" if "bench" in self.grades else "simulated"
+        design, calibration = self.design, self.calibration(grade)
+        state = DeviceState(window_loss_frac=window_loss_frac(design, calibration))
+        found: dict[str, ReplayedCook] = {}
+        for entry in self.proof_cooks:
+            if entry.group in found or len(found) == MOST_REPLAYED:
+                continue
+            sight = as_words(self.recording(entry).sight)
+            read = device_estimate(sight, design=design, calibration=calibration)
+            watch = watching(sight, design=design, state=state)
+            log = alert(read, design=design, told=sight.told, watch=watch, state=state)
+            found[entry.group] = ReplayedCook(
+                name=entry.name,
+                sight=sight,
+                alerts=log,
+                watch=watch,
+                window_loss_frac=state.window_loss_frac,
+            )
+        return tuple(found.values())
+
     def bundle(self, *, unproven: bool) -> FirmwareBundle:
         """Return what is handed to the firmware; refused without a passing verdict."""
         from trivet.stages.handoff import handoff
@@ -363,6 +391,7 @@ class Chain(Recordings):
             calibration=self.calibration(grade),
             verdict=self.verdict,
             hashes=self.hashes,
+            cooks=self.replayed_cooks,
             compared=self.device_compared,
             unproven=unproven,
         )

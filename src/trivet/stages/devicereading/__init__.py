@@ -12,13 +12,24 @@ from trivet.stages.devicereading.comparison import (
     twin_line,
 )
 from trivet.stages.devicereading.constants import head_readings
-from trivet.stages.devicereading.stage import device_estimate, device_readings
+from trivet.stages.devicereading.stage import (
+    as_words,
+    device_estimate,
+    device_readings,
+    frame_words,
+    milliseconds,
+    moment_words,
+)
 
 __all__ = [
+    "as_words",
     "device_estimate",
     "device_readings",
     "estimate_difference",
+    "frame_words",
     "head_readings",
+    "milliseconds",
+    "moment_words",
     "twin_difference",
     "twin_line",
 ]
