@@ -168,4 +168,5 @@ def constants() -> dict[str, int]:
         "shortest": words.SHORTEST_SLOPE_MS,
         "smooth": alertboiling.SMOOTH_MS,
         "follow": alertboiling.FOLLOW_MS,
+        "hand": alertboiling.LONGEST_HAND_MS,
     }

@@ -33,9 +33,9 @@ Floats = NDArray[np.float64]
 TICK_S = 1.0
 """While frames stay away the device still looks at its clock this often."""
 
-VEILED = int(Quality.STALE | Quality.HAND | Quality.LID | Quality.COVERED | Quality.WINDOW)
+VEILED = int(Quality.STALE | Quality.LID | Quality.COVERED | Quality.WINDOW)
 """Flags with which the apparent temperature is not that of the pan's contents."""
-HIDING = VEILED | int(Quality.SATURATED | Quality.STEAM)
+HIDING = VEILED | int(Quality.HAND | Quality.SATURATED | Quality.STEAM)
 """Flags with which a burner without contrast may still be hot."""
 COOL_FLAGS = int(Quality.ABSENT | Quality.COLD)
 TOP_Q6 = 3276 * 64

@@ -12,6 +12,8 @@ SOURCE = """\
 #define SMOOTH_MS %(smooth)d
 #define FOLLOW_MS %(follow)d
 #define DRY (TRIVET_NEVER - 1)
+#define ALONE (TRIVET_NEVER - 2)
+#define LONGEST_HAND_MS %(hand)d
 enum { LEVEL, TIME_TO_LIMIT, LOSS_OF_SIGHT, BELOW, IN_BAND, BOIL_DRY };
 enum { LOW, HIGH, BETWEEN, UNKNOWN };
 
@@ -203,8 +205,16 @@ static int fallen(const trivet_moment *m, uint32_t word, const trivet_alert *a,
                   const trivet_memory *own, int *said)
 {
     trivet_pot *pot = own->pot;
-    if (pot->inside_ms == DRY
-        || (m->ms - pot->inside_ms <= a->lead_ms && (word & TRIVET_HANDLED) == 0)) {
+    const int hand = pot->came_ms > TRIVET_NEVER, near = (word & TRIVET_HANDLED) != 0;
+    const int soon = (hand ? pot->came_ms : m->ms) - pot->inside_ms <= a->lead_ms;
+    if (pot->inside_ms == DRY) {
+        return HIGH;
+    }
+    if (hand && soon && near && m->ms - pot->came_ms < LONGEST_HAND_MS) {
+        return BETWEEN;
+    }
+    if (soon && (!hand || near)) {
+        pot->came_ms = TRIVET_NEVER;
         pot->inside_ms = DRY;
         return HIGH;
     }
@@ -264,10 +274,15 @@ static int boiling(const trivet_moment *m, uint32_t word, const trivet_alert *a,
         if (pot->plateau_q8 < a->gate_dk * 256) {
             return disarmed(now, s, pot, said);
         }
+        pot->came_ms = TRIVET_NEVER;
         pot->inside_ms = now;
         return LOW;
     }
-    pot->came_ms = TRIVET_NEVER;
+    if (pot->inside_ms == DRY || off > 0) {
+        pot->came_ms = TRIVET_NEVER;
+    } else if (pot->came_ms == TRIVET_NEVER) {
+        pot->came_ms = (word & TRIVET_HANDLED) != 0 ? now : ALONE;
+    }
     if (reading == TRIVET_READING_AT_RANGE || off > a->top_dk * 256) {
         pot->inside_ms = DRY;
         return HIGH;
@@ -389,7 +404,7 @@ static void jumped_back(int64_t now, const trivet_memory *own)
         return;
     }
     pot->at_ms = TRIVET_NEVER;
-    pot->came_ms = pot->came_ms == TRIVET_NEVER ? TRIVET_NEVER : now;
+    pot->came_ms = pot->came_ms <= TRIVET_NEVER ? pot->came_ms : now;
     if (pot->inside_ms != TRIVET_NEVER && pot->inside_ms != DRY) {
         pot->inside_ms = now;
     }

@@ -2,9 +2,8 @@
 
 #define TOP_Q6 209664 /* 3276 K: stands for a pixel at or above the range */
 #define VEILED                                                                                 \
-    (TRIVET_FLAG_STALE | TRIVET_FLAG_HAND | TRIVET_FLAG_LID | TRIVET_FLAG_COVERED              \
-     | TRIVET_FLAG_WINDOW)
-#define HIDING (VEILED | TRIVET_FLAG_SATURATED | TRIVET_FLAG_STEAM)
+    (TRIVET_FLAG_STALE | TRIVET_FLAG_LID | TRIVET_FLAG_COVERED | TRIVET_FLAG_WINDOW)
+#define HIDING (VEILED | TRIVET_FLAG_HAND | TRIVET_FLAG_SATURATED | TRIVET_FLAG_STEAM)
 #define UNSURE 2u
 
 static int32_t deci_kelvin(uint16_t word)
