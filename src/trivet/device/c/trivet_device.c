@@ -98,6 +98,8 @@ void trivet_device_tell(trivet_device *d, int32_t burner, const trivet_told *tol
     const trivet_told before = d->told[burner];
     int32_t k;
     d->told[burner] = *told;
+    d->reading[at->head].burner[at->place].top = 0;
+    d->reading[at->head].burner[at->place].left = 0;
     d->view[at->head].told[at->place] = trivet_place_of[told->pan][told->contents];
     for (k = 0; k < TRIVET_ALERTS; k++) {
         if (!same_rule(&before, told, burner, k)) {

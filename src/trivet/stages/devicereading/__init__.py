@@ -7,7 +7,10 @@ makes an Estimate of it, so that alerts and verdict run on the very numbers that
 from __future__ import annotations
 
 from trivet.stages.devicereading.comparison import (
+    alert_difference,
+    alert_line,
     estimate_difference,
+    flips_line,
     twin_difference,
     twin_line,
 )
@@ -22,10 +25,13 @@ from trivet.stages.devicereading.stage import (
 )
 
 __all__ = [
+    "alert_difference",
+    "alert_line",
     "as_words",
     "device_estimate",
     "device_readings",
     "estimate_difference",
+    "flips_line",
     "frame_words",
     "head_readings",
     "milliseconds",
