@@ -166,6 +166,8 @@ def constants() -> dict[str, int]:
         "unbounded": alertslope.UNBOUNDED_MS,
         "widest": alertslope.WIDEST_DK,
         "shortest": words.SHORTEST_SLOPE_MS,
+        "leap_dk": alertslope.LEAP_DK,
+        "leap_ms": alertslope.LEAP_MS,
         "smooth": alertboiling.SMOOTH_MS,
         "follow": alertboiling.FOLLOW_MS,
         "hand": alertboiling.LONGEST_HAND_MS,

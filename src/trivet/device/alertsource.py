@@ -8,6 +8,8 @@ SOURCE = """\
 #define WRAP(place) ((place) < TRIVET_RING ? (place) : (place)-TRIVET_RING)
 #define SHORTEST_SLOPE_MS %(shortest)d
 #define WIDEST_DK %(widest)d
+#define LEAP_DK %(leap_dk)d
+#define LEAP_MS %(leap_ms)d
 #define UNBOUNDED_MS INT64_C(%(unbounded)d)
 #define SMOOTH_MS %(smooth)d
 #define FOLLOW_MS %(follow)d
@@ -103,7 +105,28 @@ static void slope_add(int64_t now, int32_t reading, int64_t window, trivet_slope
     keep(now, reading, s);
 }
 
-static int ahead(int64_t now, int32_t reading, const trivet_alert *a, const trivet_slope *s)
+static int leapt(int64_t now, const trivet_slope *s)
+{
+    const int64_t rise =
+        (int64_t)s->ring_dk[WRAP(s->head + s->count - 1)] - s->ring_dk[s->head];
+    int32_t first = 0, last;
+    for (last = 1; last < s->count; last++) {
+        const int64_t then = age(now, s, last);
+        int64_t up, span;
+        while (first + 1 < last && age(now, s, first + 1) - then >= LEAP_MS) {
+            first++;
+        }
+        up = (int64_t)s->ring_dk[WRAP(s->head + last)] - s->ring_dk[WRAP(s->head + first)];
+        span = age(now, s, first) - then;
+        if (up * LEAP_MS > LEAP_DK * most(span, LEAP_MS) && 2 * up > rise) {
+            return 1;
+        }
+    }
+    return 0;
+}
+
+static int ahead(int64_t now, int32_t reading, const trivet_alert *a, const trivet_slope *s,
+                 int on)
 {
     int64_t spread, rise, excess;
     if (s->count < 3 || age(now, s, 0) < SHORTEST_SLOPE_MS) {
@@ -113,7 +136,7 @@ static int ahead(int64_t now, int32_t reading, const trivet_alert *a, const triv
     rise = s->count * s->sum_ty - s->sum_t * s->sum_y;
     excess = rise * a->lead_ms - (a->set_dk - reading) * spread;
     if (excess >= 0) {
-        return HIGH;
+        return !on && leapt(now, s) ? BETWEEN : HIGH;
     }
     return excess < -a->deadband_dk * spread ? LOW : BETWEEN;
 }
@@ -354,7 +377,7 @@ static int judged(const trivet_moment *m, uint32_t word, const trivet_alert *a,
     if (a->kind == LEVEL) {
         return reading < a->set_dk - a->deadband_dk ? LOW : BETWEEN;
     }
-    return reading < a->gate_dk ? LOW : ahead(m->ms, reading, a, own->slope);
+    return reading < a->gate_dk ? LOW : ahead(m->ms, reading, a, own->slope, own->state->on);
 }
 
 static int delayed(int64_t now, int how, const trivet_alert *a, trivet_alert_state *s)
