@@ -45,6 +45,7 @@ from trivet.stages.estimate.judging import (
     least_contrast_k,
 )
 from trivet.stages.estimate.reporters import reported_scene_k
+from trivet.stages.estimate.shape import walled_share
 from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
@@ -251,6 +252,7 @@ def pass_rules(view: BurnerView) -> PassRules:
             least_drop_k=max(4.0, 8 * netd_k),
             sees_food=not view.expects_water,
             reads_mode=view.reporter == "upper-half-mode",
+            noise_k=netd_k,
         ),
         (flat, walled),
         reads_rings=not view.expects_water,
@@ -301,7 +303,7 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
     (flat_k, flat_rim_k), (wall_k, wall_rim_k) = (
         _ring_mean(trace, fit, view=view) for fit in range(2)
     )
-    walled = _walled(trace.radius_m, view)
+    walled = walled_share(trace.radius_m, view)
     mean_k = (1 - walled) * flat_k + walled * wall_k
     usable = np.isfinite(mean_k) & np.isfinite(inner_k)
     doubt_k = np.where(usable, DOUBT_SHARE * np.abs(flat_k - wall_k), 0.0)
@@ -315,7 +317,7 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
 
 def whole_pan(trace: PanTrace, *, view: BurnerView) -> FloatArray:
     """Return the mean over all of a pan's base, also what the frame or the wall cuts off."""
-    walled, mean_k = _walled(trace.radius_m, view), np.zeros(trace.radius_m.size)
+    walled, mean_k = walled_share(trace.radius_m, view), np.zeros(trace.radius_m.size)
     for fit, share in enumerate((1 - walled, walled)):
         ring_k = radiating_temperature_k(trace.ring_radiance(fit), band=view.head.band)
         for ring, area in enumerate(ring_area_frac()):
@@ -333,14 +335,6 @@ def _rim_is_hob(trace: PanTrace, *, view: BurnerView) -> BoolArray:
     rings_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
     share = (rings_k - trace.hob_k[:, None]) / trace.contrast_k[:, None]
     return np.asarray((share[:, RINGS - 1] < HOB_SHARE) & (share[:, RINGS - 2] > PAN_SHARE))
-
-
-def _walled(radius_m: FloatArray, view: BurnerView) -> FloatArray:
-    """Share of the way from a flat disc to a full wall that the found radius speaks for."""
-    if view.base_radius_m is None:
-        return np.full(radius_m.shape, 0.5)
-    full = view.base_radius_m / (1 - view.rise_frac)
-    return np.clip((radius_m - view.base_radius_m) / (full - view.base_radius_m), 0.0, 1.0)
 
 
 def _ring_mean(trace: PanTrace, fit: int, *, view: BurnerView) -> tuple[FloatArray, FloatArray]:

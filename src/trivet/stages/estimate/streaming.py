@@ -24,10 +24,11 @@ from trivet.quality import Quality
 from trivet.records.calibration import Calibration
 from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Burner, Design
-from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
+from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate, PanShape
 from trivet.records.recording import HeadFrames
 from trivet.stages.estimate.burner import BurnerReader, BurnerView
 from trivet.stages.estimate.hypotheses import burner_hypotheses, full_heat_w, heat_store_jk
+from trivet.stages.estimate.shape import no_shape
 from trivet.stages.estimate.view import (
     HeadView,
     Moments,
@@ -41,8 +42,9 @@ FloatArray = npt.NDArray[np.float64]
 VALUES_AT_ONCE = 200_000
 """Pixel values of the scene held at one time: they stay near the processor."""
 HOUSING_SPAN_S, HOUSING_LEAST_S = 30.0, 10.0
-ARRAYS = tuple(one.name for one in dataclasses.fields(BurnerEstimate))[2:]
+ARRAYS = tuple(one.name for one in dataclasses.fields(BurnerEstimate))[2:-1]
 """Fields of a burner's estimate that are (time,)."""
+SHAPES = tuple(one.name for one in dataclasses.fields(PanShape))
 
 
 class Estimator:
@@ -275,7 +277,9 @@ def joined(blocks: list[Estimate]) -> Estimate:
 
 def _joined(parts: tuple[BurnerEstimate, ...]) -> BurnerEstimate:
     arrays = {name: np.concatenate([getattr(one, name) for one in parts]) for name in ARRAYS}
-    return BurnerEstimate(burner=parts[0].burner, head=parts[0].head, **arrays)
+    shapes = [one.shape for one in parts]
+    shape = {name: np.concatenate([getattr(one, name) for one in shapes]) for name in SHAPES}
+    return BurnerEstimate(parts[0].burner, parts[0].head, **arrays, shape=PanShape(**shape))
 
 
 def _at_last(
@@ -287,7 +291,8 @@ def _at_last(
 
 def _at(read: BurnerEstimate, place: npt.NDArray[np.int64]) -> BurnerEstimate:
     arrays = {name: getattr(read, name)[place] for name in ARRAYS}
-    return BurnerEstimate(burner=read.burner, head=read.head, **arrays)
+    shape = {name: getattr(read.shape, name)[place] for name in SHAPES}
+    return BurnerEstimate(read.burner, read.head, **arrays, shape=PanShape(**shape))
 
 
 def _nothing(burner: str, head: str) -> BurnerEstimate:
@@ -307,4 +312,5 @@ def _nothing(burner: str, head: str) -> BurnerEstimate:
         heat_on=np.zeros(1, np.bool_),
         pixels=np.zeros(1, np.int8),
         withheld_k=unknown,
+        shape=no_shape(1),
     )
