@@ -35,8 +35,9 @@ from trivet.kernels.radiation.seensurface import (
     read_surface,
     weigh,
 )
+from trivet.quality import Quality
 from trivet.records.design import Design
-from trivet.records.estimate import BurnerEstimate
+from trivet.records.estimate import UNSURE, BurnerEstimate
 from trivet.records.estimation import Reporter
 from trivet.stages.estimate.judging import (
     JudgeMemory,
@@ -44,6 +45,7 @@ from trivet.stages.estimate.judging import (
     judge,
     least_contrast_k,
 )
+from trivet.stages.estimate.labels import last_word
 from trivet.stages.estimate.reporters import reported_scene_k
 from trivet.stages.estimate.shape import walled_share
 from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
@@ -137,14 +139,25 @@ class SurfaceMemory:
 class BurnerReader:
     """Reads one burner, block after block."""
 
-    def __init__(self, view: BurnerView, *, design: Design) -> None:
+    def __init__(
+        self, view: BurnerView, *, design: Design, leave_out_rate: bool = False
+    ) -> None:
         self.view = view
+        self._leave_out_rate = leave_out_rate
         self.design = design
         self._place = burner_place(view.region, cols=view.head.card.cols)
         self._rules = pass_rules(view)
         self._pass: BurnerMemory = new_memory(self._place.pixel.size)
         self._surface = SurfaceMemory(no_evidence(len(view.hypotheses)))
         self._judge = JudgeMemory()
+        prior = max(view.hypotheses, key=lambda one: one.prior)
+        self.last = (int(Quality.STALE), prior.of, UNSURE)
+        """Flags, surface and presence at the last moment read."""
+
+    @property
+    def memory(self) -> BurnerMemory:
+        """What the pass over pixels remembers of the last frame."""
+        return self._pass
 
     def look(
         self, scene: SceneFrames, *, time_s: FloatArray, hob: tuple[FloatArray, FloatArray]
@@ -166,7 +179,9 @@ class BurnerReader:
         """Return the estimate of a block of moments from the rows of its frames."""
         trace = PanTrace(table)
         seen = self._seen(trace, moments)
-        return judge(self.view, seen=seen, moments=moments, design=self.design, memory=self._judge)
+        read = judge(self.view, seen=seen, moments=moments, design=self.design, memory=self._judge)
+        self.last = last_word(read, self.last[1])
+        return read
 
     def _seen(self, trace: PanTrace, moments: Moments) -> Seen:
         """Return the temperature under each hypothesis, and how much each weighs."""
@@ -206,7 +221,7 @@ class BurnerReader:
         weight = weigh(
             reading,
             hypotheses=view.hypotheses,
-            scene_rate_kps=rate,
+            scene_rate_kps=np.full_like(rate, np.nan) if self._leave_out_rate else rate,
             boiling_k=view.boiling_k,
             plateau_s=held_s(still, time_s=moments.time_s, begun_s=memory.still_since_s),
             evidence=memory.evidence,

@@ -62,9 +62,12 @@ def _coldest_k(view: BurnerView, seen: Seen) -> FloatArray:
     """Return P5, at the rim where it falls off: in line with the two outermost rings' means."""
     if view.expects_water:
         return seen.p5_k
-    rings_k = _rings_k(view, seen)
+    return np.fmin(seen.p5_k, _rim_k(_rings_k(view, seen)))
+
+
+def _rim_k(rings_k: FloatArray) -> FloatArray:
     fall = np.maximum(rings_k[:, -2] - rings_k[:, -1], 0.0)
-    return np.fmin(seen.p5_k, rings_k[:, -1] - TO_P5 * fall)
+    return np.asarray(rings_k[:, -1] - TO_P5 * fall)
 
 
 def pan_shape(
@@ -103,11 +106,14 @@ def pan_shape(
 def _rings_k(view: BurnerView, seen: Seen) -> FloatArray:
     """Return the rings of the base, (time, ring): between those without and with a wall."""
     walled = walled_share(seen.trace.radius_m, view)[:, None]
-    flat_k, wall_k = (
-        radiating_temperature_k(seen.trace.ring_radiance(fit), band=view.head.band)
-        for fit in range(2)
-    )
+    flat_k, wall_k = (_fit_k(view, seen, fit) for fit in range(2))
     return np.asarray((1 - walled) * flat_k + walled * wall_k)
+
+
+def _fit_k(view: BurnerView, seen: Seen, fit: int) -> FloatArray:
+    return np.asarray(
+        radiating_temperature_k(seen.trace.ring_radiance(fit), band=view.head.band)
+    )
 
 
 def _part(seen: Seen, number: int) -> FloatArray:
@@ -144,6 +150,9 @@ def _uneven_u(
     trace = seen.trace
     inner = seen.slope * (trace.read(panreading.P95_K) - trace.read(panreading.P5_K))
     unseen = UNSEEN_SHARE * np.maximum(uneven_k - inner, 0.0)
+    if not view.expects_water:
+        ends = _rim_k(_fit_k(view, seen, 0)) - _rim_k(_fit_k(view, seen, 1))
+        unseen = np.hypot(unseen, UNSEEN_SHARE * seen.slope * np.nan_to_num(ends))
     hidden = UNSEEN_SHARE * seen.hidden * uneven_k
     scale = _relative_u(seen, read) * uneven_k
     return np.asarray(np.sqrt(noise**2 + unseen**2 + hidden**2 + scale**2))
