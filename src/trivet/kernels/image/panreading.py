@@ -29,6 +29,7 @@ import numpy.typing as npt
 from trivet.kernels.compiled import family
 from trivet.kernels.image.panfinder import RADIUS, X, Y
 from trivet.kernels.image.ranks import bracketed, lay_out, mean_between, rank_value, set_brackets
+from trivet.kernels.image.unevenness import PARTS, read_parts
 
 FloatArray = npt.NDArray[np.float64]
 compiled = family(Path(__file__).parent)
@@ -56,8 +57,10 @@ HIDDEN, CHANGED, RENEWED = range(3)
 # Columns of a frame's statistics.
 (
     PIXELS, OPEN_PIXELS, SATURATED, DEAD, MEAN_K, P5_K, P95_K, HOTTEST_K, COVERED_FRAC,
-    NEW_COVERED_FRAC, WHOLE_K, UPPER_MODE_K, COLUMNS,
+    NEW_COVERED_FRAC, WHOLE_K, UPPER_MODE_K, PARTS_FROM,
 ) = range(13)  # fmt: skip
+COLUMNS = PARTS_FROM + PARTS
+"""The last ones are those of ``unevenness``."""
 
 
 class ReadingRule(NamedTuple):
@@ -74,6 +77,8 @@ class ReadingRule(NamedTuple):
     hottest_m2: float = 5e-4
     reads_mode: bool = False
     """Whether the mode of the hotter half of the pixels is asked for; it takes a sort."""
+    noise_k: float = 0.0
+    """Noise of one pixel. [K]"""
 
 
 class Covers(NamedTuple):
@@ -139,7 +144,8 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
     ``covers`` is continued in place. ``out`` has COLUMNS places: counts inside the
     trimmed rim, open, saturated and dead; mean and percentiles of the open ones; the
     hottest 5 cm2; the covered share, the share covered for less than 2.5 s, the
-    mean of all, and the mode of the hotter half of the open ones where asked for.
+    mean of all, the mode of the hotter half of the open ones where asked for, and
+    the parts of ``unevenness``.
     """
     place, rule, room = fixed
     step = 0.0 if math.isnan(covers.last_s[0]) else now - covers.last_s[0]
@@ -162,6 +168,8 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
             square = place.pitch_m * place.pitch_m
             take = min(wide_count, max(1, round(rule.hottest_m2 / square)))
             out[HOTTEST_K] = _hottest(room, wide_count, take, out[P95_K])
+            levels = (out[HOTTEST_K], out[P95_K] - out[P5_K], rule.noise_k)
+            read_parts(frame, pan, (place, rule.trim_m), covers, levels, out[PARTS_FROM:])
         _uncover(frame, now, out[MEAN_K], rule, covers)
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -13,16 +13,33 @@ from trivet.kernels.sensor.readinglag import reading_lag
 from trivet.kernels.statistics.intervalscore import interval_score
 from trivet.quality import BLOCKING
 from trivet.records.arrays import Int8Array
+from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import Reference, Truth
 from trivet.records.requirement import Evidence
+from trivet.records.seen import LabelMaps, SceneTruth
 from trivet.records.scoring import LARGE_K, STRATA, Piece
+from trivet.stages.score.checksheet import checks_of
+from trivet.stages.score.labelcheck import label_answers
+from trivet.stages.score.pancheck import pan_answers
+from trivet.stages.score.shiny import pan_words
 from trivet.stages.score.strata import Placed, Standing, placed, standing
 from trivet.terms.actual import Floats, Mask, drawn_moment, surface_named
 
 KEPT = 60
 """Moments of a piece that are kept, evenly over its valid ones: memory of 1.5 kB a piece."""
+
+
+@dataclass(frozen=True)
+class SeenCook:
+    """What the pixels of a simulated cook saw, and what the product made of them."""
+
+    truth: SceneTruth
+    labels: tuple[LabelMaps, ...]
+    """The product's, at the same moments."""
+    less: Mapping[str, Estimate] = field(default_factory=dict)
+    """Estimates by the evidence that they rest on, where that is not all."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +56,8 @@ class ScoredCook:
     estimate: Estimate
     reference: Reference
     truth: Truth | None
+    seen: SeenCook | None = None
+    """None of a recorded cook, whose pixels nobody knows."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +114,43 @@ def cook_pieces(cook: ScoredCook, *, design: Design) -> tuple[Piece, ...]:
         for index in np.unique(where.stratum[where.stratum >= 0]):
             found.append(_piece(cook, one, where, beside, int(index)))
     return tuple(found)
+
+
+def cook_checks(
+    cook: ScoredCook, *, design: Design
+) -> tuple[tuple[Check, ...], tuple[PanWord, ...]]:
+    """Return what one simulated cook says beside temperatures; nothing of a recorded one.
+
+    Parameters
+    ----------
+    cook : ScoredCook
+        With what its pixels saw, and the labels.
+    design : Design
+        Burners, pans, heads.
+
+    Returns
+    -------
+    tuple
+        Answers, and the words for its bare pans.
+
+    Notes
+    -----
+    See the modules that it calls.
+
+    References
+    ----------
+    None.
+    """
+    if cook.seen is None or cook.truth is None:
+        return (), ()
+    time_s = cook.estimate.time_s
+    stood = standing(cook.truth, reference=cook.reference, time_s=time_s, design=design)
+    rims = {one.actual.burner: placed(one, design=design).rim for one in stood}
+    answers = label_answers(cook.seen.truth, cook.seen.labels)
+    answers |= pan_answers(cook.seen.truth, cook.estimate, rims=rims)
+    said = {EVIDENCE[0]: cook.estimate, **cook.seen.less}
+    words = pan_words(cook.name, cook.plan, standing=stood, said=said, design=design)
+    return checks_of(cook.name, cook.plan, answers), tuple(words)
 
 
 def _beside(one: Standing, where: Placed, estimate: BurnerEstimate | None) -> _Said:
