@@ -75,7 +75,9 @@ def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
         estimate=estimate(sight, design=design, calibration=calibration),
         reference=made.recording.reference,
         truth=made.truth,
-        seen=seen_cook(sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration),
+        seen=seen_cook(
+            sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration
+        ),
     )
     checks, words = cook_checks(one, design=design)
     return (*cook_pieces(one, design=design), *checks, *words)

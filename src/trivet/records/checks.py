@@ -27,10 +27,14 @@ CHECKS: tuple[CheckKind, ...] = (
     CheckKind("label-large", "overlap (IoU) of labels, 20 px and more", "", "mean", 0.8, True),
     CheckKind("label-small", "overlap (IoU) of labels, 8 to 20 px", "", "mean", 0.65, True),
     CheckKind("label-area", "area of a label under 8 px, error", "px"),
-    CheckKind("label-false", "label of 3 px and more that is not there, share of moments", "", "mean"),
+    CheckKind(
+        "label-false", "label of 3 px and more that is not there, share of moments", "", "mean"
+    ),
     CheckKind("pan-centre", "middle of the pan, error", "mm", "p95", 8.0),
     CheckKind("pan-diameter", "diameter of the pan, error", "%", "p95", 8.0),
-    CheckKind("cold-pan", "cold pan said to be uncertain, share of moments", "", "mean", 0.99, True),
+    CheckKind(
+        "cold-pan", "cold pan said to be uncertain, share of moments", "", "mean", 0.99, True
+    ),
     CheckKind("uneven", "P95 - P5 over the pan, error", "K", "p95", 0.5),
     CheckKind("rings", "radial profile, error", "K"),
     CheckKind("sectors", "azimuthal profile, error", "K"),

@@ -17,10 +17,11 @@ from trivet.records.estimate import ABSENT, BurnerEstimate
 from trivet.records.recording import HeadFrames, Sight
 from trivet.records.requirement import OF_WORDS
 from trivet.records.seen import LABELS, LabelMaps
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.shape import walled_share
 
 if TYPE_CHECKING:
-    from trivet.stages.estimate.burner import BurnerReader, BurnerView
+    from trivet.stages.estimate.burner import BurnerReader
     from trivet.stages.estimate.streaming import HeadStream
 
 FloatArray = npt.NDArray[np.float64]
@@ -78,8 +79,7 @@ def label_maps(
     for at in at_s:
         ends = [int(np.searchsorted(one.time_s, at, side="right")) for one in sight.heads]
         block = tuple(
-            _cut(one, begin, end)
-            for one, begin, end in zip(sight.heads, begins, ends, strict=True)
+            _cut(one, begin, end) for one, begin, end in zip(sight.heads, begins, ends, strict=True)
         )
         if all(one.time_s.size for one in block):
             estimator.advance(block)

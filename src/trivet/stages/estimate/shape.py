@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -14,12 +13,10 @@ from trivet.kernels.image.trend import Tail, row_mean, trailing_slope
 from trivet.kernels.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
 from trivet.kernels.radiation.planck import radiating_temperature_k
 from trivet.records.estimate import PanShape
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.hidden import U95, Reported
+from trivet.stages.estimate.seen import Seen
 from trivet.stages.estimate.view import noise_k
-
-if TYPE_CHECKING:
-    from trivet.stages.estimate.burner import BurnerView
-    from trivet.stages.estimate.judging import Seen
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -111,9 +108,7 @@ def _rings_k(view: BurnerView, seen: Seen) -> FloatArray:
 
 
 def _fit_k(view: BurnerView, seen: Seen, fit: int) -> FloatArray:
-    return np.asarray(
-        radiating_temperature_k(seen.trace.ring_radiance(fit), band=view.head.band)
-    )
+    return np.asarray(radiating_temperature_k(seen.trace.ring_radiance(fit), band=view.head.band))
 
 
 def _part(seen: Seen, number: int) -> FloatArray:
@@ -142,9 +137,7 @@ def _relative_u(seen: Seen, read: Reported) -> FloatArray:
     return np.asarray(read.u95_k / U95 / height)
 
 
-def _uneven_u(
-    view: BurnerView, seen: Seen, uneven_k: FloatArray, read: Reported
-) -> FloatArray:
+def _uneven_u(view: BurnerView, seen: Seen, uneven_k: FloatArray, read: Reported) -> FloatArray:
     """Return the uncertainty of P95 - P5: noise, emissivity, what the rim blurs, what food hides."""
     noise = RANK_NOISE * seen.slope * noise_k(seen.mean_k, view=view.head)
     trace = seen.trace
@@ -163,7 +156,9 @@ def _hot_rate(
 ) -> tuple[FloatArray, FloatArray]:
     """Return rate and uncertainty of the hottest part over the last 10 s."""
     hottest = seen.trace.read(panreading.HOTTEST_K)
-    values, times_s, begins = memory.extended(np.where(np.isfinite(hottest), hottest, np.nan), time_s)
+    values, times_s, begins = memory.extended(
+        np.where(np.isfinite(hottest), hottest, np.nan), time_s
+    )
     rate = seen.slope * trailing_slope(values, time_s=times_s, span_s=RATE_SPAN_S, start=begins)
     # White noise of few pixels at the card's frame rate, see trailing_slope.
     hertz = float(view.head.card.frame_rate_hz)

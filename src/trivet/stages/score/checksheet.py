@@ -68,9 +68,7 @@ def check_scores(checks: Sequence[Check], *, condition: str) -> tuple[CheckScore
     for kind in CHECKS:
         mine = [one for one in checks if one.kind == kind.name]
         for part in sorted({one.part for one in mine}):
-            found.append(
-                _score(kind, part, [one for one in mine if one.part == part], condition)
-            )
+            found.append(_score(kind, part, [one for one in mine if one.part == part], condition))
     return tuple(found)
 
 

@@ -33,9 +33,7 @@ WET_KG_M2 = 0.15
 """Water from which over half of its film is whole."""
 
 
-def scene_truth(
-    design: Design, *, plan: CookPlan, repeat: int = 0, at_s: FloatArray
-) -> SceneTruth:
+def scene_truth(design: Design, *, plan: CookPlan, repeat: int = 0, at_s: FloatArray) -> SceneTruth:
     """Return what was really before the heads at some moments of a planned cook.
 
     Parameters
