@@ -129,7 +129,8 @@ def _rate_at(series: Series, at_s: float) -> float:
     if not series.known:
         return math.nan
     time_s, _, rate = _rates(series)
-    return float(np.interp(at_s, time_s, rate))
+    # Of a moment before the burner was lit, the first rate that there is.
+    return float(np.interp(max(at_s, float(time_s[0]) + RATE_SPAN_S), time_s, rate))
 
 
 def _dry_due(side: Side) -> Due:
