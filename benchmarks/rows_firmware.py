@@ -23,8 +23,10 @@ COOK = "proof-oil-deep"
 
 def rows() -> list[dict[str, Any]]:
     """Return budget over what is taken, of the demonstration's own budget."""
-    design = read_design(DEMO)
-    plan = next(one for one in read_cooks(DEMO, design=design) if one.name.startswith(COOK))
+    design = read_design(DEMO / "design.toml")
+    plan = next(
+        one for one in read_cooks(DEMO / "cooks.toml", design).cooks if one.name.startswith(COOK)
+    )
     calibration = calibrate(design, recordings=[])
     sight = as_words(simulate(design, plan=plan).recording.sight)
     state = DeviceState()

@@ -25,7 +25,13 @@ READING = (
     "trivet_inversion.c",
     "trivet_table.c",
 )
-ALERTING = ("trivet_alerts.c", "trivet_device.c", "trivet_device_data.c")
+ALERTING = (
+    "trivet_alerts.c",
+    "trivet_slope.c",
+    "trivet_pot.c",
+    "trivet_device.c",
+    "trivet_device_data.c",
+)
 CHECK = "trivet_reading_check.c"
 COOK_CHECK, COOK = "trivet_cook_check.c", "cook_01.txt"
 ARM = ("-mcpu=cortex-m0plus", "-mthumb", "-ffreestanding")
