@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,9 +21,7 @@ if TYPE_CHECKING:
     from trivet.stages.score import SeenCook
 
 Answer = Piece | Check | PanWord
-ANSWERS: dict[str, type[Piece] | type[Check] | type[PanWord]] = {
-    one.__name__: one for one in (Piece, Check, PanWord)
-}
+ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
 
 
 @dataclass(frozen=True)
@@ -75,7 +74,9 @@ def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
         estimate=estimate(sight, design=design, calibration=calibration),
         reference=made.recording.reference,
         truth=made.truth,
-        seen=seen_cook(sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration),
+        seen=seen_cook(
+            sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration
+        ),
     )
     checks, words = cook_checks(one, design=design)
     return (*cook_pieces(one, design=design), *checks, *words)

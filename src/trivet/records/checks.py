@@ -1,4 +1,4 @@
-"""Questions of a score beside the temperature: labels, place, unevenness, shiny, and how each is judged."""
+"""Questions of a score beside temperatures: labels, places, unevenness, shiny pans."""
 
 from __future__ import annotations
 
@@ -27,16 +27,20 @@ CHECKS: tuple[CheckKind, ...] = (
     CheckKind("label-large", "overlap (IoU) of labels, 20 px and more", "", "mean", 0.8, True),
     CheckKind("label-small", "overlap (IoU) of labels, 8 to 20 px", "", "mean", 0.65, True),
     CheckKind("label-area", "area of a label under 8 px, error", "px"),
-    CheckKind("label-false", "label of 3 px and more that is not there, share of moments", "", "mean"),
+    CheckKind(
+        "label-false", "label of 3 px and more that is not there, share of moments", "", "mean"
+    ),
     CheckKind("pan-centre", "middle of the pan, error", "mm", "p95", 8.0),
     CheckKind("pan-diameter", "diameter of the pan, error", "%", "p95", 8.0),
-    CheckKind("cold-pan", "cold pan said to be uncertain, share of moments", "", "mean", 0.99, True),
+    CheckKind(
+        "cold-pan", "cold pan said to be uncertain, share of moments", "", "mean", 0.99, True
+    ),
     CheckKind("uneven", "P95 - P5 over the pan, error", "K", "p95", 0.5),
     CheckKind("rings", "radial profile, error", "K"),
     CheckKind("sectors", "azimuthal profile, error", "K"),
     CheckKind("hot-spot", "place of the hot spot, error", "mm"),
     CheckKind("hot-rate", "rate of the hottest part, error", "K/s"),
-    CheckKind("hand", "hand noticed after", "s", "p95", 2.0),
+    CheckKind("hand", "hand noticed within 2 s, share of hands", "", "mean", 0.95, True),
     CheckKind("steam", "steam over the pan noticed, share of moments", "", "mean", 0.95, True),
     CheckKind("steam-false", "steam said over a dry pan, share of moments", "", "mean", 0.02),
 )
@@ -57,7 +61,7 @@ class Check:
     part: str
     """Which moments, by what was so."""
     off: tuple[float, ...]
-    """Errors or shares at some moments, in the kind's unit; infinite: never."""
+    """Errors or shares at some moments, in the kind's unit."""
     u95: tuple[float, ...] = ()
     """Half-widths stated for them; none where none is."""
 

@@ -139,9 +139,7 @@ class SurfaceMemory:
 class BurnerReader:
     """Reads one burner, block after block."""
 
-    def __init__(
-        self, view: BurnerView, *, design: Design, leave_out_rate: bool = False
-    ) -> None:
+    def __init__(self, view: BurnerView, *, design: Design, leave_out_rate: bool = False) -> None:
         self.view = view
         self._leave_out_rate = leave_out_rate
         self.design = design

@@ -137,7 +137,6 @@ class Estimator:
             self._last[name] = _at(known[-1], np.array([-1]))
         return Estimate(time_s=time_s, burners=tuple(burners))
 
-
     def labels(self, at_s: float) -> tuple[LabelMaps, ...]:
         """Return what each pixel showed at the last frames taken, one map a head.
 

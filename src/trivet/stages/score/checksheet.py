@@ -18,8 +18,6 @@ from trivet.terms.actual import Floats, drawn_moment
 
 DRAWS = 500
 FEWEST = 20
-NEVER = 1e6
-"""Stands for what never came, so that percentiles can be taken."""
 
 
 def checks_of(cook: str, plan: str, answers: Answers) -> tuple[Check, ...]:
@@ -33,7 +31,7 @@ def checks_of(cook: str, plan: str, answers: Answers) -> tuple[Check, ...]:
                 plan,
                 kind,
                 part,
-                tuple(round(min(float(x), NEVER), 3) for x in values[:, 0]),
+                tuple(round(float(x), 3) for x in values[:, 0]),
                 tuple(round(float(x), 3) for x in values[:, 1]) if stated else (),
             )
         )
@@ -68,9 +66,7 @@ def check_scores(checks: Sequence[Check], *, condition: str) -> tuple[CheckScore
     for kind in CHECKS:
         mine = [one for one in checks if one.kind == kind.name]
         for part in sorted({one.part for one in mine}):
-            found.append(
-                _score(kind, part, [one for one in mine if one.part == part], condition)
-            )
+            found.append(_score(kind, part, [one for one in mine if one.part == part], condition))
     return tuple(found)
 
 
@@ -161,7 +157,7 @@ def check_goals(scores: Sequence[CheckScore]) -> Iterator[GoalLine]:
             kind.name,
             f"{kind.words}{': ' + one.part if one.part else ''}",
             f"{sign} {kind.goal:g} {kind.unit}".strip(),
-            f"{one.found:.2f} {kind.unit}".strip() if one.found < NEVER else "never",
+            f"{one.found:.2f} {kind.unit}".strip(),
             decision,
             f"{interval}; {one.cooks} cooks",
         )

@@ -18,8 +18,8 @@ from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import Reference, Truth
 from trivet.records.requirement import Evidence
-from trivet.records.seen import LabelMaps, SceneTruth
 from trivet.records.scoring import LARGE_K, STRATA, Piece
+from trivet.records.seen import LabelMaps, SceneTruth
 from trivet.stages.score.checksheet import checks_of
 from trivet.stages.score.labelcheck import label_answers
 from trivet.stages.score.pancheck import pan_answers
