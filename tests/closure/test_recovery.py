@@ -60,7 +60,7 @@ def drawn_error(design, calibration, number: int) -> tuple[str, float, float] | 
     truth = cook.truth.burners[0]
     read = estimate(cook.recording.sight, design=design, calibration=calibration)
     one = next(item for item in read.burners if item.burner == truth.burner)
-    of_truth = {"pan": truth.pan_k, "oil": truth.contents_k, "liquid": truth.contents_k}
+    of_truth = {"pan": truth.seen_k, "oil": truth.contents_k, "liquid": truth.contents_k}
     usable = np.isfinite(one.reported_k) & (one.reported_k > 318.0)
     if not usable.any():
         return None

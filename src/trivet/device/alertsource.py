@@ -5,13 +5,17 @@ from __future__ import annotations
 SOURCE = """\
 #include "trivet_alerts.h"
 
-#define WRAP(place) ((place) & (TRIVET_RING - 1))
+#define WRAP(place) ((place) < TRIVET_RING ? (place) : (place)-TRIVET_RING)
 #define SHORTEST_SLOPE_MS %(shortest)d
 #define WIDEST_DK %(widest)d
+#define LEAP_DK %(leap_dk)d
+#define LEAP_MS %(leap_ms)d
 #define UNBOUNDED_MS INT64_C(%(unbounded)d)
 #define SMOOTH_MS %(smooth)d
 #define FOLLOW_MS %(follow)d
 #define DRY (TRIVET_NEVER - 1)
+#define ALONE (TRIVET_NEVER - 2)
+#define LONGEST_HAND_MS %(hand)d
 enum { LEVEL, TIME_TO_LIMIT, LOSS_OF_SIGHT, BELOW, IN_BAND, BOIL_DRY };
 enum { LOW, HIGH, BETWEEN, UNKNOWN };
 
@@ -31,12 +35,18 @@ static int64_t least(int64_t a, int64_t b)
     return a < b ? a : b;
 }
 
-void trivet_alert_start(trivet_alert_state *s)
+void trivet_alert_start(const trivet_memory *own)
 {
-    const trivet_alert_state fresh = {0};
-    *s = fresh;
-    s->last_ms = s->rise_ms = s->fall_ms = s->since_ms = TRIVET_NEVER;
-    s->at_ms = s->came_ms = s->inside_ms = TRIVET_NEVER;
+    trivet_alert_state *s = own->state;
+    s->on = s->escalated = s->armed = s->told = 0;
+    s->rise_ms = s->fall_ms = s->since_ms = TRIVET_NEVER;
+    if (own->slope) {
+        own->slope->count = 0;
+    }
+    if (own->pot) {
+        own->pot->level_q8 = own->pot->plateau_q8 = 0;
+        own->pot->at_ms = own->pot->came_ms = own->pot->inside_ms = TRIVET_NEVER;
+    }
 }
 
 uint32_t trivet_believed(const trivet_moment *m, uint32_t *heated)
@@ -49,18 +59,30 @@ uint32_t trivet_believed(const trivet_moment *m, uint32_t *heated)
     return m->word | *heated;
 }
 
-static void slope_add(int64_t now, int32_t reading, int64_t window, trivet_alert_state *s)
+/* How long ago a reading of the slope was taken; a window is under 2^32 ms. */
+static int64_t age(int64_t now, const trivet_slope *s, int32_t place)
+{
+    return (uint32_t)((uint32_t)((uint64_t)now & 0xFFFFFFFFu) - s->ring_ms[WRAP(s->head + place)]);
+}
+
+static void keep(int64_t now, int32_t reading, trivet_slope *s)
+{
+    const int32_t place = WRAP(s->head + s->count);
+    s->ring_ms[place] = (uint32_t)((uint64_t)now & 0xFFFFFFFFu);
+    s->ring_dk[place] = (uint16_t)reading;
+    s->sum_y += reading;
+    s->count++;
+}
+
+static void slope_add(int64_t now, int32_t reading, int64_t window, trivet_slope *s)
 {
     /* The base is the moment of the last reading taken. */
     const int64_t shift = now - s->base_ms;
     if (s->count == 0 || shift > window / 2) {
-        s->head = 0;
-        s->sum_t = s->sum_tt = s->sum_ty = 0;
-        s->sum_y = reading;
+        s->head = s->count = 0;
+        s->sum_t = s->sum_tt = s->sum_y = s->sum_ty = 0;
         s->base_ms = now;
-        s->ring_ms[0] = now;
-        s->ring_dk[0] = reading;
-        s->count = 1;
+        keep(now, reading, s);
         return;
     }
     if (shift < window / 64) {
@@ -70,8 +92,8 @@ static void slope_add(int64_t now, int32_t reading, int64_t window, trivet_alert
     s->sum_ty -= shift * s->sum_y;
     s->sum_t -= shift * s->count;
     s->base_ms = now;
-    while (s->count >= 2 && now - s->ring_ms[WRAP(s->head + 1)] >= window) {
-        const int64_t t = s->ring_ms[s->head] - now;
+    while (s->count >= 2 && age(now, s, 1) >= window) {
+        const int64_t t = -age(now, s, 0);
         const int64_t y = s->ring_dk[s->head];
         s->sum_t -= t;
         s->sum_tt -= t * t;
@@ -80,23 +102,41 @@ static void slope_add(int64_t now, int32_t reading, int64_t window, trivet_alert
         s->head = WRAP(s->head + 1);
         s->count--;
     }
-    s->ring_ms[WRAP(s->head + s->count)] = now;
-    s->ring_dk[WRAP(s->head + s->count)] = reading;
-    s->sum_y += reading;
-    s->count++;
+    keep(now, reading, s);
 }
 
-static int ahead(int64_t now, int32_t reading, const trivet_alert *a, const trivet_alert_state *s)
+static int leapt(int64_t now, const trivet_slope *s)
+{
+    const int64_t rise =
+        (int64_t)s->ring_dk[WRAP(s->head + s->count - 1)] - s->ring_dk[s->head];
+    int32_t first = 0, last;
+    for (last = 1; last < s->count; last++) {
+        const int64_t then = age(now, s, last);
+        int64_t up, span;
+        while (first + 1 < last && age(now, s, first + 1) - then >= LEAP_MS) {
+            first++;
+        }
+        up = (int64_t)s->ring_dk[WRAP(s->head + last)] - s->ring_dk[WRAP(s->head + first)];
+        span = age(now, s, first) - then;
+        if (up * LEAP_MS > LEAP_DK * most(span, LEAP_MS) && 2 * up > rise) {
+            return 1;
+        }
+    }
+    return 0;
+}
+
+static int ahead(int64_t now, int32_t reading, const trivet_alert *a, const trivet_slope *s,
+                 int on)
 {
     int64_t spread, rise, excess;
-    if (s->count < 3 || now - s->ring_ms[s->head] < SHORTEST_SLOPE_MS) {
+    if (s->count < 3 || age(now, s, 0) < SHORTEST_SLOPE_MS) {
         return UNKNOWN;
     }
     spread = s->count * s->sum_tt - s->sum_t * s->sum_t;
     rise = s->count * s->sum_ty - s->sum_t * s->sum_y;
     excess = rise * a->lead_ms - (a->set_dk - reading) * spread;
     if (excess >= 0) {
-        return HIGH;
+        return !on && leapt(now, s) ? BETWEEN : HIGH;
     }
     return excess < -a->deadband_dk * spread ? LOW : BETWEEN;
 }
@@ -119,15 +159,17 @@ static int64_t root(int64_t square)
     return found;
 }
 
-static void time_left(int64_t now, int32_t reading, int32_t u95, const trivet_alert *a,
-                      trivet_alert_state *s)
+static void time_left(const trivet_moment *m, const trivet_alert *a, const trivet_slope *s,
+                      trivet_left *left)
 {
+    const int64_t now = m->ms, u95 = m->signal[TRIVET_SIGNALS - 1];
+    const int32_t reading = m->signal[a->signal];
     const int64_t tick = most(a->window_ms / 64, 1), n = s->count;
     int64_t sum_t = 0, sum_tt = 0, sum_y = 0, sum_yy = 0, sum_ty = 0;
     int64_t spread, rise, rest, error, below, scale;
     int32_t i;
     for (i = 0; i < s->count; i++) {
-        const int64_t t = floor_div(s->ring_ms[WRAP(s->head + i)] - now, tick);
+        const int64_t t = floor_div(-age(now, s, i), tick);
         const int64_t off = (int64_t)s->ring_dk[WRAP(s->head + i)] - reading;
         const int64_t y = least(most(off, -WIDEST_DK), WIDEST_DK);
         sum_t += t;
@@ -138,8 +180,6 @@ static void time_left(int64_t now, int32_t reading, int32_t u95, const trivet_al
     }
     spread = n * sum_tt - sum_t * sum_t;
     rise = n * sum_ty - sum_t * sum_y;
-    s->left_ms = s->left_low_ms = s->left_high_ms = TRIVET_UNKNOWN_MS;
-    s->rate_mkps = 0;
     if (n < 3 || rise <= 0) {
         return;
     }
@@ -147,57 +187,70 @@ static void time_left(int64_t now, int32_t reading, int32_t u95, const trivet_al
     error = 2 * root(most(rest, 0) / (n - 2));
     below = most(a->set_dk - reading, 0);
     scale = spread * tick;
-    s->rate_mkps = rise * 100000 / scale;
-    s->left_ms = least(below * scale / rise, UNBOUNDED_MS);
+    left->rate_mkps = rise * 100000 / scale;
+    left->left_ms = least(below * scale / rise, UNBOUNDED_MS);
     if (u95 < 0) {
         return;
     }
-    s->left_low_ms = most(below - u95, 0) * scale / (rise + error);
-    s->left_high_ms = UNBOUNDED_MS;
+    left->low_ms = most(below - u95, 0) * scale / (rise + error);
+    left->high_ms = UNBOUNDED_MS;
     if (rise > error) {
-        s->left_high_ms = least((below + u95) * scale / (rise - error), UNBOUNDED_MS);
+        left->high_ms = least((below + u95) * scale / (rise - error), UNBOUNDED_MS);
     }
 }
 
-static void plateau(int64_t now, const trivet_alert *a, trivet_alert_state *s)
+static void plateau(int64_t now, const trivet_alert *a, trivet_alert_state *s, trivet_pot *pot)
 {
-    const int64_t off = s->level_q8 - s->plateau_q8, band = a->deadband_dk * 256;
-    if (s->came_ms == TRIVET_NEVER || off > band || off < -band) {
-        s->plateau_q8 = s->level_q8;
-        s->came_ms = now;
+    const int64_t off = pot->level_q8 - pot->plateau_q8, band = a->deadband_dk * 256;
+    if (pot->came_ms == TRIVET_NEVER || off > band || off < -band) {
+        pot->plateau_q8 = pot->level_q8;
+        pot->came_ms = now;
         return;
     }
-    if (a->gate_dk * 256 <= s->plateau_q8 && s->plateau_q8 <= a->set_dk * 256
-        && now - s->came_ms >= a->window_ms) {
+    if (a->gate_dk * 256 <= pot->plateau_q8 && pot->plateau_q8 <= a->set_dk * 256
+        && now - pot->came_ms >= a->window_ms) {
         s->armed = 1;
-        s->plateau_q8 = s->level_q8;
+        pot->plateau_q8 = pot->level_q8;
     }
 }
 
-static int disarmed(int64_t now, trivet_alert_state *s, int *said)
+static int disarmed(int64_t now, trivet_alert_state *s, trivet_pot *pot, int *said)
 {
     s->armed = 0;
-    s->plateau_q8 = s->level_q8;
-    s->came_ms = now;
-    s->inside_ms = TRIVET_NEVER;
+    pot->plateau_q8 = pot->level_q8;
+    pot->came_ms = now;
+    pot->inside_ms = TRIVET_NEVER;
     *said |= TRIVET_DISARMED;
     return LOW;
 }
 
-static int fallen(int64_t now, uint32_t word, const trivet_alert *a, trivet_alert_state *s,
-                  int *said)
+static int fallen(const trivet_moment *m, uint32_t word, const trivet_alert *a,
+                  const trivet_memory *own, int *said)
 {
-    if (s->inside_ms == DRY
-        || (now - s->inside_ms <= a->lead_ms && (word & TRIVET_HANDLED) == 0)) {
-        s->inside_ms = DRY;
+    trivet_pot *pot = own->pot;
+    const int hand = pot->came_ms > TRIVET_NEVER, near = (word & TRIVET_HANDLED) != 0;
+    const int soon = (hand ? pot->came_ms : m->ms) - pot->inside_ms <= a->lead_ms;
+    if (pot->inside_ms == DRY) {
         return HIGH;
     }
-    return disarmed(now, s, said);
+    if (hand && soon && near && m->ms - pot->came_ms < LONGEST_HAND_MS) {
+        return BETWEEN;
+    }
+    if (soon && (!hand || near)) {
+        pot->came_ms = TRIVET_NEVER;
+        pot->inside_ms = DRY;
+        return HIGH;
+    }
+    return disarmed(m->ms, own->state, pot, said);
 }
 
-static int boiling(int64_t now, int32_t reading, uint32_t word, const trivet_alert *a,
-                   trivet_alert_state *s, int *said)
+static int boiling(const trivet_moment *m, uint32_t word, const trivet_alert *a,
+                   const trivet_memory *own, int *said)
 {
+    const int64_t now = m->ms;
+    const int32_t reading = m->signal[a->signal];
+    trivet_alert_state *s = own->state;
+    trivet_pot *pot = own->pot;
     int64_t off, band, step;
     int seen = 0;
     if (reading == TRIVET_READING_NONE) {
@@ -206,59 +259,67 @@ static int boiling(int64_t now, int32_t reading, uint32_t word, const trivet_ale
         }
         *said |= s->armed ? TRIVET_DISARMED : 0;
         s->armed = 0;
-        s->level_q8 = s->plateau_q8 = 0;
-        s->at_ms = s->came_ms = s->inside_ms = TRIVET_NEVER;
+        pot->level_q8 = pot->plateau_q8 = 0;
+        pot->at_ms = pot->came_ms = pot->inside_ms = TRIVET_NEVER;
         return LOW;
     }
-    step = now - s->at_ms;
-    if (s->at_ms == TRIVET_NEVER || step > FOLLOW_MS) {
-        s->level_q8 = (int64_t)reading * 256;
+    step = now - pot->at_ms;
+    if (pot->at_ms == TRIVET_NEVER || step > FOLLOW_MS) {
+        pot->level_q8 = (int64_t)reading * 256;
     } else {
-        s->level_q8 += floor_div(((int64_t)reading * 256 - s->level_q8) * step, SMOOTH_MS + step);
+        pot->level_q8 +=
+            floor_div(((int64_t)reading * 256 - pot->level_q8) * step, SMOOTH_MS + step);
         seen = 1;
     }
-    s->at_ms = now;
+    pot->at_ms = now;
     if (!s->armed) {
         if (!s->told && (word & TRIVET_HEAT_ON) != 0) {
             *said |= TRIVET_DISARMED;
             s->told = 1;
         }
-        plateau(now, a, s);
-        s->inside_ms = s->armed ? now : TRIVET_NEVER;
+        plateau(now, a, s, pot);
+        pot->inside_ms = s->armed ? now : TRIVET_NEVER;
         if (s->armed) {
             *said = (*said & ~TRIVET_DISARMED) | TRIVET_ARMED;
         }
         return LOW;
     }
-    off = s->level_q8 - s->plateau_q8;
+    off = pot->level_q8 - pot->plateau_q8;
     band = a->deadband_dk * 256;
     if (-band <= off && off <= band) {
-        if (s->inside_ms == DRY) {
-            s->came_ms = s->came_ms == TRIVET_NEVER ? now : s->came_ms;
-            if (now - s->came_ms < a->window_ms) {
+        if (pot->inside_ms == DRY) {
+            pot->came_ms = pot->came_ms == TRIVET_NEVER ? now : pot->came_ms;
+            if (now - pot->came_ms < a->window_ms) {
                 return BETWEEN;
             }
         }
-        s->plateau_q8 += seen ? floor_div(off * step, FOLLOW_MS) : 0;
-        if (s->plateau_q8 < a->gate_dk * 256) {
-            return disarmed(now, s, said);
+        pot->plateau_q8 += seen ? floor_div(off * step, FOLLOW_MS) : 0;
+        if (pot->plateau_q8 < a->gate_dk * 256) {
+            return disarmed(now, s, pot, said);
         }
-        s->inside_ms = now;
+        pot->came_ms = TRIVET_NEVER;
+        pot->inside_ms = now;
         return LOW;
     }
-    s->came_ms = TRIVET_NEVER;
+    if (pot->inside_ms == DRY || off > 0) {
+        pot->came_ms = TRIVET_NEVER;
+    } else if (pot->came_ms == TRIVET_NEVER) {
+        pot->came_ms = (word & TRIVET_HANDLED) != 0 ? now : ALONE;
+    }
     if (reading == TRIVET_READING_AT_RANGE || off > a->top_dk * 256) {
-        s->inside_ms = DRY;
+        pot->inside_ms = DRY;
         return HIGH;
     }
-    return off >= -a->top_dk * 256 ? BETWEEN : fallen(now, word, a, s, said);
+    return off >= -a->top_dk * 256 ? BETWEEN : fallen(m, word, a, own, said);
 }
 
 static int too_low(int32_t reading, uint32_t word, const trivet_alert *a, trivet_alert_state *s)
 {
     const uint32_t needs = (uint32_t)a->needs;
     if (reading == TRIVET_READING_NONE) {
-        s->armed = (word & TRIVET_COOL) != 0 ? 0 : s->armed;
+        if ((word & TRIVET_COOL) != 0) {
+            s->armed = 0;
+        }
         return (word & TRIVET_COOL) != 0 ? LOW : UNKNOWN;
     }
     if (reading < a->gate_dk) {
@@ -287,19 +348,20 @@ static int in_band(int32_t reading, uint32_t word, const trivet_alert *a)
                                                                                            : LOW;
 }
 
-static int judged(int64_t now, int32_t reading, uint32_t word, const trivet_alert *a,
-                  trivet_alert_state *s, int *said)
+static int judged(const trivet_moment *m, uint32_t word, const trivet_alert *a,
+                  const trivet_memory *own, int *said)
 {
+    const int32_t reading = m->signal[a->signal];
     const uint32_t needs = (uint32_t)a->needs, forbids = (uint32_t)a->forbids;
     switch (a->kind) {
     case LOSS_OF_SIGHT:
         return (word & TRIVET_HEAT_ON) != 0 && reading == TRIVET_READING_NONE ? HIGH : LOW;
     case BELOW:
-        return too_low(reading, word, a, s);
+        return too_low(reading, word, a, own->state);
     case IN_BAND:
         return in_band(reading, word, a);
     case BOIL_DRY:
-        return boiling(now, reading, word, a, s, said);
+        return boiling(m, word, a, own, said);
     case LEVEL:
     case TIME_TO_LIMIT:
         break;
@@ -315,7 +377,7 @@ static int judged(int64_t now, int32_t reading, uint32_t word, const trivet_aler
     if (a->kind == LEVEL) {
         return reading < a->set_dk - a->deadband_dk ? LOW : BETWEEN;
     }
-    return reading < a->gate_dk ? LOW : ahead(now, reading, a, s);
+    return reading < a->gate_dk ? LOW : ahead(m->ms, reading, a, own->slope, own->state->on);
 }
 
 static int delayed(int64_t now, int how, const trivet_alert *a, trivet_alert_state *s)
@@ -353,38 +415,45 @@ static int delayed(int64_t now, int how, const trivet_alert *a, trivet_alert_sta
     return 1;
 }
 
-static void jumped_back(int64_t now, trivet_alert_state *s)
+static void jumped_back(int64_t now, const trivet_memory *own)
 {
-    s->rise_ms = s->fall_ms = s->at_ms = TRIVET_NEVER;
-    s->since_ms = now;
-    s->count = 0;
-    s->came_ms = s->came_ms == TRIVET_NEVER ? TRIVET_NEVER : now;
-    if (s->inside_ms != TRIVET_NEVER && s->inside_ms != DRY) {
-        s->inside_ms = now;
+    trivet_pot *pot = own->pot;
+    own->state->rise_ms = own->state->fall_ms = TRIVET_NEVER;
+    own->state->since_ms = now;
+    if (own->slope) {
+        own->slope->count = 0;
+    }
+    if (!pot) {
+        return;
+    }
+    pot->at_ms = TRIVET_NEVER;
+    pot->came_ms = pot->came_ms <= TRIVET_NEVER ? pot->came_ms : now;
+    if (pot->inside_ms != TRIVET_NEVER && pot->inside_ms != DRY) {
+        pot->inside_ms = now;
     }
 }
 
-int trivet_alert_step(const trivet_alert *a, trivet_alert_state *s, const trivet_moment *m,
-                      uint32_t word)
+int trivet_alert_step(const trivet_alert *a, const trivet_memory *own, const trivet_moment *m,
+                      int64_t before, uint32_t word, trivet_left *left)
 {
     const int64_t now = m->ms;
     const int32_t reading = m->signal[a->signal];
     const int rates = a->kind == TIME_TO_LIMIT;
+    trivet_alert_state *s = own->state;
     int said = 0;
-    if (now < s->last_ms) {
-        jumped_back(now, s);
+    left->left_ms = left->low_ms = left->high_ms = TRIVET_UNKNOWN_MS;
+    left->rate_mkps = 0;
+    if (now < before) {
+        jumped_back(now, own);
     }
-    s->last_ms = now;
     if (rates && reading != TRIVET_READING_NONE && reading != TRIVET_READING_AT_RANGE) {
-        slope_add(now, reading, a->window_ms, s);
+        slope_add(now, reading, a->window_ms, own->slope);
     }
-    if (delayed(now, judged(now, reading, word, a, s, &said), a, s)) {
+    if (delayed(now, judged(m, word, a, own, &said), a, s)) {
         s->since_ms = now;
         s->escalated = 0;
-        s->left_ms = s->left_low_ms = s->left_high_ms = TRIVET_UNKNOWN_MS;
-        s->rate_mkps = 0;
         if (rates && s->on && reading < a->set_dk) {
-            time_left(now, reading, m->signal[TRIVET_SIGNALS - 1], a, s);
+            time_left(m, a, own->slope, left);
         }
         return said | TRIVET_CHANGED;
     }

@@ -25,12 +25,22 @@ READING = (
     "trivet_inversion.c",
     "trivet_table.c",
 )
+ALERTING = ("trivet_alerts.c", "trivet_device.c", "trivet_device_data.c")
 CHECK = "trivet_reading_check.c"
 ARM = ("-mcpu=cortex-m0plus", "-mthumb", "-ffreestanding")
 _PROBE = """\
 #include "trivet_reading.h"
 char trivet_size_state[sizeof(trivet_reading_state)];
 char trivet_size_burner[sizeof(trivet_burner_state) + sizeof(trivet_said)];
+"""
+_PROBE_DEVICE = """\
+#include "trivet_device.h"
+#define ALERTS sizeof(trivet_alert_state) * TRIVET_ALERTS
+char trivet_size_state[sizeof(trivet_device)];
+char trivet_size_burner[sizeof(trivet_burner_state) + 2 * sizeof(trivet_said)
+                        + sizeof(trivet_told) + ALERTS
+                        + sizeof(trivet_slope) * TRIVET_MOST_SLOPES
+                        + sizeof(trivet_pot) * TRIVET_MOST_POTS];
 """
 _START = """\
 int main(void);
@@ -125,9 +135,9 @@ def _compiled(work: Path, notes: list[str]) -> tuple[str, int | None, int | None
     if None in tools:
         notes.append("bytes not counted: gcc, size or nm is not on PATH")
         return "none", None, None, None, 0
-    (work / "probe.c").write_text(_PROBE, encoding="utf-8")
-    sources = [*READING, "trivet_alerts.c", "probe.c"]
-    sources = [one for one in sources if (work / one).exists()]
+    alerts = (work / ALERTING[0]).exists()
+    (work / "probe.c").write_text(_PROBE_DEVICE if alerts else _PROBE, encoding="utf-8")
+    sources = [*READING, *(ALERTING if alerts else ()), "probe.c"]
     _run(work, [f"{prefix}gcc", "-std=c99", "-Os", "-Wall", "-Wextra", *flags, "-c", *sources])
     objects = [Path(one).with_suffix(".o").name for one in sources if one != "probe.c"]
     rows = _run(work, [f"{prefix}size", *objects]).splitlines()[1:]
@@ -136,7 +146,8 @@ def _compiled(work: Path, notes: list[str]) -> tuple[str, int | None, int | None
     found = {
         name: int(size, 16) for size, name in re.findall(r"\S+ (\S+) \S (trivet_size_\w+)", held)
     }
-    tables = sizes["trivet_reading_data.o"] + sizes["trivet_table.o"]
+    data = ("trivet_reading_data.o", "trivet_table.o", "trivet_device_data.o")
+    tables = sum(sizes.get(name, 0) for name in data)
     ram, burner = found["trivet_size_state"], found["trivet_size_burner"]
     return target, sum(sizes.values()), tables, ram, burner
 

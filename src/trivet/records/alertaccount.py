@@ -71,7 +71,23 @@ class AlertRow:
     """5 %, 50 %, 95 % of the leads; NaN without. [s]"""
     nuisance: Share
     """Of independent cooks that could be judged."""
+    turned: Share
+    """Of independent ordinary cooks: a limit was foretold, at the true rate rightly so, and the
+    cook turned the knob before it came. No nuisance here; whoever counts them so may add them."""
     chatters: int
+
+
+@dataclass(frozen=True)
+class RateRow:
+    """How the alerts of the pan's limit did in oil cooks of one span of heating rates."""
+
+    low_kps: float
+    high_kps: float
+    missed: Share
+    blind: int
+    impossible: int
+    leads_s: tuple[float, float, float]
+    """5 %, 50 %, 95 % of the leads; NaN without. [s]"""
 
 
 @dataclass(frozen=True)
@@ -107,6 +123,8 @@ class AlertStudy:
     styles: tuple[tuple[str, int], ...]
     """Ordinary cooks by kind."""
     rows: tuple[AlertRow, ...]
+    rates: tuple[RateRow, ...]
+    """Of simulated oil cooks, by the true rate of the hottest 5 cm2 when the alert was due."""
     goals: tuple[Goal, ...]
     faults: tuple[FaultRow, ...]
     cases: tuple[AlertCase, ...]

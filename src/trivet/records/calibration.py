@@ -132,6 +132,8 @@ class SurfaceCalibration:
     film_covariance: FloatArray | None = None
     """(3, 3) of log thickness (spread between cooks included), emissivity of the pan below, log of
     the liquid's k scale; None without a film."""
+    film: bool = False
+    """Whether it is of oil so thin that the pan shows through, its thickness known or not."""
 
 
 @dataclass(frozen=True)

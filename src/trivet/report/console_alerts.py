@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from trivet.records.alertaccount import AlertCase, AlertRow, AlertStudy, Share
+from trivet.records.alertaccount import AlertCase, AlertRow, AlertStudy, RateRow, Share
 from trivet.records.design import Design
 from trivet.records.requirement import Alert
 from trivet.records.tuning import TunedPoint, Tuning
 from trivet.report.console_parts import (
     SIGNS,
     difference_text,
+    rate_text,
     temperature_text,
     text_group,
     text_line,
@@ -27,7 +29,10 @@ SMOKE_ALARMS = (
     " 11.3 % (53, dual) and 3.0 % (14, photoelectric) of cooks; exact 95 % intervals 6.3 to"
     " 11.7, 8.6 to 14.5 and 1.6 to 5.0 % (Lee and Pineda, CPSC 2010)."
 )
-MOST_CASES = 40
+MOST_CASES = 6
+"""Of each alert."""
+RANKS = ("high", "medium", "low")
+LEADS = "lead 5 / 50 / 95 %>"
 
 
 def show_alert_study(study: AlertStudy, *, design: Design) -> RenderableType:
@@ -40,7 +45,8 @@ def show_alert_study(study: AlertStudy, *, design: Design) -> RenderableType:
             f"{study.cooks} cooks, {study.independent} independent (repeats of a plan count"
             f" once); ordinary ones: {styles}. Simulated evidence proves no safety claim."
         ),
-        _account(study),
+        *_accounts(study),
+        _rates(study, design),
         text_line(SMOKE_ALARMS),
         text_table(
             "Goals",
@@ -48,7 +54,7 @@ def show_alert_study(study: AlertStudy, *, design: Design) -> RenderableType:
             [(one.text, f"{SIGNS[one.decision]} {one.decision}", one.found) for one in study.goals],
         ),
         _faults(study),
-        _cases(study),
+        _cases(study, design),
     )
 
 
@@ -130,36 +136,56 @@ def _share(share: Share) -> str:
     return f"{share.count} of {share.of}, ≤ {100.0 * share.bound_frac:.1f} %"
 
 
-def _account(study: AlertStudy) -> Table:
-    columns = (
-        "alert",
-        "evidence",
-        "missed or late>",
-        "blindness told>",
-        "impossible>",
-        "censored>",
-        "lead 5 / 50 / 95 %>",
-        "nuisance>",
-        "chatter>",
-    )
-    return text_table(
-        "What they did (upper bounds at 95 %)", columns, [_row(one) for one in study.rows]
-    )
+def _accounts(study: AlertStudy) -> Iterator[Table]:
+    """Yield what came in time and what came without cause, for each grade of evidence."""
+    for grade in dict.fromkeys(one.evidence for one in study.rows):
+        mine = [one for one in study.rows if one.evidence == grade]
+        columns = ("alert", "missed or late>", "blind, told>", "impossible>", "censored>", LEADS)
+        yield text_table(f"In time? ({grade})", columns, [_timely(one) for one in mine])
+        often = ("alert", "nuisance>", "warned, then turned down>", "chatter>")
+        yield text_table(f"Too often? ({grade})", often, [_often(one) for one in mine])
 
 
-def _row(one: AlertRow) -> tuple[str, ...]:
-    known = not math.isnan(one.leads_s[1])
-    return (
-        one.alert,
-        one.evidence,
-        _share(one.missed),
-        str(one.blind),
-        str(one.impossible),
-        str(one.censored),
-        " / ".join(f"{lead:.0f}" for lead in one.leads_s) + " s" if known else "–",
-        _share(one.nuisance),
-        str(one.chatters),
-    )
+def _timely(one: AlertRow) -> tuple[str, ...]:
+    counts = (str(one.blind), str(one.impossible), str(one.censored))
+    return (one.alert, _share(one.missed), *counts, _leads(one.leads_s))
+
+
+def _often(one: AlertRow) -> tuple[str, ...]:
+    turned = _share(one.turned) if one.turned.of else "–"
+    return (one.alert, _share(one.nuisance), turned, str(one.chatters))
+
+
+def _leads(leads_s: tuple[float, float, float]) -> str:
+    if math.isnan(leads_s[1]):
+        return "–"
+    return " / ".join(f"{lead:.0f}" for lead in leads_s) + " s"
+
+
+def _rates(study: AlertStudy, design: Design) -> Table | None:
+    rows = [
+        (
+            _span(one, design),
+            _share(one.missed),
+            str(one.blind),
+            str(one.impossible),
+            _leads(one.leads_s),
+        )
+        for one in study.rates
+        if one.missed.of or one.impossible
+    ]
+    if not rows:
+        return None
+    columns = ("true rate at the latest moment", "missed or late>", "blind, told>", "impossible>")
+    return text_table("Oil cooks before the pan limit (simulated)", (*columns, LEADS), rows)
+
+
+def _span(one: RateRow, design: Design) -> str:
+    high = rate_text(one.high_kps, design.display)
+    if math.isinf(one.low_kps):
+        return f"up to {high}"
+    low = rate_text(one.low_kps, design.display)
+    return f"above {low}" if math.isinf(one.high_kps) else f"{low} to {high}"
 
 
 def _faults(study: AlertStudy) -> Table | None:
@@ -180,26 +206,30 @@ def _faults(study: AlertStudy) -> Table | None:
     return text_table("Faults put into an oil cook", columns, rows)
 
 
-def _cases(study: AlertStudy) -> Table | None:
+def _cases(study: AlertStudy, design: Design) -> RenderableType | None:
+    """Return the cases alert by alert, the urgent ones first."""
     if not study.cases:
         return None
-    title = f"Cases worth a look: {len(study.cases)}"
-    if len(study.cases) > MOST_CASES:
-        title += f", the first {MOST_CASES}"
-    columns = ("alert", "what", "cook", "burner", "on>", "due>", "lead>")
-    return text_table(title, columns, [_case(one) for one in study.cases[:MOST_CASES]])
+    ranks = {one.name: RANKS.index(one.priority) for one in design.alerts}
+    lines = [f"Cases worth a look: {len(study.cases)}"]
+    for name in sorted({one.alert for one in study.cases}, key=lambda alert: ranks[alert]):
+        mine = sorted(
+            (one for one in study.cases if one.alert == name),
+            key=lambda one: (one.end == "blindness told" and not one.nuisance, one.end),
+        )
+        lines += [f"  {name}: {len(mine)}", *(_case(one) for one in mine[:MOST_CASES])]
+        if len(mine) > MOST_CASES:
+            lines.append(f"    and {len(mine) - MOST_CASES} more: --json lists them all")
+    return text_line("\n".join(lines))
 
 
-def _case(one: AlertCase) -> tuple[str, ...]:
+def _case(one: AlertCase) -> str:
     what = "nuisance" if one.nuisance else one.end
-    numbers = (one.on_s, one.due_s, one.lead_s)
-    return (
-        one.alert,
-        what,
-        one.cook,
-        one.burner,
-        *(f"{value:.0f} s" if math.isfinite(value) else "–" for value in numbers),
-    )
+    times = (("on at", one.on_s), ("due by", one.due_s), ("lead", one.lead_s))
+    said = ", ".join(f"{word} {value:.0f} s" for word, value in times if math.isfinite(value))
+    if not math.isfinite(one.on_s):
+        said = f"never on, {said}"
+    return f"    {what} ({said})\n      {one.cook}, {one.burner}"
 
 
 def show_tuning(found: Tuning) -> RenderableType:

@@ -26,24 +26,32 @@ def window_u(head: Head, *, calibration: HeadCalibration) -> float:
     """Return the standard uncertainty of a window's transmittance in use.
 
     A window gets greasy after its calibration: it lies anywhere between what was
-    calibrated and the lowest that the design declares.
+    calibrated and the lowest that the design declares. What is as declared has its
+    declared range.
     """
+    if calibration.transmittance_how == "nominal":
+        return float(calibration.transmittance_u)
     low = head.window.transmittance_frac.low
     soil = 0.0 if low is None else max(calibration.transmittance - float(low), 0.0) / math.sqrt(3.0)
     return max(float(calibration.transmittance_u), soil)
 
 
 def fitted_surface(pan: Pan, base: Base, *, calibration: Calibration) -> SurfaceCalibration | None:
-    """Return what calibration cooks taught of these contents in this finish, if anything."""
-    deep = seen_of(base, pan=pan) == "oil"
-    found = [
-        one
-        for one in calibration.surfaces
-        if one.how == "fitted" and one.contents == base.contents and one.finish in ("", pan.finish)
+    """Return what calibration cooks taught of these contents in this finish, if anything.
+
+    A film is never read as a pool, nor a pool as a film; a pool hides the pan, so that
+    one in any finish tells of it.
+    """
+    fitted = [
+        one for one in calibration.surfaces if one.how == "fitted" and one.contents == base.contents
     ]
     if base.contents == "oil":
-        found.sort(key=lambda one: math.isnan(one.film_m) != deep)
-    return found[0] if found else None
+        deep = seen_of(base, pan=pan) == "oil"
+        fitted = [one for one in fitted if one.film != deep]
+        fitted.sort(key=lambda one: (one.finish != pan.finish, -one.cooks))
+        if deep:
+            return fitted[0] if fitted else None
+    return next((one for one in fitted if one.finish in ("", pan.finish)), None)
 
 
 def burner_regions(

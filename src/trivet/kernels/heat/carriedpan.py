@@ -202,7 +202,7 @@ def _learn(pan: float, memory: Any, rule: Any) -> None:
         spread = p[0] + NOISE_K * NOISE_K
     gain_t, gain_q, gain_k = p[0] / spread, p[3] / spread, p[6] / spread
     memory[T] += gain_t * miss
-    memory[Q] += gain_q * miss
+    memory[Q] = max(memory[Q] + gain_q * miss, 0.0)  # a burner does not cool
     memory[K] = max(memory[K] + gain_k * miss, 0.0)
     t0, t1, t2 = p[0], p[1], p[2]
     for k in range(3):

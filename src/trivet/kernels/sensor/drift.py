@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -185,12 +186,14 @@ def fit_drift(samples: DriftSamples, *, declared: DriftModel) -> DriftFit:
     best = covariance @ right
     left = samples.offset_k / samples.u_k - columns @ best
     chi2 = float((left**2).sum() + (best - mean) @ prior @ (best - mean)) / left.size
+    wide = max(1.0, chi2, _clustered(columns, left, samples.ramp, covariance))
     carried = tuple(reason == "" for reason in reasons)
     kept = np.array(carried)
     value = np.where(kept, best[:4], declared.value)
     both = kept[:, None] & kept[None, :]
-    # a cautious spread: never narrower than the scatter of the residuals asks for
-    shared = np.where(both, covariance[:4, :4] * max(1.0, chi2), 0.0)
+    # a cautious spread: never narrower than the scatter of the residuals asks for, and residuals
+    # of one warm-up go together
+    shared = np.where(both, covariance[:4, :4] * wide, 0.0)
     alone = ~kept[:, None] & ~kept[None, :]
     shared = np.where(alone, declared.covariance, shared)
     return DriftFit(
@@ -201,6 +204,26 @@ def fit_drift(samples: DriftSamples, *, declared: DriftModel) -> DriftFit:
         float(np.sqrt(((left * samples.u_k) ** 2).mean())),
         chi2,
     )
+
+
+def _clustered(
+    columns: Array,
+    left: Array,
+    ramp: npt.NDArray[np.int64],
+    inverse: npt.NDArray[np.floating[Any]],
+) -> float:
+    """Return how many times the variance of the terms is that of independent residuals.
+
+    The terms' scores of a warm-up are summed before they are squared (Liang and Zeger 1986,
+    from memory); the largest ratio over the four terms counts.
+    """
+    scores = np.zeros(inverse.shape)
+    for one in np.unique(ramp):
+        own = columns[ramp == one].T @ left[ramp == one]
+        scores += np.outer(own, own)
+    seen = np.diag(inverse @ scores @ inverse)[:4]
+    ramps = np.unique(ramp).size
+    return float((seen * ramps / (ramps - 1) / np.diag(inverse)[:4]).max())
 
 
 def _check(samples: DriftSamples) -> None:

@@ -43,6 +43,9 @@ Prior = tuple[float, float]
 
 REFLECTED_HALF_K = 10.0
 LINEARISATIONS = 3
+LIKE_ROOM_K, LEAST_DARK = 25.0, 0.7
+"""So near to what it mirrors, and from this emissivity on, a pan's drift shows: 0.1 of emissivity
+are then 2.5 K at most (assumed)."""
 K_SCALE_U = 0.2
 """Relative doubt of the oil's k, for which oleic acid stands in; assumed, no source."""
 KEPT = "in force: as declared"
@@ -103,6 +106,7 @@ def fitted_drift(
     series: Sequence[PairSeries], *, view: HeadView, priors: Mapping[Group, Prior]
 ) -> tuple[DriftCalibration, dict[str, DriftModel], tuple[str, ...]]:
     """Return the head's drift, that of each sensor unit, and what was refused."""
+    series = _telling_drift(series, view=view, priors=priors)
     nominal, units = view.nominal.drift, sorted({one.unit for one in series})
     fits: dict[str, DriftFit] = {}
     refused = []
@@ -129,6 +133,25 @@ def fitted_drift(
     rms = math.sqrt(float(np.mean([fit.residual_rms_k**2 for fit in fits.values()])))
     reason = f"mean of {len(fits)} sensor units, their spread included"
     return _record(pooled, rms, reason), models, tuple(refused)
+
+
+def _telling_drift(
+    series: Sequence[PairSeries], *, view: HeadView, priors: Mapping[Group, Prior]
+) -> list[PairSeries]:
+    """Return the samples whose temperature is known whatever the surface: water, and dark pans
+    about as warm as what they mirror.
+
+    A hot pan is uneven, its oil thins while it heats, and both go with the housing's rate: fitted
+    on such pans, drift takes over what is the pan's.
+    """
+    found = []
+    for one in series:
+        if one.contents == "water":
+            found.append(one)
+        elif priors[one.group][0] >= LEAST_DARK:
+            cold = np.abs(one.reference_k - view.reflected_k) <= LIKE_ROOM_K
+            found.append(one.kept(cold))
+    return [one for one in found if one.apparent_k.size]
 
 
 def _record(model: DriftModel, rms_k: float, reason: str) -> DriftCalibration:
@@ -161,18 +184,22 @@ def _drift_samples(
     priors: Mapping[Group, Prior],
     at: Sequence[float],
 ) -> DriftSamples:
-    """Causes in order: an emissivity each series, a probe each series, gain, window, mirror."""
+    """Causes in order: an emissivity each series, a probe each series, what lies beside each probe,
+    gain, window, mirror."""
     n = len(series)
+    besides = series[0].beside_k.shape[1]
+    first = (2 + besides) * n
     rows: list[Array] = []
     offsets: list[Array] = []
     for k, one in enumerate(series):
         base = view.expected_k(one, emissivity=at[k])
-        row = np.zeros((one.apparent_k.size, 2 * n + 3))
+        row = np.zeros((one.apparent_k.size, first + 3))
         step = 0.01 if at[k] < 0.98 else -0.01
         row[:, k] = (view.expected_k(one, emissivity=at[k] + step) - base) / step
         row[:, n + k] = view.expected_k(one, emissivity=at[k], reference=1.0) - base
+        row[:, 2 * n + besides * k : 2 * n + besides * (k + 1)] = one.beside_k
         for column, (cause, size) in enumerate(
-            (("gain", 0.01), ("window", -0.01), ("reflected", 1.0)), start=2 * n
+            (("gain", 0.01), ("window", -0.01), ("reflected", 1.0)), start=first
         ):
             shifted = view.expected_k(one, emissivity=at[k], **{cause: size})
             row[:, column] = (shifted - base) / size
@@ -180,7 +207,7 @@ def _drift_samples(
         offsets.append(one.apparent_k - base)
     own = [priors[one.group] for one in series]
     names = sorted({one.recording for one in series})
-    steady = np.zeros(n + 3)
+    steady = np.zeros(first - n + 3)
     return DriftSamples(
         offset_k=np.concatenate(offsets),
         u_k=np.concatenate([one.u_k for one in series]),
@@ -198,6 +225,7 @@ def _drift_samples(
             [
                 [prior[1] for prior in own],
                 [one.reference_u_k for one in series],
+                np.ones(besides * n),
                 [view.nominal.gain_u, view.nominal.transmittance_u, view.reflected_u_k],
             ]
         ),
@@ -229,6 +257,7 @@ def paired_samples(
             slope * view.nominal.gain_u * (apparent - one.housing_k),
             (radiance - window) / tau * view.nominal.transmittance_u,
             probe * one.reference_u_k,
+            slope[:, None] * one.beside_k,
             np.full(one.apparent_k.size, mirror * view.reflected_u_k),
         ]
     )
@@ -293,6 +322,7 @@ def fitted_surface(
         reduced_chi2=float(np.mean([one.reduced_chi2 for one in cooks])),
         reason=reason,
         film_covariance=spread,
+        film=film,
     )
     return surface, tuple(refused)
 

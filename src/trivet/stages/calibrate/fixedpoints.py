@@ -245,7 +245,7 @@ def _probed(
     begin, end = probe.time_s[boils].min(), probe.time_s[boils].max()
     moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], STEP_S)
     card = view.design.card(view.head)
-    moments, seen, _ = seen_means(frames, moments, pixels, card=card)
+    moments, seen, _, _ = seen_means(frames, moments, pixels, card=card)
     reading = np.interp(moments, probe.time_s[good], probe.temperature_k[good])
     use = np.isfinite(seen) & free_moments(recording, sheet.burner, moments)
     nearest = np.interp(moments, probe.time_s, boils.astype(float)) > 0.5

@@ -58,7 +58,10 @@ def declared_drift(card: SensorCard) -> DriftModel:
     value = [0.0, float(per_housing or 0.0), 0.0, float(wake or 0.0)]
     accuracy = float(card.accuracy_delta_k) if card.accuracy_delta_k is not None else None
     spread = [
-        rectangular_u(accuracy if accuracy else ACCURACY_HALF_K),
+        math.hypot(
+            rectangular_u(accuracy if accuracy else ACCURACY_HALF_K),
+            rectangular_u(float(card.constants_delta_k or 0.0)),
+        ),
         figure_u(per_housing, otherwise_half=abs(value[1]) or HOUSING_HALF),
         RATE_U_S,
         figure_u(wake, otherwise_half=abs(value[3]) or WAKE_HALF_K),
@@ -168,5 +171,16 @@ def nominal_surface(
     """Return a surface's terms as designed."""
     nan = math.nan
     return SurfaceCalibration(
-        contents, finish, "nominal", *prior, film_m, nan, nan, nan, 0, nan, reason
+        contents,
+        finish,
+        "nominal",
+        *prior,
+        film_m,
+        nan,
+        nan,
+        nan,
+        0,
+        nan,
+        reason,
+        film=math.isfinite(film_m),
     )

@@ -17,6 +17,7 @@ from trivet.records.cook import SheetBurner
 from trivet.records.design import Contents, Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
 from trivet.records.sensorcard import SensorCard
+from trivet.stages.calibrate.beside import Around, Beside, beside, short_means
 from trivet.terms.assumed import OPAQUE_FILM_M
 from trivet.terms.optics import card_band, card_lens
 
@@ -31,8 +32,13 @@ FLOOR_K = 0.3
 NEAR_PITCH = 0.8
 SAME_PLACE_M = 0.02
 """Probes on a pan this close touch one place; in a liquid all do."""
-LEAST_PLANE = 4
-PLANE_PITCH = 1.6
+AROUND_PITCH = 1.6
+POOL_SHARE = 0.5
+"""Standard uncertainty of a probe in a pool against the mean seen of it, as a share of the
+standard deviation over the pool; common to a series (own estimate: a probe that hangs anywhere
+in a pool that moves sees part of its unevenness)."""
+CAUSES = 3
+"""What lies between a probe and what is seen of it: its place, the curvature, the clock."""
 HANDS_OFF: dict[str, str] = {"pan_off": "pan_on", "lid_on": "lid_off", "person_in": "person_out"}
 
 
@@ -59,6 +65,9 @@ class PairSeries:
     housing_k: Array
     housing_rate_kps: Array
     awake_s: Array
+    beside_k: Array
+    """(sample, cause) what lies between the probe's place and what is seen of it, for one standard
+    uncertainty of each cause; common to the series. [K]"""
 
     @property
     def group(self) -> tuple[Contents, str, bool]:
@@ -67,9 +76,8 @@ class PairSeries:
 
     def kept(self, use: npt.NDArray[np.bool_]) -> PairSeries:
         """Return the series with some of its samples."""
-        names = (
-            "apparent_k", "u_k", "reference_k", "housing_k", "housing_rate_kps", "awake_s"
-        )  # fmt: skip
+        said = ("apparent_k", "u_k", "reference_k", "beside_k")
+        names = (*said, "housing_k", "housing_rate_kps", "awake_s")
         return replace(self, **{name: getattr(self, name)[use] for name in names})
 
 
@@ -110,11 +118,8 @@ def pair_series(
             if pixels.sum() == 0:
                 left.append(f"{where}, probe {probe.probe.column}: no pixel clear of the rim on it")
                 continue
-            around = probe_pixels(
-                sheet, probe, design=design, head=head, pose=pose, reach=PLANE_PITCH
-            )
             series, why = _series(
-                recording, frames, sheet, probe, design=design, pixels=pixels, around=around
+                recording, frames, sheet, probe, design=design, pixels=pixels, pose=pose
             )
             if series is not None:
                 found.append(series)
@@ -172,16 +177,20 @@ def _at(probe: ProbeSeries, values: Array, time: Array) -> Array:
     return np.where(inside, np.interp(time, probe.time_s[good], values[good]), np.nan)
 
 
-def probe_pixels(
-    sheet: SheetBurner,
-    probe: ProbeSeries,
-    *,
-    design: Design,
-    head: Head,
-    pose: Pose,
-    reach: float = NEAR_PITCH,
-) -> npt.NDArray[np.bool_]:
-    """Mark the pixels (row, col) that see what the probe touches, clear of the rim."""
+@dataclass(frozen=True)
+class _Seen:
+    """Where the pixels of a head look in a pan."""
+
+    plane: Array
+    """(row, col, xy) on the surface that faces up. [m]"""
+    centre: Array
+    """(xy) of the pan. [m]"""
+    pitch_m: float
+    clear: npt.NDArray[np.bool_]
+    """(row, col) whether a pixel sees the base or its contents alone."""
+
+
+def _seen(sheet: SheetBurner, *, design: Design, head: Head, pose: Pose) -> _Seen:
     card = design.card(head)
     lens: Lens = card_lens(card)
     fill = min(depth_m(sheet), float(sheet.depth_m))
@@ -202,11 +211,51 @@ def probe_pixels(
         fill_m=fill,
         eye_m=pose.eye_m,
     )
-    if probe.probe.touches in ("oil", "liquid") and fill >= OPAQUE_FILM_M.value:
-        return np.asarray(clear)
-    spot = centre + np.array([float(probe.probe.x_m), float(probe.probe.y_m)])
-    near = np.hypot(*np.moveaxis(plane - spot, -1, 0)) <= reach * pitch
-    return np.asarray(clear & near)
+    return _Seen(plane, centre, pitch, np.asarray(clear))
+
+
+def _from_probe(seen: _Seen, probe: ProbeSeries) -> Array:
+    """Return where pixels look from a probe's place, (row, col, xy). [m]"""
+    spot = seen.centre + np.array([float(probe.probe.x_m), float(probe.probe.y_m)])
+    return np.asarray(seen.plane - spot)
+
+
+def _immersed(sheet: SheetBurner, probe: ProbeSeries) -> bool:
+    """Return whether a probe stands for a whole pool, which moves round it."""
+    deep = min(depth_m(sheet), float(sheet.depth_m)) >= OPAQUE_FILM_M.value
+    return probe.probe.touches in ("oil", "liquid") and deep
+
+
+def probe_pixels(
+    sheet: SheetBurner, probe: ProbeSeries, *, design: Design, head: Head, pose: Pose
+) -> npt.NDArray[np.bool_]:
+    """Mark the pixels (row, col) that see what the probe touches, clear of the rim."""
+    seen = _seen(sheet, design=design, head=head, pose=pose)
+    if _immersed(sheet, probe):
+        return seen.clear
+    away = np.hypot(*np.moveaxis(_from_probe(seen, probe), -1, 0))
+    return np.asarray(seen.clear & (away <= NEAR_PITCH * seen.pitch_m))
+
+
+def _beside(
+    frames: HeadFrames,
+    sheet: SheetBurner,
+    probe: ProbeSeries,
+    moments: Array,
+    *,
+    design: Design,
+    head: Head,
+    pose: Pose,
+) -> Beside:
+    """Return what the pan shows at the probe's very place, and the doubt of that."""
+    seen = _seen(sheet, design=design, head=head, pose=pose)
+    away = _from_probe(seen, probe)
+    near = seen.clear & (np.hypot(*np.moveaxis(away, -1, 0)) <= AROUND_PITCH * seen.pitch_m)
+    means = short_means(
+        frames.apparent_k[:, near], time_s=frames.time_s, moments_s=moments, half_s=HALF_WINDOW_S
+    )
+    blur_px = float(design.card(head).blur_px)
+    return beside(means, around=Around(away[near, 0], away[near, 1], seen.pitch_m, blur_px))
 
 
 def _series(
@@ -217,15 +266,17 @@ def _series(
     *,
     design: Design,
     pixels: npt.NDArray[np.bool_],
-    around: npt.NDArray[np.bool_],
+    pose: Pose,
 ) -> tuple[PairSeries | None, str]:
     none = "no moment with both readings"
     good = np.isfinite(probe.temperature_k)
     if good.sum() < 2 or frames.time_s.size < 2:
         return None, none
     moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], STEP_S)
-    card = design.card(_head(design, frames.head))
-    moments, seen, own_u = seen_means(frames, moments, pixels, card=card)
+    head = _head(design, frames.head)
+    moments, seen, own_u, spread = seen_means(frames, moments, pixels, card=design.card(head))
+    doubt = np.zeros((moments.size, CAUSES))
+    doubt[:, 0] = np.nan_to_num(POOL_SHARE * spread)
     times, values = probe.time_s[good], probe.temperature_k[good]
     reference = np.interp(moments, times, values)
     rate = (np.interp(moments + 5, times, values) - np.interp(moments - 5, times, values)) / 10
@@ -238,8 +289,11 @@ def _series(
         return None, none
     reference_u = max(float(np.nanmedian(probe.u_k)), 0.05)
     why = ""
-    if probe.probe.touches == "pan":
-        steep = keep & (np.nan_to_num(_unevenness_k(frames, moments, around)) > 2.0 * reference_u)
+    if not _immersed(sheet, probe):
+        place = _beside(frames, sheet, probe, moments, design=design, head=head, pose=pose)
+        shows = np.isfinite(place.at_k)
+        seen, doubt[:, :2] = np.where(shows, place.at_k, seen), np.nan_to_num(place.doubt_k)
+        steep = keep & (np.nan_to_num(place.steep_k) > 2.0 * reference_u)
         if steep.any():
             why = (
                 f"{int(steep.sum())} of {int(keep.sum())} moments left out: across the footprint "
@@ -250,8 +304,8 @@ def _series(
     if not keep.any():
         return None, why
     slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
-    # a pan's reading moves no faster than its reference: the slower clock decides
-    u = np.sqrt(own_u**2 + (ALIGNMENT_S * rate) ** 2 + FLOOR_K**2)
+    doubt[:, -1] = ALIGNMENT_S * rate
+    u = np.hypot(own_u, FLOOR_K)
     found = PairSeries(
         recording=recording.name,
         unit=recording.unit,
@@ -268,28 +322,9 @@ def _series(
         housing_k=np.interp(moments, frames.time_s, frames.sensor_k)[keep],
         housing_rate_kps=np.interp(moments, frames.time_s, np.nan_to_num(slope))[keep],
         awake_s=np.interp(moments, frames.time_s, frames.awake_s)[keep],
+        beside_k=doubt[keep],
     )
     return found, why
-
-
-def _unevenness_k(frames: HeadFrames, moments: Array, pixels: npt.NDArray[np.bool_]) -> Array:
-    """Half of what a footprint's width changes the signal by, from a plane through the pixels.
-
-    NaN where fewer than four pixels stand on the place: they cannot show a slope.
-    """
-    rows, cols = np.nonzero(pixels)
-    steep = np.full(moments.size, np.nan)
-    if rows.size < LEAST_PLANE or np.ptp(rows) < 1 or np.ptp(cols) < 1:
-        return steep
-    lever = np.column_stack([np.ones(rows.size), rows - rows.mean(), cols - cols.mean()])
-    solve = np.linalg.pinv(lever)
-    flat = frames.apparent_k[:, pixels]
-    for k, moment in enumerate(moments):
-        first, last = np.searchsorted(frames.time_s, moment + HALF_WINDOW_S * np.array([-1, 1]))
-        block = flat[first:last].astype(np.float64)
-        if block.size and np.isfinite(block).all():
-            steep[k] = 0.5 * math.hypot(*(solve @ block.mean(axis=0))[1:])
-    return steep
 
 
 def _head(design: Design, name: str) -> Head:
@@ -298,14 +333,14 @@ def _head(design: Design, name: str) -> Head:
 
 def seen_means(
     frames: HeadFrames, moments: Array, pixels: npt.NDArray[np.bool_], *, card: SensorCard
-) -> tuple[Array, Array, Array]:
-    """Mean moment and mean signal of a short window of frames, and its independent u."""
+) -> tuple[Array, Array, Array, Array]:
+    """Mean moment and mean signal of a short window of frames, its noise, the pixels' spread."""
     netd = float(card.netd_delta_k)
     at = float(card.netd_at_k)
     band = card_band(card)
     flat = frames.apparent_k[:, pixels].astype(np.float64)
     at_s, mean = moments.copy(), np.full(moments.size, np.nan)
-    u = mean.copy()
+    u, apart = mean.copy(), mean.copy()
     for k, moment in enumerate(moments):
         first, last = np.searchsorted(frames.time_s, moment + HALF_WINDOW_S * np.array([-1, 1]))
         block = flat[first:last]
@@ -313,9 +348,9 @@ def seen_means(
             continue
         at_s[k], mean[k] = frames.time_s[first:last].mean(), block.mean()
         here = float(band_radiance_slope(at, band=band) / band_radiance_slope(mean[k], band=band))
-        spread = float(block.mean(axis=0).std()) / 2
-        u[k] = math.hypot(netd * here / math.sqrt(block.size), spread)
-    return at_s, mean, u
+        apart[k] = block.mean(axis=0).std()
+        u[k] = netd * here / math.sqrt(block.size)
+    return at_s, mean, u, apart
 
 
 def _covered(moments: Array, times: Array) -> npt.NDArray[np.bool_]:

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-
-import numpy as np
 
 from trivet.kernels.radiation.planck import Band
 from trivet.records.calibration import Calibration
 from trivet.records.cook import ToldEntry
-from trivet.records.design import CONTENTS, Base, Contents, Design, Pan
+from trivet.records.design import CONTENTS, Contents, Design
 from trivet.records.requirement import OF_WORDS
-from trivet.terms.calibrated import fitted_surface
-from trivet.terms.contents import emissivity_range, fits, seen_of
+from trivet.terms.believed import believed_range
+from trivet.terms.contents import fits, seen_of
 
 LEAST_SHARE = 0.02
 
@@ -70,8 +67,8 @@ def surface_range(
 ) -> SurfaceRange:
     """Return the emissivities from the lowest to the highest of all that the word leaves open.
 
-    Fitted surfaces count with twice their standard uncertainty, widened where cooks
-    scattered beyond it; the others with their range in the library. No weights: the
+    Fitted surfaces count with twice their standard uncertainty within their physical
+    range; the others, and bare pans, with their range in the library. No weights: the
     firmware does not reason about which of them is there.
     """
     every = [
@@ -84,7 +81,10 @@ def surface_range(
     ]
     if not every:
         return SurfaceRange(1.0, 1.0, 0, alike=False, liquid=False, known=False)
-    ends = [_ends(pan, base, calibration, band, angle_rad) for pan, base in every]
+    ends = [
+        believed_range(pan, base, calibration=calibration, band=band, angle_rad=angle_rad)
+        for pan, base in every
+    ]
     of = ["oil" if b.contents == "oil" else seen_of(b, pan=p) for p, b in every]
     return SurfaceRange(
         low=max(min(low for low, _ in ends), LEAST_SHARE),
@@ -94,15 +94,3 @@ def surface_range(
         liquid=all(base.contents == "water" for _, base in every),
         known=True,
     )
-
-
-def _ends(
-    pan: Pan, base: Base, calibration: Calibration, band: Band, angle_rad: float
-) -> tuple[float, float]:
-    fitted = fitted_surface(pan, base, calibration=calibration)
-    if fitted is not None:
-        wide = 2.0 * fitted.emissivity_u * math.sqrt(max(np.nan_to_num(fitted.reduced_chi2), 1.0))
-        return fitted.emissivity - wide, fitted.emissivity + wide
-    span = emissivity_range(base, pan=pan, angle_rad=np.array([angle_rad]), band=band)
-    _, low, high = span.at(0)
-    return low, high

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from trivet.kernels.heat.carriedpan import CarryRule
 from trivet.kernels.image import panreading
 from trivet.kernels.image.burnerpass import (
     WIDTH,
@@ -23,14 +22,13 @@ from trivet.kernels.image.burnerpass import (
     burner_place,
     new_memory,
 )
-from trivet.kernels.image.panfinder import BurnerRegion, FinderRule
+from trivet.kernels.image.panfinder import FinderRule
 from trivet.kernels.image.panreading import ReadingRule
 from trivet.kernels.image.panrings import RINGS, RingRule, ring_area_frac
 from trivet.kernels.image.trend import Tail, held_s, trailing_slope
 from trivet.kernels.radiation.planck import band_radiance_slope, radiating_temperature_k
 from trivet.kernels.radiation.scenepass import SceneFrames
 from trivet.kernels.radiation.seensurface import (
-    Hypothesis,
     no_evidence,
     read_surface,
     weigh,
@@ -38,17 +36,17 @@ from trivet.kernels.radiation.seensurface import (
 from trivet.quality import Quality
 from trivet.records.design import Design
 from trivet.records.estimate import UNSURE, BurnerEstimate
-from trivet.records.estimation import Reporter
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.judging import (
     JudgeMemory,
-    Seen,
     judge,
     least_contrast_k,
 )
 from trivet.stages.estimate.labels import last_word
 from trivet.stages.estimate.reporters import reported_scene_k
+from trivet.stages.estimate.seen import Seen
 from trivet.stages.estimate.shape import walled_share
-from trivet.stages.estimate.view import HeadView, Moments, scene_uncertainty_k
+from trivet.stages.estimate.view import Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -59,8 +57,6 @@ UNEVEN_SHARE = 0.03
 A wall of 50 mm seen 20 degrees off hides a strip of 18 mm, 6 % of the visible base,
 which may lie half the span from the mean (own estimate, geometry only).
 """
-UNKNOWN_SHARE = 1 / math.sqrt(12.0)
-"""The same for a part of the pan that may be anywhere in that span (uniform distribution)."""
 HIDDEN_SHARE = 1 / math.sqrt(3.0)
 """The same for a hidden part: the open part may be either end, so it lies within a whole span."""
 OPEN_ENOUGH = 0.05
@@ -72,6 +68,8 @@ HIDDEN_RING = 0.1
 LEAST_OPEN = 0.2
 DOUBT_SHARE = 0.2
 """Standard uncertainty as a share of the distance between the readings with and without wall."""
+LACK_SHARE = 1 / math.sqrt(3.0)
+"""Standard uncertainty for what lies anywhere between nothing and that, about nothing."""
 NATURAL_DIP = 0.5
 """Share of a ring's height over the hob by which the middle inside it may be colder on a burner
 that heats in a ring; own estimate (conduction in a disc evens the rest out)."""
@@ -79,33 +77,6 @@ RATE_SPAN_S, STILL_KPS = 8.0, 0.06
 LEAP_K, LIQUID_KPS, LEAPS_S = 3.0, 1.5, (1.0, 3.0)
 """A liquid does not get warmer or colder by more than this, and so much a second more: half a
 litre on 2.2 kW gains 1 K/s."""
-
-
-@dataclass(frozen=True)
-class BurnerView:
-    """What one burner's reading needs from around it."""
-
-    name: str
-    head: HeadView
-    region: BurnerRegion
-    hypotheses: tuple[Hypothesis, ...]
-    radii_m: tuple[float, float]
-    """Smallest and largest radius of a rim, as projected onto the cooktop plane."""
-    eye_m: tuple[float, float]
-    """Foot of the head on the cooktop, from the burner's centre."""
-    rise_frac: float
-    """Height of the rim over the height of the head."""
-    base_radius_m: float | None
-    """Radius of the base, where the cook told which pan it is."""
-    boiling_k: float
-    carry: CarryRule
-    reporter: Reporter = "area-mean"
-
-    @property
-    def expects_water(self) -> bool:
-        """Whether water is at least as likely as all else."""
-        water = sum(one.prior for one in self.hypotheses if one.is_water)
-        return water >= 0.5 * sum(one.prior for one in self.hypotheses)
 
 
 @dataclass
@@ -287,15 +258,22 @@ def dip_k(trace: PanTrace, *, view: BurnerView) -> FloatArray:
     """Return the doubt that a middle colder than the rings round it brings to the mean.
 
     Food that went into a cold pan never makes a pixel fall, but it stays behind while
-    the pan heats; of such a middle it is not known whether it is pan. Beyond what a
-    burner that heats in a ring explains it is not taken for pan at all.
+    the pan heats. If all of such a middle is food and the pan below as hot as round it,
+    the mean falls short by the middle's lack over its area; it lies anywhere between.
+    Beyond what a burner that heats in a ring explains that lack counts in full.
     """
     ring_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
-    around = np.fmax(np.fmax(ring_k[:, 1], ring_k[:, 2]), ring_k[:, 3])
-    open_ = trace.ring_open_frac(0)[:, 0] >= HIDDEN_RING
-    dip = np.where(open_, np.maximum(np.nan_to_num(around - ring_k[:, 0]), 0.0), 0.0)
-    beyond = dip - NATURAL_DIP * np.nan_to_num(np.maximum(around - trace.hob_k, 0.0))
-    return np.asarray(np.hypot(UNKNOWN_SHARE * dip, np.maximum(beyond, 0.0)))
+    seen = (trace.ring_open_frac(0) >= HIDDEN_RING) & np.isfinite(ring_k)
+    ring_k = np.where(seen, ring_k, 0.0)
+    around = ring_k[:, 1:4].max(axis=1)
+    hottest = 1 + ring_k[:, 1:4].argmax(axis=1)
+    lack, area = np.zeros(around.size), ring_area_frac()
+    for ring in range(3):
+        inside = seen[:, ring] & (ring < hottest)
+        lack += area[ring] * np.where(inside, np.maximum(around - ring_k[:, ring], 0.0), 0.0)
+    natural = NATURAL_DIP * np.maximum(around - trace.hob_k, 0.0)
+    unnatural = seen[:, 0] & (around - ring_k[:, 0] > natural)
+    return np.where(unnatural, lack, LACK_SHARE * lack)
 
 
 def trimmed(trace: PanTrace) -> tuple[FloatArray, FloatArray, FloatArray]:

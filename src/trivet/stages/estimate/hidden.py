@@ -7,7 +7,6 @@ the pan; beyond that the carried temperature, whose interval grows until it is w
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -16,11 +15,9 @@ from trivet.kernels.heat.carriedpan import carry
 from trivet.kernels.image import panreading
 from trivet.quality import BLOCKING, Quality
 from trivet.records.requirement import OF_WORDS
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.flags import flag, has
-
-if TYPE_CHECKING:
-    from trivet.stages.estimate.burner import BurnerView
-    from trivet.stages.estimate.judging import Seen
+from trivet.stages.estimate.seen import Seen
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -30,7 +27,7 @@ IntArray = npt.NDArray[np.int64]
 U95 = 1.96
 NEW_SHARE = 0.08
 """Share of the pan that is newly covered when something goes in or is turned."""
-PAST = Quality.HAND | Quality.COVERED | Quality.TOO_FEW_PIXELS | Quality.UNCERTAIN
+PAST = Quality.COVERED | Quality.TOO_FEW_PIXELS | Quality.UNCERTAIN
 """What a carried reading goes past: the pan is there, but not or not wholly seen."""
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import numpy as np
-
 from trivet.facts.hobs import retained_share
 from trivet.facts.materials import material
 from trivet.kernels.radiation.planck import Band
@@ -15,8 +13,8 @@ from trivet.records.calibration import Calibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
 from trivet.records.requirement import OF_WORDS, Of
-from trivet.terms.calibrated import fitted_surface
-from trivet.terms.contents import bare_range, emissivity_range, fits, seen_of
+from trivet.terms.believed import believed_nodes
+from trivet.terms.contents import fits, seen_of
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
@@ -25,12 +23,8 @@ DEEP_OIL_SHARE = 0.2
 # boils dry. Well under the 2.5 % that an interval leaves on one side, so that it does
 # not stretch every interval; evidence raises it where it is needed.
 DOUBT = 0.002
-NODES = 5
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5
-SPREAD_SHARE = 0.3
-"""Standard deviation of a pan's height over the hob as a share of its mean, where P95 - P5 is as
-large as that mean (a quarter to a third of P95 - P5 for even to normal spreads; own estimate)."""
 
 
 def burner_hypotheses(
@@ -41,6 +35,7 @@ def burner_hypotheses(
     calibration: Calibration,
     band: Band,
     angle_rad: float,
+    window_frac: float,
 ) -> tuple[Hypothesis, ...]:
     """Return the weighed ways to read one burner.
 
@@ -50,8 +45,13 @@ def burner_hypotheses(
     found: dict[tuple[object, ...], Hypothesis] = {}
     for pan in design.pans:
         for base in (one for one in design.bases if fits(one, pan=pan)):
-            nodes = emissivity_nodes(
-                pan, base, calibration=calibration, band=band, angle_rad=angle_rad
+            nodes = believed_nodes(
+                pan,
+                base,
+                calibration=calibration,
+                window_frac=window_frac,
+                band=band,
+                angle_rad=angle_rad,
             )
             prior = _pan_prior(pan, told=told, design=design) / len(nodes)
             prior *= _prior(base, told=told, design=design)
@@ -73,8 +73,20 @@ def burner_hypotheses(
 def _merged(one: Hypothesis, known: Hypothesis | None) -> Hypothesis:
     if known is None:
         return one
-    fastest = max(one.fastest_kps, known.fastest_kps)
-    return replace(known, prior=known.prior + one.prior, fastest_kps=fastest)
+    prior = one.prior + known.prior
+    share = one.prior / prior
+    apart = one.emissivity - known.emissivity
+    return replace(
+        known,
+        emissivity=known.emissivity + share * apart,
+        emissivity_u=math.sqrt(
+            share * one.emissivity_u**2
+            + (1.0 - share) * known.emissivity_u**2
+            + share * (1.0 - share) * apart**2
+        ),
+        prior=prior,
+        fastest_kps=max(one.fastest_kps, known.fastest_kps),
+    )
 
 
 def _read_of(pan: Pan, base: Base) -> Of:
@@ -102,29 +114,6 @@ def _prior(base: Base, *, told: ToldEntry, design: Design) -> float:
     if told.base_contents is None:
         return UNTOLD[base.contents] * share
     return share if base.contents == told.base_contents else DOUBT * share
-
-
-def emissivity_nodes(
-    pan: Pan, base: Base, *, calibration: Calibration, band: Band, angle_rad: float
-) -> list[tuple[float, float]]:
-    """Return equally likely band emissivities, each with a small spread of its own."""
-    fitted = fitted_surface(pan, base, calibration=calibration)
-    if fitted is not None:
-        # Cooks that scatter beyond their uncertainties widen the fit by the Birge ratio.
-        ratio = math.sqrt(max(np.nan_to_num(fitted.reduced_chi2), 1.0))
-        return [(fitted.emissivity, ratio * fitted.emissivity_u)]
-    span = emissivity_range(base, pan=pan, angle_rad=np.array([angle_rad]), band=band)
-    _, low, high = span.at(0)
-    if base.contents in ("oil", "butter") and seen_of(base, pan=pan) == "pan":
-        # A film leaves the hot parts first, so the pan's mean signal falls short of what mean
-        # emissivity and mean temperature give, by up to their covariance.
-        low -= SPREAD_SHARE * max(low - bare_range(pan)[1], 0.0)
-    return _range_nodes(low, high)
-
-
-def _range_nodes(low: float, high: float) -> list[tuple[float, float]]:
-    step = (high - low) / NODES
-    return [(low + (k + 0.5) * step, step / math.sqrt(12)) for k in range(NODES)]
 
 
 def heat_store_jk(pan: Pan, base: Base) -> float:

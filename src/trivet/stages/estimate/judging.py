@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -16,22 +14,19 @@ from trivet.kernels.image.trend import Tail, flicker, flicker_memory, trailing_s
 from trivet.kernels.radiation.mixture import mixture_quantiles
 from trivet.kernels.radiation.seensurface import (
     Hypothesis,
-    SurfaceReading,
     group_weights,
-    weighed_sum,
 )
 from trivet.quality import BLOCKING, Quality
 from trivet.records.design import Design
 from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate
 from trivet.records.requirement import OF_WORDS
 from trivet.records.sensorcard import SensorCard
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.flags import flag, has
 from trivet.stages.estimate.hidden import U95, Reported, carried_pan
+from trivet.stages.estimate.seen import Seen
 from trivet.stages.estimate.shape import RATE_SPAN_S, nonuniformity_k, pan_shape
 from trivet.stages.estimate.view import HeadView, Moments, noise_k
-
-if TYPE_CHECKING:
-    from trivet.stages.estimate.burner import BurnerView
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -46,32 +41,6 @@ HIDDEN_SHARE = 0.6
 STEAM_FLICKER_K, STEAM_SPAN_S = 0.35, 3.0
 TAKEN_OFF_S = 3.0
 HEAT_SPAN_S = 15.0
-
-
-@dataclass(frozen=True)
-class Seen:
-    """What a block of frames says of a burner's surface, arrays (time,) where not said."""
-
-    trace: PanTrace
-    mean_k: FloatArray
-    """Mean of the open pan, in apparent temperature."""
-    p5_k: FloatArray
-    leaps: BoolArray
-    """Whether a liquid seems to change faster than one can."""
-    whole_k: FloatArray
-    """The same over all of the base, also what is out of view; means something without food."""
-    hidden: FloatArray
-    """Share of the pan under food or beside it."""
-    hidden_u_k: FloatArray
-    """Standard uncertainty, within that of the reading, for what it hides. [K]"""
-    reading: SurfaceReading
-    weight: FloatArray
-    """(time, hypothesis)"""
-
-    @cached_property
-    def slope(self) -> FloatArray:
-        """Kelvin of surface for one kelvin of apparent temperature, (time,)."""
-        return weighed_sum(self.weight, of=self.reading.slope)
 
 
 @dataclass

@@ -17,10 +17,11 @@ from trivet.records.estimate import ABSENT, BurnerEstimate
 from trivet.records.recording import HeadFrames, Sight
 from trivet.records.requirement import OF_WORDS
 from trivet.records.seen import LABELS, LabelMaps
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.shape import walled_share
 
 if TYPE_CHECKING:
-    from trivet.stages.estimate.burner import BurnerReader, BurnerView
+    from trivet.stages.estimate.burner import BurnerReader
     from trivet.stages.estimate.streaming import HeadStream
 
 FloatArray = npt.NDArray[np.float64]

@@ -27,7 +27,8 @@ from trivet.records.design import Burner, Design
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate, PanShape
 from trivet.records.recording import HeadFrames
 from trivet.records.seen import LabelMaps
-from trivet.stages.estimate.burner import BurnerReader, BurnerView
+from trivet.stages.estimate.burner import BurnerReader
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.hypotheses import burner_hypotheses, full_heat_w, heat_store_jk
 from trivet.stages.estimate.labels import head_labels
 from trivet.stages.estimate.shape import no_shape
@@ -266,6 +267,7 @@ def burner_view(
             calibration=calibration,
             band=head.band,
             angle_rad=float(view_angle_rad(middle, pose=pose)),
+            window_frac=head.calibration.transmittance_u / head.calibration.transmittance,
         ),
         radii_m=(min(radii), max(radii) / (1 - rise)),
         eye_m=(pose.x_m - float(burner.x_m), pose.y_m - float(burner.y_m)),

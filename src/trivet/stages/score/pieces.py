@@ -97,8 +97,9 @@ def cook_pieces(cook: ScoredCook, *, design: Design) -> tuple[Piece, ...]:
     A reading is compared with the surface that it names; one that names a surface
     which is not there is counted apart, and its error is that to the surface seen.
     A withheld number is compared with the surface seen. On the bench an error is
-    large from 15 K beyond the reference's 2 u. A burner of which the product says
-    nothing counts as withheld all the time.
+    large from 15 K beyond the reference's 2 u; where probes do not tell a pan's mean
+    nothing is compared (:func:`trivet.terms.actual.surface_series`). A burner of which
+    the product says nothing counts as withheld all the time.
 
     References
     ----------
@@ -164,7 +165,8 @@ def _beside(one: Standing, where: Placed, estimate: BurnerEstimate | None) -> _S
     withheld = estimate.withheld_k
     number = np.where(valid, estimate.reported_k, np.nan if withheld is None else withheld)
     off = number - np.where(like, so, where.seen_k)
-    off = np.sign(off) * np.maximum(np.abs(off) - 2.0 * np.where(like, u, 0.0), 0.0)
+    aside = 2.0 * np.where(like, u, 0.0)
+    off = np.where(np.isinf(aside), np.nan, np.sign(off) * np.maximum(np.abs(off) - aside, 0.0))
     return _Said(time_s, valid, like, so, u, estimate.reported_k, estimate.u95_k, off)
 
 
@@ -176,8 +178,9 @@ def _piece(cook: ScoredCook, one: Standing, where: Placed, said: _Said, index: i
     mask = where.stratum == index
     like = mask & said.like
     large, small = np.abs(said.off_k) > LARGE_K, np.abs(said.off_k) <= LARGE_K
-    error = (said.reported_k - said.so_k)[like]
-    u95 = np.hypot(said.u95_k, 2.0 * said.u_k)[like]
+    known = like & np.isfinite(said.u_k)
+    error = (said.reported_k - said.so_k)[known]
+    u95 = np.hypot(said.u95_k, 2.0 * said.u_k)[known]
     name = STRATA[index].name
     drawn, kept = -1, np.empty(0, dtype=np.int64)
     if error.size:
@@ -200,10 +203,10 @@ def _piece(cook: ScoredCook, one: Standing, where: Placed, said: _Said, index: i
         small_any=int((mask & small).sum()),
         small_withheld=int((mask & small & ~said.valid).sum()),
         blind_s=_longest_s(mask & ~said.valid, said.time_s),
-        lag_s=_lag_s(like, said),
+        lag_s=_lag_s(known, said),
         score_k=float(interval_score(error, half_width=u95).mean()) if error.size else math.nan,
         drawn=drawn,
-        so_k=_rounded(said.so_k[like][kept]),
+        so_k=_rounded(said.so_k[known][kept]),
         error_k=_rounded(error[kept]),
         u95_k=_rounded(u95[kept]),
     )
