@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -14,12 +13,10 @@ from trivet.kernels.image.trend import Tail, row_mean, trailing_slope
 from trivet.kernels.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
 from trivet.kernels.radiation.planck import radiating_temperature_k
 from trivet.records.estimate import PanShape
+from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.hidden import U95, Reported
+from trivet.stages.estimate.seen import Seen
 from trivet.stages.estimate.view import noise_k
-
-if TYPE_CHECKING:
-    from trivet.stages.estimate.burner import BurnerView
-    from trivet.stages.estimate.judging import Seen
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
