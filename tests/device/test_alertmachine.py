@@ -114,6 +114,22 @@ def test_a_rate_from_under_five_seconds_is_withheld():
     assert _run([AHEAD], time, gap)[0][0] == 14_000
 
 
+def test_a_leap_is_no_heating_but_fast_heating_is():
+    time = np.arange(0, 60_000, 250)
+    # A steak is turned: 24 K more within a second, then a slow fall. 24 K over a window of
+    # 10 s look like 3.6 K/s at worst, and 60 s of that would pass the limit.
+    turned = np.where(time < 30_000, 4300, 4540 - (time - 30_000) // 250)
+    turned = np.where(
+        (time >= 29_250) & (time < 30_000), 4300 + (time - 29_000) * 240 // 1000, turned
+    )
+    assert _run([AHEAD], time, turned) == []
+    # Heating that sets in after it is told once the leap has left the window.
+    heated = turned + 20 * np.maximum(time - 32_000, 0) // 1000
+    assert _run([AHEAD], time, heated)[0][0] == pytest.approx(40_000, abs=1500)
+    # 12 K/s all along is a thin pan on a strong burner, and told as soon as a rate is known.
+    assert _run([AHEAD], time, 3900 + time * 120 // 1000)[0][0] == 5000
+
+
 def test_predicted_alert_clears_when_the_rise_stops():
     time = np.arange(0, 120_000, 250)
     reading = 3500 + np.minimum(time * 20 // 1000, 600)  # levels off at 410 K after 30 s

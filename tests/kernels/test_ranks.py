@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 
 from trivet.kernels.image.background import background_level_k
-from trivet.kernels.image.ranks import BINS, lay_out, mean_between, quantile, rank_value
+from trivet.kernels.image.ranks import (
+    BINS,
+    bracketed,
+    lay_out,
+    mean_between,
+    quantile,
+    rank_value,
+    set_brackets,
+)
 
 
 def laid(values: np.ndarray) -> tuple[np.ndarray, int, np.ndarray]:
@@ -47,6 +55,34 @@ def test_a_mean_between_two_ranks_of_one_bin(high: int) -> None:
     values = np.concatenate([rng.normal(0, 1e-6, 398), [-50.0, 50.0]])
     found = mean_between(*laid(values), 299, high)
     assert found == pytest.approx(np.sort(values)[299:high].mean(), abs=1e-12)
+
+
+def test_bracketed_ranks_are_those_of_sorting_or_refused() -> None:
+    rng = np.random.default_rng(3)
+    brackets, room = np.full((2, 2), np.nan), np.empty(900)
+    assert np.isnan(bracketed(rng.normal(size=900), 900, (45, 854), room, brackets)).all()
+    set_brackets(-1.64, 1.64, brackets)
+    found = 0
+    for _ in range(60):
+        values = rng.normal(rng.choice([0.0, 0.1, 2.0]), 1.0, size=900)
+        first, last, total = bracketed(values, 900, (45, 854), room, brackets)
+        ordered = np.sort(values)
+        if np.isnan(total):
+            set_brackets(ordered[45], ordered[854], brackets)
+            continue
+        found += 1
+        assert (first, last) == (ordered[45], ordered[854])
+        assert total == pytest.approx(ordered[45:855].sum(), abs=1e-9)
+    assert 20 < found < 60
+
+
+@pytest.mark.parametrize("wild", [np.inf, -np.inf])
+def test_infinite_values_do_not_pass_for_a_sum(wild: float) -> None:
+    values, brackets = np.full(400, wild), np.empty((2, 2))
+    values[:200] = np.linspace(0, 1, 200)
+    set_brackets(0.1, 0.9, brackets)
+    _, _, total = bracketed(values, 400, (20, 379), np.empty(400), brackets)
+    assert not np.isfinite(total)
 
 
 def test_hob_is_the_median_of_the_finite_pixels_frame_by_frame() -> None:

@@ -295,6 +295,29 @@ def test_a_pot_turned_down_or_filled_up_is_not_dry(every):
     assert "on" not in [state for _, state in found]
 
 
+def test_a_bare_bottom_that_passes_for_a_hand_is_still_dry(every):
+    boil = np.concatenate([np.linspace(20.0, 95.0, 200), np.full(200, 95.0)])
+    fall = np.concatenate([boil, np.maximum(95.0 - 0.75 * np.arange(160), 45.0)])
+    rise = np.concatenate([boil, 95.0 + 0.5 * np.arange(160)])
+    place = np.arange(fall.size)
+    flags = {
+        "stays": (place >= 400) & (place < 450),  # 12 s, and remembered for 10 s
+        "late": (place >= 420) & (place < 424),  # the fall began before it
+        "brief": (place >= 400) & (place < 408),  # 2 s: cold water was put in
+    }
+    hand = {name: np.where(there, int(Quality.HAND), 0) for name, there in flags.items()}
+    said = {
+        name: [state for _, state in _pot(every, fall, flags=one)[0]] for name, one in hand.items()
+    }
+    assert said == {
+        "stays": ["not armed", "armed", "on"],
+        "late": ["not armed", "armed", "on"],
+        "brief": ["not armed", "armed", "not armed"],
+    }
+    # No hand is hotter than boiling water.
+    assert _pot(every, rise, flags=hand["stays"])[0][-1][1] == "on"
+
+
 def test_a_pot_without_a_plateau_is_never_called_dry(every):
     found, log = _pot(every, 20.0 + 0.25 * np.arange(900))
     assert [state for _, state in found] == ["not armed"]

@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+import io
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+from typing import get_args
+
 import numpy as np
 import pytest
 from pydantic import ValidationError
+from rich.console import Console
+from scipy.stats import binomtest
 
+from trivet.files.design import read_design
 from trivet.flow.tune import _front
 from trivet.records.alertaccount import AlertCase
+from trivet.records.alerting import PresenceChannel
 from trivet.records.cook import Told
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, PresenceSeries, Sight
+from trivet.records.requirement import AlertKind
 from trivet.records.tuning import TunedPoint
+from trivet.report.console_alerts import SMOKE_ALARMS, show_alert_study
 from trivet.stages.alert import watching
 from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_sight, jumped_back
+from trivet.stages.simulate.presence import presence
 from trivet.stages.verify.alertaccount import alert_study, share_of
 
 
@@ -109,6 +122,76 @@ def test_presence_counts_for_as_long_as_declared(design_tables):
     person = watching(sight, design=design).person
     time = sight.heads[0].time_s
     assert person.tolist() == ((time >= 4.0) & (time <= 7.0)).tolist()
+
+
+def test_a_foretold_limit_that_never_came_is_told_apart(design: Design):
+    # A predicted alert that was right at its rate, in an ordinary cook that turned the knob.
+    quiet = replace(_case("quiet", alert="smoke-ahead"), on_s=np.inf)
+    cases = [
+        _case("turned", alert="smoke-ahead"),
+        quiet,
+        _case("came", end="late", alert="smoke-ahead"),
+    ]
+    row = next(one for one in alert_study(design, cases=cases).rows if one.alert == "smoke-ahead")
+    assert (row.turned.count, row.turned.of, row.nuisance.count) == (1, 3, 0)
+
+
+def test_leads_are_kept_apart_by_heating_rate(design_tables):
+    design_tables["limits"].append({"name": "iron", "of": "pan", "value": "371 degC"})
+    design_tables["alerts"][0]["limit"] = "iron"
+    design = Design.model_validate(design_tables)
+    cases = [
+        replace(_case(f"c{rate}", end=end, style=""), rate_kps=rate, lead_s=lead)
+        for rate, end, lead in (
+            (0.9, "in time", 120.0),
+            (1.8, "in time", 80.0),
+            (1.9, "late", 50.0),
+            (4.4, "impossible", 40.0),
+        )
+    ]
+    rates = alert_study(design, cases=cases).rates
+    found = [(one.missed.count, one.missed.of, one.impossible) for one in rates]
+    assert found == [(0, 1, 0), (1, 2, 0), (0, 0, 0), (0, 0, 1), (0, 0, 0)]
+    assert rates[1].leads_s[1] == pytest.approx(65.0)
+
+
+def test_the_smoke_alarms_beside_ours_have_exact_intervals(design: Design):
+    # Counts of 469 cooks as published; intervals of Clopper and Pearson by scipy.
+    for count in (41, 53, 14):
+        ends = binomtest(count, 469).proportion_ci(0.95, method="exact")
+        for share in (count / 469, ends.low, ends.high):
+            assert f"{100 * share:.1f}" in SMOKE_ALARMS
+    out = Console(file=io.StringIO(), width=200)
+    out.print(show_alert_study(alert_study(design, cases=[_case("a")]), design=design))
+    text = out.file.getvalue()
+    assert "11.3 % (53, dual)" in text
+    for one in design.alerts:
+        assert one.action in text
+        assert one.consequence in text
+
+
+def test_the_demonstration_rationalises_every_kind():
+    demo = read_design(Path(__file__).parents[2] / "examples" / "larkpane")
+    kinds = {one.kind for one in demo.alerts}
+    assert kinds == set(get_args(AlertKind))
+    for one in demo.alerts:
+        assert min(len(one.cause), len(one.consequence), len(one.action)) > 10, one.name
+        assert float(one.time_available_s) > 0, one.name
+        # What is urgent says what happens when nobody acts.
+        assert one.escalation or one.priority != "high" or one.kind == "housing_hot", one.name
+
+
+def test_the_presence_channel_errs_at_the_rates_that_it_declares():
+    channel = PresenceChannel.model_validate(
+        {"name": "invented", "period": "1 s", "miss": "10 %", "false": "2 %"}
+    )
+    plan = SimpleNamespace(away=[SimpleNamespace(at_s=10_000.0, for_s=10_000.0)])
+    rng = np.random.default_rng(7)
+    series = presence(channel, plan=plan, until_s=20_000.0, generator=rng)
+    seen = np.array(series.present)
+    # Binomial, 10,000 answers each: four standard deviations are 1.2 and 0.6 %.
+    assert seen[:10_000].mean() == pytest.approx(0.90, abs=0.012)
+    assert seen[10_000:].mean() == pytest.approx(0.02, abs=0.006)
 
 
 def test_a_front_holds_what_nothing_beats():

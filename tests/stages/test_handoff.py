@@ -67,7 +67,7 @@ def _written(bundle, folder):
 
 
 INVERSION = ("trivet_check.c", "trivet_inversion.c", "trivet_table.c")
-ALERTS = ("trivet_alert_check.c", "trivet_alerts.c")
+ALERTS = ("trivet_alert_check.c", "trivet_alerts.c", "trivet_slope.c", "trivet_pot.c")
 READING = (
     "trivet_reading_check.c",
     "trivet_reading.c",
@@ -168,18 +168,20 @@ def test_reading_in_c_says_what_the_twin_says_of_every_frame(bundle, tmp_path):
 
 
 @needs_gcc
-def test_settings_compile_and_hold_the_design(bundle, design, tmp_path):
+def test_tables_compile_and_hold_the_design(bundle, design, tmp_path):
     folder = _written(bundle, tmp_path)
     (folder / "main.c").write_text(
-        "#include <stdio.h>\n#include <stdint.h>\n"
-        '#include "trivet_settings.h"\n'
+        "#include <stdio.h>\n"
+        '#include "trivet_device.h"\n'
         "int main(void)\n{\n"
-        "    const int64_t level[13] = TRIVET_ALERT_0_OVER_TEMPERATURE;\n"
-        "    const int64_t ahead[13] = TRIVET_ALERT_1_SMOKE_AHEAD;\n"
-        '    printf("%d %d %d %d", TRIVET_ALERTS, (int)level[1], (int)ahead[1], (int)ahead[2]);\n'
-        '    printf(" %u", TRIVET_WINDOW_MAIN);\n    return 0;\n}\n'
+        "    const uint8_t *rule = trivet_rule_of[TRIVET_CONTENTS_OIL][TRIVET_BAND_NONE];\n"
+        "    const trivet_alert *level = &trivet_rules[rule[TRIVET_ALERT_OVER_TEMPERATURE]];\n"
+        "    const trivet_alert *ahead = &trivet_rules[rule[TRIVET_ALERT_SMOKE_AHEAD]];\n"
+        '    printf("%d %d %d %d", TRIVET_ALERTS, level->set_dk, ahead->set_dk, ahead->lead_ms);\n'
+        '    printf(" %d", trivet_heads[0].numbers.transmittance);\n    return 0;\n}\n'
     )
-    subprocess.run([GCC, *FLAGS, "main.c", "-o", "main"], cwd=folder, check=True)
+    sources = ["main.c", "trivet_device_data.c", "trivet_reading_data.c", "trivet_table.c"]
+    subprocess.run([GCC, *FLAGS, *sources, "-o", "main"], cwd=folder, check=True)
     out = subprocess.run([str(folder / "main")], capture_output=True, text=True, check=True)
     # 240 C and 230 C in 0.1 K rounded down, 60 s in ms, 0.85 in 1/32768.
     assert out.stdout == "3 5131 5031 60000 27853"

@@ -34,7 +34,10 @@ def alerts(
         chain = AlertChain(project, fresh=fresh, tell=tell)
         record = chain.alert_study(limit=limit)
         drawn = chain.write_case_pictures(record, pictures) if pictures else ()
-    where = [f"pictures: {len(drawn)} in {pictures}"] if pictures else []
+    where = []
+    if pictures:
+        every = len(chain.worth_drawing(record))
+        where = [f"Pictures: {len(drawn)} of {every} missed, late and nuisance cases in {pictures}"]
     show(record, [show_alert_study(record, design=chain.design), *where], json)
     raise typer.Exit(MET if all(one.decision == "met" for one in record.goals) else NOT_MET)
 

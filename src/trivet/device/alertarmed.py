@@ -54,7 +54,7 @@ def run_armed(moments, a, s, start):  # type: ignore[no-untyped-def]
         now, reading = time_ms[i], np.int64(signal[i])
         if now < before:
             timers, life = (timers[0], NEVER, NEVER), (now, life[1])
-            came = NEVER if pot[5] == NEVER else now
+            came = pot[5] if pot[5] <= NEVER else now
             inside = now if pot[6] != NEVER and pot[6] != DRY else pot[6]
             pot = (pot[0], pot[1], pot[2], NEVER, pot[4], came, inside)
         before = now

@@ -7,8 +7,11 @@ hardly moves or falls within seconds, since it mirrors the room as soon as no wa
 - *Armed* once the smoothed signal has stayed within the dead band for the window, between
   gate and set point. Before, nothing is judged, and that is said once the burner heats.
 - *Dry* where the signal leaves the plateau by ``top`` upwards, or downwards within ``lead``
-  of having been on it. A slow fall (the heat was turned down) or one just after a
-  hand was seen (cold water, food) disarms instead, until a new plateau is seen.
+  of having been on it. A slow fall (the heat was turned down) or one with a hand just
+  before (cold water, food) disarms instead, until a new plateau is seen.
+- A hand looks like a bare bottom: something cooler lies over the water of a sudden. It goes
+  again; what stays off the plateau for ``LONGEST_HAND_MS``, or fell before the hand came,
+  is the metal. No hand is hotter than boiling water, so a rise counts at once.
 """
 
 from __future__ import annotations
@@ -34,9 +37,14 @@ SMOOTH_MS = 2000
 """Time constant of the smoothing, over the flicker of steam."""
 FOLLOW_MS = 60_000
 """Time constant with which the plateau follows the signal."""
+LONGEST_HAND_MS = 18_000
+"""A hand is taken for one so long, counted with the time for which it is remembered
+(``handled``, 10 s); assumed, no source."""
 NEVER = -(1 << 62)
 DRY = NEVER - 1
 """In the place of the moment at which the signal was last on the plateau: the pot is dry."""
+ALONE = NEVER - 2
+"""In the place of the moment at which a hand came: the fall began without one."""
 # What is said beside on and off; also the bits of a step's result in C, from 4 on.
 NOTHING, ARMED_NOW, DISARMED_NOW = 0, 3, 4
 
@@ -49,7 +57,8 @@ def boiling(now, signal, word, a, pot):  # type: ignore[no-untyped-def]
     """Judge one moment; return how it stands, what is to be said, and the pot's memory.
 
     ``level`` and ``plateau`` are in 0.1 K / 256; ``since`` is when the signal came to where
-    it stands now, ``inside`` when it was last on the plateau.
+    it stands now, of an armed pot since when a hand has been about while it is off the
+    plateau; ``inside`` is when it was last on the plateau.
     """
     armed, told, level, at, plateau, since, inside = pot
     if signal == NO_READING:
@@ -89,16 +98,25 @@ def _watched(now, seen, word, a, pot):  # type: ignore[no-untyped-def]
         plateau += off * step // FOLLOW_MS
         if plateau < a[GATE_DK] << 8:
             return LOW, DISARMED_NOW, (0, told, level, now, level, now, NEVER)
-        return LOW, NOTHING, (1, told, level, now, plateau, since, now)
-    since = NEVER
+        return LOW, NOTHING, (1, told, level, now, plateau, NEVER, now)
+    if inside == DRY or off > 0:
+        since = NEVER
+    elif since == NEVER:
+        since = now if word & HANDLED else ALONE
     if signal == AT_RANGE or off > a[TOP_DK] << 8:
         return HIGH, NOTHING, (1, told, level, now, plateau, since, DRY)
     if off >= -(a[TOP_DK] << 8):
         return BETWEEN, NOTHING, (1, told, level, now, plateau, since, inside)
-    # Off the plateau at once and without a hand: dry. Else the heat was turned down, or
-    # something cold was put in.
-    if inside == DRY or (now - inside <= a[LEAD_MS] and not word & HANDLED):
-        return HIGH, NOTHING, (1, told, level, now, plateau, since, DRY)
+    if inside == DRY:
+        return HIGH, NOTHING, (1, told, level, now, plateau, NEVER, DRY)
+    hand = since > NEVER
+    soon = (since if hand else now) - inside <= a[LEAD_MS]
+    if hand and soon and word & HANDLED and now - since < LONGEST_HAND_MS:
+        return BETWEEN, NOTHING, (1, told, level, now, plateau, since, inside)
+    # Off the plateau at once, and no hand before it or one that stays too long for one: dry.
+    # Else the heat was turned down, or something cold was put in.
+    if soon and (not hand or word & HANDLED):
+        return HIGH, NOTHING, (1, told, level, now, plateau, NEVER, DRY)
     return LOW, DISARMED_NOW, (0, told, level, now, level, now, NEVER)
 
 

@@ -10,7 +10,8 @@ sensor's range. Times are milliseconds. Rules:
   under the gate. *In band*: on while the signal holds between set point and top.
 - *Time to limit*: a least-squares heating rate over the slope window; on when
   reading + rate x lead reaches the limit, above the gate. Withheld while the
-  readings span under 5 s; a gap of half a window empties it.
+  readings span under 5 s; a gap of half a window empties it. A leap of the reading, as when
+  food is turned, is no heating and switches nothing on.
 - *Boil dry*: see ``alertboiling``. *Condition*: bits of the state word that must be set and
   must not.
 - *Loss of sight*: on once the burner heats and nothing can be said for the on
@@ -87,12 +88,14 @@ from trivet.device.alertsettings import (
     Ints,
 )
 from trivet.device.alertslope import (
+    BETWEEN,
     BY_ITS_RATE,
     HIGH,
     LOW,
     NOT_KNOWN,
     RING,
     ahead,
+    leapt,
     slope_add,
     time_left,
 )
@@ -208,6 +211,8 @@ def _until_changed(i, moments, a, ring, kept):  # type: ignore[no-untyped-def]
         judged = standing(reading, word[i], a, 1)
         if judged == BY_ITS_RATE:
             judged = ahead(now - ring[2 * sums[1]], a[SET_DK] - reading, a, sums)
+            if judged == HIGH and not was and leapt(sums[0], sums[1], ring):
+                judged = BETWEEN
         timers = delayed(now, judged, a, timers)
         if timers[0] != was or now >= due:
             break

@@ -13,7 +13,6 @@ from trivet.device.fixedpoint import Ints
 HEADER_NAME = "trivet_inversion.h"
 SOURCE_NAME = "trivet_inversion.c"
 TABLE_NAME = "trivet_table.c"
-SETTINGS_NAME = "trivet_settings.h"
 VECTORS_NAME = "trivet_vectors.h"
 CHECK_NAME = "trivet_check.c"
 _COMPILER = "cc -std=c99 -Wall -Wextra -Wconversion -Werror -fsanitize=undefined"
@@ -22,8 +21,15 @@ COMPILE_READING = (
     f"{_COMPILER} trivet_reading_check.c trivet_reading.c trivet_pixels.c trivet_reading_data.c"
     f" {SOURCE_NAME} {TABLE_NAME} -o trivet_reading_check && ./trivet_reading_check"
 )
+COMPILE_COOKS = (
+    f"{_COMPILER} trivet_cook_check.c trivet_device.c trivet_device_data.c trivet_alerts.c"
+    " trivet_slope.c trivet_pot.c"
+    f" trivet_reading.c trivet_pixels.c trivet_reading_data.c {SOURCE_NAME} {TABLE_NAME}"
+    " -o trivet_cook_check && ./trivet_cook_check cook_*.txt"
+)
 COMPILE_ALERTS = (
-    f"{_COMPILER} trivet_alert_check.c trivet_alerts.c -o trivet_alert_check"
+    f"{_COMPILER} trivet_alert_check.c trivet_alerts.c trivet_slope.c trivet_pot.c"
+    " -o trivet_alert_check"
     " && ./trivet_alert_check"
 )
 

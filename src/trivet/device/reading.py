@@ -16,6 +16,7 @@ from numba import njit
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import NO_READING, OVER_RANGE, UNDER_RANGE, Ints
 from trivet.device.readingburner import (
+    ABSENT,
     EDGE,
     STEAM,
     flag_word,
@@ -81,7 +82,9 @@ def _read_burner(b, frame, told, moment, fixed, state, out):  # type: ignore[no-
     if steams(still, counts[0], step_ms, h, memory):
         flags |= STEAM
     out[rules.FLAGS] = flags | (EDGE if edge[m] else 0)
-    say(out, counts, hot, ends, moment, surface, h, radiance)
+    if present == ABSENT:
+        memory[rules.TOP] = memory[rules.LEFT] = 0
+    say(out, counts, (hot, ends[0], ends[1]), moment, surface, h, radiance, memory)
     out[rules.PRESENT] = present
     out[rules.HEAT_ON] = 1 if heats(now, mean, counts[5] > 0, h, memory, heat[b]) else 0
     out[rules.OPEN] = min(counts[1], 127)

@@ -6,12 +6,14 @@ from numba import njit
 
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import NO_READING, ONE_Q15, OVER_RANGE, UNDER_RANGE, surface_q6
-from trivet.device.readingpixels import FRESH_MS, SINCE, divided, passed, shaded, stamp
+from trivet.device.readingpixels import FRESH_MS, NEAR_MS, SINCE, divided, passed, shaded, stamp
 from trivet.quality import BLOCKING, Quality
 from trivet.records.requirement import OF_WORDS
 
 FOOD = OF_WORDS.index("food")
 PRESENT, ABSENT, UNSURE = 1, 0, 2
+LIQUID_STEPS = 32
+"""0.5 K/s in steps of 1/64 K: no pot of water cools as fast by itself."""
 TAKEN_OFF_MS, HEAT_MS, STEAM_MS, LEAST_HEAT_MS = 3000, 15_000, 3000, 3000
 STALE, SATURATED, HAND = int(Quality.STALE), int(Quality.SATURATED), int(Quality.HAND)
 STEAM, COVERED, SHINY = int(Quality.STEAM), int(Quality.COVERED), int(Quality.SHINY)
@@ -223,6 +225,31 @@ def inverted(word, emissivity, around, h, radiance):  # type: ignore[no-untyped-
 
 
 @njit(cache=True)
+def left_boil(middle, low, moment, h, memory):  # type: ignore[no-untyped-def]
+    """Return whether what was told to be water has left the boil as no water can.
+
+    Hotter than boiling, or fallen from near the boil faster than water cools: the pot may be
+    dry, and a bare bottom is no water. Cold water or food does the same: which of them it
+    was is not known until it boils again for 20 s or the pot is taken off.
+    """
+    now, step_ms = moment[4], moment[5]
+    if memory[rules.LEFT] == 0:
+        fall = LIQUID_STEPS * min(step_ms, 60_000) // 1000
+        memory[rules.TOP] = max(middle, memory[rules.TOP] - fall)
+        fell = memory[rules.TOP] > h.near_boil and middle < memory[rules.TOP] - h.left_boil
+        if fell or low > h.boiled:
+            memory[rules.LEFT] = min(memory[rules.TOP], h.boiled)
+            memory[rules.BACK_MS] = 0
+    elif low > h.boiled or middle < memory[rules.LEFT] - (h.left_boil >> 1):
+        memory[rules.BACK_MS] = 0
+    elif memory[rules.BACK_MS] == 0:
+        memory[rules.BACK_MS] = stamp(now)
+    elif passed(now, memory[rules.BACK_MS]) >= NEAR_MS:
+        memory[rules.LEFT], memory[rules.TOP] = 0, middle
+    return memory[rules.LEFT] != 0
+
+
+@njit(cache=True)
 def flag_word(counts, present, moment, surface, h):  # type: ignore[no-untyped-def]
     """Return the flags that need no inversion."""
     every, open_, covered, fresh, dead, hot, under, _, mean = counts
@@ -253,8 +280,12 @@ def flag_word(counts, present, moment, surface, h):  # type: ignore[no-untyped-d
 
 
 @njit(cache=True)
-def say(out, counts, hot, ends, moment, surface, h, radiance):  # type: ignore[no-untyped-def] # noqa: PLR0917
-    """Fill reported temperature, half-width, hottest place and spread; ``out`` has the flags."""
+def say(out, counts, seen, moment, surface, h, radiance, memory):  # type: ignore[no-untyped-def] # noqa: PLR0917
+    """Fill reported temperature, half-width, hottest place and spread; ``out`` has the flags.
+
+    ``seen`` is the hottest place, P5 and P95.
+    """
+    hot, ends = seen[0], seen[1:]
     every, _, covered, _, _, saturated, _, _, mean = counts
     window = min(max(moment[0] + h.window_rise, UNDER_RANGE), OVER_RANGE)
     around, flags = (h.mirrored, window), out[rules.FLAGS]
@@ -270,7 +301,10 @@ def say(out, counts, hot, ends, moment, surface, h, radiance):  # type: ignore[n
         if low > UNDER_RANGE and UNDER_RANGE < high < OVER_RANGE:
             half = (high - low + 1) >> 1
             unsure = half > h.bound or surface[rules.BITS] & rules.AMBIGUOUS != 0
-            out[rules.REPORTED], out[rules.HALF] = (low + high + 1) >> 1, half
+            middle = (low + high + 1) >> 1
+            if surface[rules.BITS] & rules.LIQUID:
+                unsure |= left_boil(middle, low, moment, h, memory)
+            out[rules.REPORTED], out[rules.HALF] = middle, half
     if unsure:
         flags |= UNCERTAIN
     valid = flags & BLOCKS == 0

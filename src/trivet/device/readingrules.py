@@ -29,8 +29,8 @@ REPORTED, HALF, HOTTEST, SPREAD, APPARENT, FLAGS, OF, PRESENT, HEAT_ON, OPEN = r
 SAYS = 10
 MASK, EPS_LOW, EPS_HIGH, EPS_MIDDLE, SURFACE_OF, BITS, WIDE = range(7)
 # Columns of a burner's memory.
-SQUARE, LAST, BEFORE, SEEN, HIGH_MS, GONE, HEAT_COUNT, HEAT_HEAD = range(8)
-BURNER_FIELDS = 8
+SQUARE, LAST, BEFORE, SEEN, HIGH_MS, GONE, HEAT_COUNT, HEAT_HEAD, TOP, LEFT, BACK_MS = range(11)
+BURNER_FIELDS = 11
 
 
 class HeadNumbers(NamedTuple):
@@ -67,6 +67,9 @@ class HeadNumbers(NamedTuple):
     u_uneven_q15: int
     hot_rows: int
     hot_cols: int
+    near_boil: int
+    boiled: int
+    left_boil: int
 
 
 @dataclass(frozen=True)
@@ -120,7 +123,7 @@ class ReadingState:
     pixel: Ints
     """(pixel, 5) peak, before, open, since, near."""
     burner: Ints
-    """(burner, 8)"""
+    """(burner, 11)"""
     heat: Ints
     """(burner, 16, 2) time and temperature."""
     scratch: Ints

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,12 +14,13 @@ from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow
 from trivet.records.alertlog import AlertChange, AlertLog, DeviceState, Watch
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
-from trivet.records.dossier import ShownCook
+from trivet.records.dossier import Line, ShownCook
 from trivet.records.estimate import Estimate
 from trivet.records.recording import Recording, Sight, Truth
 from trivet.records.verdict import ProofCook
 from trivet.terms.windowloss import window_loss_frac
 
+MOST_PICTURES = 40
 BEFORE_S = 15.0
 """Faults are put in so long before the most urgent alert would come."""
 
@@ -207,32 +208,48 @@ class AlertChain(Chain):
     # -- pictures -------------------------------------------------------------
 
     def write_case_pictures(
-        self, study: AlertStudy, folder: Path, *, most: int = 40
+        self, study: AlertStudy, folder: Path, *, most: int = MOST_PICTURES
     ) -> tuple[Path, ...]:
-        """Draw the trace of each cook with a missed, late or nuisance alert."""
+        """Draw the trace of each cook with a missed, late or nuisance alert, urgent ones first."""
         from trivet.files.atomic import write_text
         from trivet.report.figures import chart_file
         from trivet.stages.dossier import trace_chart
 
         written = []
-        for heard, case in self._told(study, most):
+        for done, case in enumerate(told := self.worth_drawing(study)[:most]):
+            self.tell("pictures", done, len(told))
+            heard = self._heard_again(case)
             read = next(b for b in heard.estimate.burners if b.burner == case.burner)
             shown = ShownCook(heard.recording, heard.estimate, heard.alerts, heard.truth)
             what = "nuisance" if case.nuisance else case.end
             chart = trace_chart(self.design, shown, read)
+            apparent = Line(
+                "apparent, over the pan", heard.estimate.time_s, read.apparent_k, style="apparent"
+            )
             title = f"{case.alert}: {what}. {chart.title}"
+            chart = replace(chart, title=title, lines=(*chart.lines, apparent))
             words = re.sub(r"[^a-z0-9]+", "-", f"{case.alert} {what} {case.cook}".lower())
-            path = folder / f"{words}.svg"
-            write_text(path, chart_file(replace(chart, title=title), display=self.design.display))
+            path = folder / f"{words}-{case.burner}.svg"
+            write_text(path, chart_file(chart, display=self.design.display))
             written.append(path)
+        self.tell("pictures", len(written), len(written))
         return tuple(written)
 
-    def _told(self, study: AlertStudy, most: int) -> Iterator[tuple[Heard, AlertCase]]:
-        planned = {cook_name(one.plan, one.repeat): one for one in self._planned(None)}
+    def worth_drawing(self, study: AlertStudy) -> tuple[AlertCase, ...]:
+        """Return the cases whose traces explain something, urgent ones first."""
+        ranks = {
+            one.name: ("high", "medium", "low").index(one.priority) for one in self.design.alerts
+        }
         worth = [one for one in study.cases if one.nuisance or one.end in ("late", "missed")]
-        for case in worth[:most]:
-            if case.cook in planned:
-                yield self.heard(planned[case.cook]), case
+        return tuple(sorted(worth, key=lambda one: (ranks[one.alert], not one.nuisance)))
+
+    def _heard_again(self, case: AlertCase) -> Heard:
+        """Return the cook of a case with what the product says of it."""
+        for cook in self._planned(None):
+            if cook_name(cook.plan, cook.repeat) == case.cook:
+                return self.heard(cook)
+        entry = next(c for c in self.cooks if c.folder and self.recording(c).name == case.cook)
+        return Heard(self.recording(entry), None, self.estimate(entry), self.alerts(entry))
 
 
 def _by(change: AlertChange | None) -> str:

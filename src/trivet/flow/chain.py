@@ -142,9 +142,10 @@ class Chain(Recordings):
         """Return the readings of one cook, by the reader of this chain."""
         if self.reader == "device":
             return self.device_estimate(entry)
-        return self._host_estimate(entry)
+        return self.host_estimate(entry)
 
-    def _host_estimate(self, entry: CookEntry) -> Estimate:
+    def host_estimate(self, entry: CookEntry) -> Estimate:
+        """Return the readings of one cook by the estimate."""
         from trivet.stages.calibrate.unit import refuse_other_unit
         from trivet.stages.estimate import estimate
 
@@ -162,9 +163,13 @@ class Chain(Recordings):
 
     def alerts(self, entry: CookEntry) -> AlertLog:
         """Return the alert log of one cook."""
+        return self.alerts_of(entry, self.estimate(entry))
+
+    def alerts_of(self, entry: CookEntry, read: Estimate) -> AlertLog:
+        """Return the alert log of one cook as some reading of it gives it."""
         from trivet.stages.alert import alert, watching
 
-        recording, read = self.recording(entry), self.estimate(entry)
+        recording = self.recording(entry)
         sight = recording.sight
         state = DeviceState(
             window_loss_frac=window_loss_frac(self.design, self.calibration(recording.evidence))
@@ -324,30 +329,13 @@ class Chain(Recordings):
     @cached_property
     def device_compared(self) -> tuple[str, ...]:
         """How the firmware's reading differs from its exact twin and from the estimate."""
-        from trivet.stages.devicereading import estimate_difference, twin_difference, twin_line
+        from trivet.flow.shipped import device_compared
 
-        lines, twins, seen = [], [], set()
-        for done, entry in enumerate(self.proof_cooks):
-            self.tell("firmware", done, len(self.proof_cooks))
-            recording = self.recording(entry)
-            lines.append(
-                estimate_difference(
-                    entry.name,
-                    device=self.device_estimate(entry),
-                    host=self._host_estimate(entry),
-                )
-            )
-            if entry.group not in seen:
-                seen.add(entry.group)
-                calibration = self.calibration(recording.evidence)
-                twins.append(
-                    twin_difference(recording.sight, design=self.design, calibration=calibration)
-                )
-        self.tell("firmware", len(self.proof_cooks), len(self.proof_cooks))
-        return (twin_line(twins), *lines)
+        return device_compared(self)
 
     def bundle(self, *, unproven: bool) -> FirmwareBundle:
         """Return what is handed to the firmware; refused without a passing verdict."""
+        from trivet.flow.shipped import replayed_cooks
         from trivet.stages.handoff import handoff
 
         if not unproven and self.verdict.passes and not self.device_verdict.passes:
@@ -363,6 +351,7 @@ class Chain(Recordings):
             calibration=self.calibration(grade),
             verdict=self.verdict,
             hashes=self.hashes,
+            cooks=replayed_cooks(self),
             compared=self.device_compared,
             unproven=unproven,
         )

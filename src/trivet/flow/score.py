@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TypedDict
 
 from trivet.errors import InputError, StorageError
 from trivet.files import store
@@ -14,11 +15,19 @@ from trivet.files.campaign_table import cook_file
 from trivet.flow.chain import Chain
 from trivet.flow.cookrun import packed
 from trivet.flow.cooks import CookEntry
-from trivet.flow.scorerun import ScoreSetting, lost_row, row_piece, run_score_cook
+from trivet.flow.scorerun import (
+    Answer,
+    ScoreSetting,
+    lost_row,
+    row_answer,
+    run_score_cook,
+    seen_cook,
+)
 from trivet.flow.sweep import DIED, CookRun, Pools
 from trivet.flow.versions import code_version
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
+from trivet.records.checks import Check, PanWord
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
@@ -29,6 +38,14 @@ from trivet.terms.variants import with_sensor
 OWN = "proof cooks of the project"
 OWN_MISMATCHED = "proof cooks of the project, physics set apart"
 SHORT, SHORT_MISMATCHED = "short random cooks, as designed", "short random cooks, under a mismatch"
+
+
+class Sorted(TypedDict):
+    """What the cooks of a sheet say."""
+
+    pieces: list[Piece]
+    checks: list[Check]
+    words: list[PanWord]
 
 
 @dataclass(frozen=True)
@@ -60,24 +77,33 @@ class Scorer(Chain):
         """Return the sheets of the project's own proof cooks, one a grade and condition."""
         from trivet.stages.score import score_sheet
 
-        piles: dict[tuple[Evidence, str], list[Piece]] = {}
+        piles: dict[tuple[Evidence, str], list[Answer]] = {}
         entries = self.proof_cooks
         for done, entry in enumerate(entries):
             self.tell("scores", done, len(entries))
             condition = OWN_MISMATCHED if entry.plan and _changes(entry.plan) else OWN
             pile = piles.setdefault((self.recording(entry).evidence, condition), [])
-            pile += self._pieces(entry)
+            pile += self._answers(entry)
         self.tell("scores", len(entries), len(entries))
         return tuple(
-            score_sheet(pile, condition=condition, evidence=evidence)
+            score_sheet(**by_kind(pile), condition=condition, evidence=evidence)
             for (evidence, condition), pile in piles.items()
             if pile
         )
 
-    def _pieces(self, entry: CookEntry) -> tuple[Piece, ...]:
-        from trivet.stages.score import ScoredCook, cook_pieces
+    def _answers(self, entry: CookEntry) -> tuple[Answer, ...]:
+        from trivet.stages.score import ScoredCook, cook_checks, cook_pieces
 
         recording = self.recording(entry)
+        seen = None
+        if entry.plan is not None:
+            seen = seen_cook(
+                recording.sight,
+                design=self.design,
+                plan=entry.plan,
+                repeat=entry.repeat,
+                in_force=self.calibration(recording.evidence),
+            )
         cook = ScoredCook(
             name=entry.name,
             plan=entry.group,
@@ -87,8 +113,10 @@ class Scorer(Chain):
             estimate=self.estimate(entry),
             reference=recording.reference,
             truth=self.truth(entry),
+            seen=seen,
         )
-        return cook_pieces(cook, design=self.design)
+        checks, words = cook_checks(cook, design=self.design)
+        return (*cook_pieces(cook, design=self.design), *checks, *words)
 
     def short_sheets(self, asked: ShortRun, *, pools: Pools) -> tuple[ScoreSheet, ...]:
         """Return the sheets of short random cooks; those done before are taken from the store."""
@@ -108,9 +136,11 @@ class Scorer(Chain):
                 units=asked.units,
                 mismatched=mismatched,
             )
-            pieces, failed = self._run(setting, cooks, pools)
+            answers, failed = self._run(setting, cooks, pools)
             sheets.append(
-                score_sheet(pieces, condition=condition, evidence="simulated", failed=failed)
+                score_sheet(
+                    **by_kind(answers), condition=condition, evidence="simulated", failed=failed
+                )
             )
         return tuple(sheets)
 
@@ -138,8 +168,8 @@ class Scorer(Chain):
 
     def _run(
         self, setting: ScoreSetting, cooks: Sequence[SweepCook], pools: Pools
-    ) -> tuple[list[Piece], list[str]]:
-        """Run what is not done, and return the pieces of all cooks and those that failed."""
+    ) -> tuple[list[Answer], list[str]]:
+        """Run what is not done, and return the answers of all cooks and those that failed."""
         key = fingerprint(code_version(), setting.design, setting.calibrations)[:32]
         kept = store.record_path(self.folder, "score-cooks", key)
         run = CookRun(
@@ -150,13 +180,13 @@ class Scorer(Chain):
             tell=self.tell,
         )
         run.all(pools, fresh=self.fresh)
-        pieces: list[Piece] = []
+        answers: list[Answer] = []
         failed: list[str] = []
         for path, cook in run.cooks.items():
             rows = run.died.get(path) or _rows(path)
             failed += [f"{cook.plan.name}: {row['error']}" for row in rows if row["error"]]
-            pieces += [row_piece(row) for row in rows if not row["error"]]
-        return pieces, failed
+            answers += [row_answer(row) for row in rows if not row["error"]]
+        return answers, failed
 
     def keep(self, sheets: Sequence[ScoreSheet]) -> Score:
         """Return the sheets as one score, kept in the store."""
@@ -185,6 +215,15 @@ class Scorer(Chain):
             display=self.design.display,
         )
         return store.save_page(self.folder, "score", page)
+
+
+def by_kind(answers: Sequence[Answer]) -> Sorted:
+    """Return answers sorted by what they are, as a sheet takes them."""
+    return {
+        "pieces": [one for one in answers if isinstance(one, Piece)],
+        "checks": [one for one in answers if isinstance(one, Check)],
+        "words": [one for one in answers if isinstance(one, PanWord)],
+    }
 
 
 def _calibrated(design: Design, plans: Sequence[CookPlan], *, even: bool) -> Calibration:

@@ -4,16 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from trivet.flow.cookrun import Row, unpacked
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
+from trivet.records.checks import EVIDENCE, Check, PanWord
+from trivet.records.cook import CookPlan, Told
 from trivet.records.design import Design
+from trivet.records.recording import Sight
 from trivet.records.scoring import Piece
 
-NUMBERS = ("so_k", "error_k", "u95_k")
+if TYPE_CHECKING:
+    from trivet.stages.score import SeenCook
+
+Answer = Piece | Check | PanWord
+ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
 
 
 @dataclass(frozen=True)
@@ -26,7 +34,7 @@ class ScoreSetting:
 
 
 def run_score_cook(setting: bytes, cook: SweepCook) -> list[Row]:
-    """Return the pieces of one cook as rows; a cook that fails is named, not raised.
+    """Return the answers of one cook as rows; a cook that fails is named, not raised.
 
     Parameters
     ----------
@@ -38,36 +46,65 @@ def run_score_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     found = unpacked(setting)
     assert isinstance(found, ScoreSetting)
     try:
-        pieces = scored(found, cook)
+        answers = scored(found, cook)
     except MemoryError:  # not the cook's own: tried again alone
         raise
     except Exception as fault:  # one failing cook is named, the rest is kept
         return [lost_row(cook, f"{type(fault).__name__}: {' '.join(str(fault).split())}")]
-    return [piece_row(one) for one in pieces]
+    return [answer_row(one) for one in answers]
 
 
-def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Piece, ...]:
-    """Return the pieces of one simulated cook."""
+def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
+    """Return what one simulated cook says."""
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
-    from trivet.stages.score import ScoredCook, cook_pieces
+    from trivet.stages.score import ScoredCook, cook_checks, cook_pieces
     from trivet.stages.simulate import simulate
 
     design, calibration = setting.design, setting.calibrations[cook.plan.unit]
     made = simulate(design, plan=cook.plan, repeat=cook.repeat)
     refuse_other_unit(calibration, made.recording)
-    read = estimate(made.recording.sight, design=design, calibration=calibration)
+    sight = made.recording.sight
     one = ScoredCook(
         name=made.recording.name,
         plan=cook.combination,
         unit=made.recording.unit,
         evidence="simulated",
         labels=cook.levels,
-        estimate=read,
+        estimate=estimate(sight, design=design, calibration=calibration),
         reference=made.recording.reference,
         truth=made.truth,
+        seen=seen_cook(
+            sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration
+        ),
     )
-    return cook_pieces(one, design=design)
+    checks, words = cook_checks(one, design=design)
+    return (*cook_pieces(one, design=design), *checks, *words)
+
+
+def seen_cook(
+    sight: Sight, *, design: Design, plan: CookPlan, repeat: int, in_force: Calibration
+) -> SeenCook:
+    """Return what the pixels of a simulated cook saw, what the product made of them, and what it
+    would say on less evidence."""
+    from trivet.stages.estimate import estimate, label_maps
+    from trivet.stages.score import SeenCook, label_moments
+    from trivet.stages.simulate import scene_truth
+
+    from_s = max(float(one.time_s[0]) for one in sight.heads)
+    until_s = min(float(one.time_s[-1]) for one in sight.heads)
+    at_s = label_moments(plan, from_s=from_s, until_s=until_s)
+    truth = scene_truth(design, plan=plan, repeat=repeat, at_s=at_s)
+    at_s = truth.heads[0].time_s
+    untold = dataclasses.replace(sight, told=Told())
+    bare = any(design.base(one.base).contents == "dry" for one in plan.burners)
+    ways = ((sight, True), (untold, False), (untold, True)) if bare else ()
+    less = {
+        word: estimate(of, design=design, calibration=in_force, leave_out_rate=no_rate)
+        for word, (of, no_rate) in zip(EVIDENCE[1:], ways, strict=False)
+    }
+    maps = label_maps(sight, design=design, calibration=in_force, at_s=at_s)
+    return SeenCook(truth, maps, less)
 
 
 def lost_row(cook: SweepCook, error: str) -> Row:
@@ -75,19 +112,21 @@ def lost_row(cook: SweepCook, error: str) -> Row:
     return {"cook": cook.plan.name, "error": error}
 
 
-def piece_row(piece: Piece) -> Row:
-    """Return a piece as plain values; JSON has no NaN."""
-    row: dict[str, Any] = dataclasses.asdict(piece)
+def answer_row(answer: Answer) -> Row:
+    """Return an answer as plain values; JSON has no NaN."""
+    row: dict[str, Any] = dataclasses.asdict(answer)
     bare = {
         key: None if isinstance(value, float) and math.isnan(value) else value
         for key, value in row.items()
     }
-    return {**bare, "error": None}
+    return {**bare, "answer": type(answer).__name__, "error": None}
 
 
-def row_piece(row: dict[str, Any]) -> Piece:
-    """Return the piece of a row."""
-    values = {key: value for key, value in row.items() if key != "error"}
+def row_answer(row: dict[str, Any]) -> Answer:
+    """Return the answer of a row."""
+    kind = ANSWERS[row["answer"]]
+    values = {key: value for key, value in row.items() if key not in ("error", "answer")}
     values = {key: math.nan if value is None else value for key, value in values.items()}
-    values |= {key: tuple(values[key]) for key in NUMBERS}
-    return Piece(**values)
+    return kind(
+        **{key: tuple(one) if isinstance(one, list) else one for key, one in values.items()}
+    )

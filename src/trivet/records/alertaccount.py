@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -43,6 +44,12 @@ class AlertCase:
     """How often it went on again within the design's chatter time."""
 
 
+def turned(case: AlertCase) -> bool:
+    """Return whether an ordinary cook was warned, rightly at its rate, of what never came."""
+    heard = bool(case.style) and math.isfinite(case.on_s)
+    return heard and case.end == "no event" and not case.nuisance
+
+
 @dataclass(frozen=True)
 class Share:
     """A counted share with its exact bound; repeats of a plan count once."""
@@ -71,7 +78,23 @@ class AlertRow:
     """5 %, 50 %, 95 % of the leads; NaN without. [s]"""
     nuisance: Share
     """Of independent cooks that could be judged."""
+    turned: Share
+    """Of independent ordinary cooks: a limit was foretold, at the true rate rightly so, and the
+    cook turned the knob before it came. No nuisance here; whoever counts them so may add them."""
     chatters: int
+
+
+@dataclass(frozen=True)
+class RateRow:
+    """How the alerts of the pan's limit did in oil cooks of one span of heating rates."""
+
+    low_kps: float
+    high_kps: float
+    missed: Share
+    blind: int
+    impossible: int
+    leads_s: tuple[float, float, float]
+    """5 %, 50 %, 95 % of the leads; NaN without. [s]"""
 
 
 @dataclass(frozen=True)
@@ -107,6 +130,8 @@ class AlertStudy:
     styles: tuple[tuple[str, int], ...]
     """Ordinary cooks by kind."""
     rows: tuple[AlertRow, ...]
+    rates: tuple[RateRow, ...]
+    """Of simulated oil cooks, by the true rate of the hottest 5 cm2 when the alert was due."""
     goals: tuple[Goal, ...]
     faults: tuple[FaultRow, ...]
     cases: tuple[AlertCase, ...]

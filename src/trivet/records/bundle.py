@@ -1,16 +1,32 @@
 """The firmware bundle: the files that are handed over.
 
-``stages/handoff.py`` makes one::
+``stages/handoff`` makes one::
 
     handoff(design: Design, *, calibration: Calibration, verdict: Verdict,
-            hashes: Mapping[str, str], unproven: bool = False) -> FirmwareBundle
+            hashes: Mapping[str, str], cooks: Sequence[ReplayedCook] = (),
+            unproven: bool = False) -> FirmwareBundle
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trivet.records.alertlog import AlertLog, Watch
 from trivet.records.arrays import FloatArray
+from trivet.records.recording import Sight
+
+
+@dataclass(frozen=True)
+class ReplayedCook:
+    """A whole cook that the bundle's checker replays."""
+
+    name: str
+    sight: Sight
+    """As the firmware gets it: whole words and milliseconds."""
+    alerts: AlertLog
+    """Of the firmware's own reading."""
+    watch: Watch
+    window_loss_frac: float
 
 
 @dataclass(frozen=True)
@@ -47,7 +63,7 @@ class Footprint:
     table_bytes: int | None
     """Of these, tables, masks and surfaces."""
     ram_bytes: int | None
-    """Memory of one head's reading, all burners."""
+    """Memory of readings and alerts, all heads and burners."""
     burner_ram_bytes: int
     """Memory of one burner, of these."""
     frame_instructions: int | None

@@ -43,6 +43,7 @@ class Line:
     style: Literal[
         "reading",
         "hottest",
+        "apparent",
         "truth",
         "reference",
         "limit",

@@ -15,6 +15,33 @@ ABSENT, PRESENT, UNSURE = 0, 1, 2
 
 
 @dataclass(frozen=True)
+class PanShape:
+    """Where a pan stands and how uneven it is, arrays (time, ...); NaN where withheld."""
+
+    x_m: FloatArray
+    """Middle of its base, from the burner's centre. [m]"""
+    y_m: FloatArray
+    diameter_m: FloatArray
+    """Inner diameter of its base. [m]"""
+    nonuniformity_u_k: FloatArray
+    """Standard uncertainty of ``nonuniformity_k``. [K]"""
+    ring_k: FloatArray
+    """(time, ring) mean of five rings of equal width, from the middle. [K]"""
+    sector_delta_k: FloatArray
+    """(time, sector) mean of the outer half of each eighth, from the mean of all eight; from +x
+    counter-clockwise. [K]"""
+    hot_x_m: FloatArray
+    """Middle of what is hottest, from the burner's centre. [m]"""
+    hot_y_m: FloatArray
+    hot_u_m: FloatArray
+    """Standard uncertainty of either: how far what is hottest reaches. [m]"""
+    hot_kps: FloatArray
+    """Rate of the hottest 5 cm2. [K/s]"""
+    hot_u_kps: FloatArray
+    """Its standard uncertainty. [K/s]"""
+
+
+@dataclass(frozen=True)
 class BurnerEstimate:
     """One burner over time; arrays of shape (time,)."""
 
@@ -46,6 +73,8 @@ class BurnerEstimate:
     withheld_k: FloatArray | None = None
     """What would have been shown where a reading is withheld; NaN where nothing could, and where
     one is shown.  For scores alone: no alert and no display may use it. [K]"""
+    shape: PanShape | None = None
+    """None where whoever read the burner does not say."""
 
 
 @dataclass(frozen=True)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trivet.records.arrays import FloatArray
+from trivet.records.checks import CHECK_WORDS, CheckScore, ConfusionRow
 from trivet.records.requirement import Evidence
 
 ScoreDecision = Literal["met", "not met", "too few"]
@@ -79,6 +80,7 @@ STRATA: tuple[StratumKind, ...] = (
 
 STRATUM_WORDS: dict[str, str] = {one.name: one.words for one in STRATA}
 STRATUM_WORDS["all strata"] = "all heated moments"
+STRATUM_WORDS |= CHECK_WORDS
 
 
 @dataclass(frozen=True)
@@ -212,6 +214,10 @@ class ScoreSheet:
     strata: tuple[StratumScore, ...]
     parts: tuple[PartScore, ...]
     goals: tuple[GoalLine, ...]
+    checks: tuple[CheckScore, ...] = ()
+    """Labels, place, unevenness, hands and steam; only simulated cooks have their truth."""
+    confusion: tuple[ConfusionRow, ...] = ()
+    """What was said of bare pans, dark and shiny."""
 
 
 @dataclass(frozen=True)

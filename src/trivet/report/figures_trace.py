@@ -102,11 +102,11 @@ def _readings(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
                 markersize=3,
                 label=_label(line),
             )
-        elif line.style == "hottest":
+        elif line.style in ("hottest", "apparent"):
             axes.plot(
                 x,
                 scale.temperature(line.y),
-                color=palette.PLUM_MID,
+                color=palette.PLUM_MID if line.style == "hottest" else palette.GREY,
                 linewidth=0.9,
                 zorder=4,
                 label=_label(line),

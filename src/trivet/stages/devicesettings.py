@@ -1,20 +1,16 @@
-"""The constants that the firmware ships: windows, emissivities, alerts. No stage itself."""
+"""A design's alerts in the device's units, by what the cook told. No stage itself."""
 
 from __future__ import annotations
 
-import math
-import re
 from dataclasses import replace
 from typing import Any
 
 from trivet.device import alertsettings as words
-from trivet.device.alertsettings import COLUMN_NAMES, KINDS, AlertSettings, settings_array
-from trivet.device.fixedpoint import share_q15
+from trivet.device.alertsettings import AlertSettings
 from trivet.kernels.heat.water import boiling_point_k
-from trivet.records.calibration import Calibration
 from trivet.records.cook import ToldEntry
-from trivet.records.design import Design, TargetBand
-from trivet.records.requirement import Alert
+from trivet.records.design import Contents, Design, TargetBand
+from trivet.records.requirement import DEVICE_KINDS, Alert
 from trivet.terms.oilpoints import limit_value_k
 
 BOILING_BELOW_K, BOILING_ABOVE_K = 30.0, 5.0
@@ -26,60 +22,6 @@ CONDITIONS: dict[str, tuple[int, int]] = {
     "link_lost": (words.LINK_LOST, 0),
 }
 """Bits of the state word that must be set, and must not."""
-
-
-def settings_text(design: Design, *, calibration: Calibration) -> str:
-    """Return the C header with the constants of a design and its calibration.
-
-    Parameters
-    ----------
-    design : Design
-        Alerts and limits.
-    calibration : Calibration
-        Windows and surfaces.
-
-    Returns
-    -------
-    str
-        Macros only: words of 1/32768, 0.1 K and ms.
-
-    Raises
-    ------
-    OutOfRangeError
-        If a value does not fit the device's words.
-
-    Notes
-    -----
-    Alerts are in the order of the design, columns as in
-    ``device/alertsettings.py``. What depends on what the cook tells (band, oil) stands at
-    what holds when nothing is told.
-
-    References
-    ----------
-    ``trivet.device`` for the words.
-    """
-    lines = ["#ifndef TRIVET_SETTINGS_H", "#define TRIVET_SETTINGS_H", ""]
-    lines.append("/* Transmittance of each head's window. [1/32768] */")
-    for head in calibration.heads:
-        word = share_q15(float(head.transmittance))
-        lines.append(f"#define TRIVET_WINDOW_{_macro(head.head)} {word}u")
-    lines += ["", "/* Band emissivity of what is seen. [1/32768] */"]
-    for surface in calibration.surfaces:
-        if math.isfinite(surface.emissivity) and 0.0 < surface.emissivity <= 1.0:
-            name = _macro(f"{surface.contents}_{surface.finish or 'any'}")
-            word = share_q15(float(surface.emissivity))
-            lines.append(f"#define TRIVET_EMISSIVITY_{name} {word}u")
-    kinds = ", ".join(f"{number} {name}" for name, number in KINDS.items())
-    table = settings_array(tuple(alert_settings(one, design=design) for one in design.alerts))
-    lines += [
-        "",
-        f"/* One row an alert: {', '.join(COLUMN_NAMES)}; kinds: {kinds}. */",
-        f"#define TRIVET_ALERTS {len(table)}",
-    ]
-    for index, (one, row) in enumerate(zip(design.alerts, table.tolist(), strict=True)):
-        numbers = ", ".join(str(value) for value in row)
-        lines.append(f"#define TRIVET_ALERT_{index}_{_macro(one.name)} {{{numbers}}}")
-    return "\n".join([*lines, "", "#endif", ""])
 
 
 def alert_settings(one: Alert, *, design: Design, told: ToldEntry | None = None) -> AlertSettings:
@@ -190,6 +132,21 @@ def told_band(design: Design, told: ToldEntry | None) -> TargetBand | None:
     return next((band for band in design.bands if band.name == told.target_band), None)
 
 
+def acts_on(one: Alert, *, design: Design, told: ToldEntry) -> bool:
+    """Return whether an alert acts on a burner, by what the cook told of it."""
+    if one.kind in DEVICE_KINDS:
+        return False
+    if one.kind in ("ready", "below_band") and told_band(design, told) is None:
+        return False
+    if not one.bases:
+        return True
+    if "base_contents" not in design.told.channels:
+        return False
+    wanted: set[Contents] = {base.contents for base in design.bases if base.name in one.bases}
+    contents = told.base_contents
+    return contents is not None and (contents in wanted or contents in one.bases)
+
+
 def _floor_dk(value_k: float) -> int:
     return int(value_k * 10.0 + 1e-6)
 
@@ -200,7 +157,3 @@ def _dk(difference_k: float) -> int:
 
 def _ms(seconds: float) -> int:
     return round(seconds * 1000.0)
-
-
-def _macro(name: str) -> str:
-    return re.sub(r"[^A-Z0-9]+", "_", name.upper()).strip("_")

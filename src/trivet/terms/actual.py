@@ -7,6 +7,7 @@ what was so cannot be told what the product said.
 from __future__ import annotations
 
 import hashlib
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,11 +73,15 @@ def surface_series(actual: Actual, of: Of) -> Series:
     -----
     Where the surface is the one seen, its visible mean; else the mean of the
     whole. Several probes are averaged; their uncertainty is the largest, since
-    errors of contact are common to them.
+    errors of contact are common to them. A pan is uneven, and its mean lies
+    somewhere between its coldest and its hottest probe: a uniform distribution
+    between both, (hottest - coldest) / sqrt(12), joins u. Where that exceeds the
+    probes' own U = 2 u they do not tell the mean, and one probe alone never does:
+    u is then infinite, and nothing is to be compared.
 
     References
     ----------
-    Records of the cook.
+    JCGM 100:2008, 4.3.7 (uniform distribution); records of the cook.
     """
     truth = actual.truth
     if truth is None:
@@ -174,12 +179,17 @@ def _probe_series(actual: Actual, of: Of, *, hottest: bool) -> Series:
     value = np.stack([interpolated(one.time_s, one.temperature_k, time_s) for one in probes])
     known = np.isfinite(value)
     count = known.sum(axis=0)
-    safe = np.where(known, value, -np.inf if hottest else 0.0)
-    joined = safe.max(axis=0) if hottest else safe.sum(axis=0) / np.maximum(count, 1)
+    highest = np.where(known, value, -np.inf).max(axis=0)
+    lowest = np.where(known, value, np.inf).min(axis=0)
+    mean = np.where(known, value, 0.0).sum(axis=0) / np.maximum(count, 1)
     u = np.stack([interpolated(one.time_s, one.u_k, time_s) for one in probes])
-    largest = np.where(known & np.isfinite(u), u, 0.0).max(axis=0)
+    doubt = np.where(known & np.isfinite(u), u, 0.0).max(axis=0)
+    if touched == "pan" and not hottest:
+        with np.errstate(invalid="ignore"):  # moments without a probe
+            spread = np.where(count > 1, highest - lowest, np.inf) / math.sqrt(12.0)
+            doubt = np.where(spread > 2.0 * doubt, np.inf, np.hypot(doubt, spread))
     nan = np.where(count > 0, 0.0, np.nan)
-    return Series(time_s, np.where(count > 0, joined, np.nan), largest + nan)
+    return Series(time_s, np.where(count > 0, highest if hottest else mean, np.nan), doubt + nan)
 
 
 def interpolated(time_s: Floats, value: Floats, at_s: Floats) -> Floats:

@@ -5,6 +5,8 @@
 #define STEAM_MS 3000
 #define LEAST_HEAT_MS 3000
 #define FRESH_MS 2500u
+#define NEAR_MS 20000u
+#define LIQUID_STEPS 32
 #define AT(place) ((place) & (TRIVET_HEAT_RING - 1))
 enum { MEAN, TRIMMED, UPPER_HALF };
 enum { ABSENT, PRESENT, UNSURE };
@@ -312,11 +314,36 @@ static uint32_t flag_word(const trivet_numbers *n, const counted *k, uint8_t pre
     return flags | (k->dead ? TRIVET_FLAG_DEAD_PIXEL : 0u);
 }
 
+/* Whether what was told to be water has left the boil as no water can. */
+static int left_boil(const trivet_numbers *n, int32_t middle, int32_t low, const moment *at,
+                     trivet_burner_state *b)
+{
+    if (b->left == 0) {
+        const int64_t step_ms = at->step_ms > 60000 ? 60000 : at->step_ms;
+        const int32_t top = b->top - LIQUID_STEPS * (int32_t)step_ms / 1000;
+        b->top = middle > top ? middle : top;
+        if (low > n->boiled || (b->top > n->near_boil && middle < b->top - n->left_boil)) {
+            b->left = b->top < n->boiled ? b->top : n->boiled;
+            b->back = 0;
+        }
+    } else if (low > n->boiled || middle < b->left - (n->left_boil >> 1)) {
+        b->back = 0;
+    } else if (b->back == 0) {
+        b->back = trivet_stamp(at->now);
+    } else if (trivet_passed(at->now, b->back) >= NEAR_MS) {
+        b->left = 0;
+        b->top = middle;
+    }
+    return b->left != 0;
+}
+
 /* Takes reported temperature and its half-width; returns whether they are not sure. */
 static int middle(const trivet_head *c, const counted *k, uint16_t hot, const moment *at,
-                  const trivet_seen *seen, uint16_t window, trivet_said *out)
+                  const trivet_seen *seen, uint16_t window, trivet_burner_state *own,
+                  trivet_said *out)
 {
     int32_t wide, low, high, half;
+    int unsure;
     if (k->mean == TRIVET_NO_READING) {
         return 1;
     }
@@ -329,11 +356,15 @@ static int middle(const trivet_head *c, const counted *k, uint16_t hot, const mo
     half = (high - low + 1) >> 1;
     out->reported = (uint16_t)((low + high + 1) >> 1);
     out->half = (uint16_t)half;
-    return half > c->numbers.bound || (seen->bits & TRIVET_AMBIGUOUS) != 0;
+    unsure = half > c->numbers.bound || (seen->bits & TRIVET_AMBIGUOUS) != 0;
+    if ((seen->bits & TRIVET_LIQUID) != 0) {
+        unsure |= left_boil(&c->numbers, out->reported, low, at, own);
+    }
+    return unsure;
 }
 
 static void say(const trivet_head *c, const counted *k, uint16_t hot, const moment *at,
-                const trivet_seen *seen, trivet_said *out)
+                const trivet_seen *seen, trivet_burner_state *own, trivet_said *out)
 {
     const trivet_numbers *n = &c->numbers;
     const uint32_t blind = TRIVET_FLAG_STALE | TRIVET_FLAG_HAND | TRIVET_FLAG_COVERED
@@ -348,7 +379,7 @@ static void say(const trivet_head *c, const counted *k, uint16_t hot, const mome
         const uint16_t bare = inverted(c, k->mean, 32768u, window);
         out->apparent = trivet_sentinel(bare) ? TRIVET_NO_READING : bare;
     }
-    if (middle(c, k, hot, at, seen, window, out)) {
+    if (middle(c, k, hot, at, seen, window, own, out)) {
         out->flags |= TRIVET_FLAG_UNCERTAIN;
     }
     if ((out->flags & TRIVET_BLOCKING) != 0) {
@@ -395,7 +426,10 @@ static void read_burner(const trivet_head *c, trivet_reading_state *s, const uin
         out->flags |= TRIVET_FLAG_STEAM;
     }
     out->flags |= m->edge ? TRIVET_FLAG_EDGE : 0u;
-    say(c, &k, hot, at, seen, out);
+    if (out->present == ABSENT) {
+        own->top = own->left = 0;
+    }
+    say(c, &k, hot, at, seen, own, out);
     out->heat_on = heats(&c->numbers, at->now, k.mean, k.hot > 0, own) ? 1 : 0;
     out->open = k.open > 127 ? 127 : (uint8_t)k.open;
     if (!liquid) {

@@ -19,6 +19,7 @@ typedef struct {
     int32_t stale_ms, settle_ms, contrast, taken_off, range_low, bound, min_pixels, heated;
     int32_t reporter, drop, noise, steam_square, steam_cap;
     int32_t u_wake, u_housing_q15, u_gain_q15, u_uneven_q15, hot_rows, hot_cols;
+    int32_t near_boil, boiled, left_boil;
 } trivet_numbers;
 
 typedef struct {
@@ -56,6 +57,8 @@ typedef struct {
     int32_t square, last, before, seen;
     uint32_t high;
     int32_t gone, count, first;
+    int32_t top, left;             /* of a liquid: highest of late; where it left the boil */
+    uint32_t back;
     int64_t heat_ms[TRIVET_HEAT_RING];
     uint16_t heat[TRIVET_HEAT_RING];
 } trivet_burner_state;

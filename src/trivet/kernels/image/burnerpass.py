@@ -21,9 +21,19 @@ from trivet.kernels.image.panfinder import (
     Place,
     Room,
     follow_pan,
+    take_pixels,
 )
 from trivet.kernels.image.panreading import Covers, ReadingRule, no_covers, read_frame
-from trivet.kernels.image.panrings import RINGS, RingFit, RingRule, fit_rings, no_fit
+from trivet.kernels.image.panrings import (
+    RINGS,
+    Contrast,
+    RingFit,
+    RingRule,
+    fit_rings,
+    no_contrast,
+    no_fit,
+    take_contrast,
+)
 from trivet.kernels.image.ranks import BINS
 from trivet.kernels.radiation.scenepass import SceneFrames
 
@@ -52,6 +62,7 @@ class BurnerMemory(NamedTuple):
     pan: FloatArray
     covers: Covers
     fits: tuple[RingFit, RingFit]
+    contrast: Contrast
     frame: FloatArray
     """(pixel,) the region's part of the frame at hand."""
     room: Room
@@ -120,7 +131,14 @@ def burner_place(region: BurnerRegion, *, cols: int) -> Place:
     """
     pixel = np.ascontiguousarray(region.rows * cols + region.cols, dtype=np.int64)
     x_m, y_m = (np.ascontiguousarray(axis, np.float64) for axis in (region.x_m, region.y_m))
-    return Place(pixel, x_m, y_m, x_m * x_m + y_m * y_m, float(region.pitch_m))
+    return Place(pixel, x_m, y_m, x_m * x_m + y_m * y_m, float(region.pitch_m), _runs(pixel))
+
+
+def _runs(pixel: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    """Return where stretches of pixels begin, here and in the frame, and how long they are."""
+    begin = np.flatnonzero(np.diff(pixel, prepend=pixel[:1] - 2) != 1)
+    length = np.diff(begin, append=pixel.size)
+    return np.ascontiguousarray(np.stack([begin, pixel[begin], length], axis=1))
 
 
 def new_memory(pixels: int) -> BurnerMemory:
@@ -146,8 +164,8 @@ def new_memory(pixels: int) -> BurnerMemory:
     pan = np.array([np.nan, np.nan, np.nan, 0.0])
     fits = (no_fit(pixels), no_fit(pixels))
     frame, first, second, laid = (np.empty(pixels) for _ in range(4))
-    room = Room(first, second, laid, np.empty(BINS, np.int64))
-    return BurnerMemory(pan, no_covers(pixels), fits, frame, room)
+    room = Room(first, second, laid, np.empty(BINS, np.int64), np.full((4, 2), np.nan))
+    return BurnerMemory(pan, no_covers(pixels), fits, no_contrast(pixels), frame, room)
 
 
 def advance_burner(
@@ -197,8 +215,7 @@ def _advance(scene: Any, time: Any, background: Any, fixed: Any, memory: Any, ou
     frame, room = memory.frame, memory.room
     first = PAN + panreading.COLUMNS
     for t in range(time.size):
-        for p in range(frame.size):
-            frame[p] = scene.temperature_k[t, place.pixel[p]]
+        take_pixels(scene.temperature_k[t], place, frame)
         row = out[t]
         search = (place, rules.finder, room)
         row[CONTRAST] = follow_pan(frame, background[0][t], time[t], search, memory.pan)
@@ -207,12 +224,11 @@ def _advance(scene: Any, time: Any, background: Any, fixed: Any, memory: Any, ou
         reading = (place, rules.reading, room)
         read_frame(frame, memory.pan, time[t], reading, memory.covers, row[PAN:first])
         if rules.reads_rings:
-            for p in range(frame.size):
-                frame[p] = scene.radiance[t, place.pixel[p]]
+            contrast = memory.contrast
+            unknown = take_contrast(scene.radiance[t], background[1][t], place, contrast)
+            hob = (background[1][t], unknown)
             for k in range(FITS):
-                fixed_k = (place, rules.rings[k], memory.covers.shadow)
+                fixed_k = (place, rules.rings[k], memory.covers)
                 begin = first + 2 * RINGS * k
                 end = begin + 2 * RINGS
-                fit_rings(
-                    frame, background[1][t], memory.pan, fixed_k, memory.fits[k], row[begin:end]
-                )
+                fit_rings(contrast, hob, memory.pan, fixed_k, memory.fits[k], row[begin:end])

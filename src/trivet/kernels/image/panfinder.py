@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.kernels.compiled import family
-from trivet.kernels.image.ranks import lay_out, mean_between
+from trivet.kernels.image.ranks import bracketed, lay_out, mean_between, set_brackets
 
 FloatArray = npt.NDArray[np.float64]
 compiled = family(Path(__file__).parent)
@@ -31,6 +31,8 @@ compiled = family(Path(__file__).parent)
 FOLLOW_S = 3.0
 """Time constant with which centre and radius follow; common practice, no source. [s]"""
 HOTTEST_BELIEVED_K = 2000.0
+REACH = 2
+"""Steps of a quarter pixel that a footprint reaches either way."""
 X, Y, RADIUS, LAST_S = range(4)
 """Places of a pan's memory."""
 
@@ -63,6 +65,8 @@ class Place(NamedTuple):
     away2_m2: FloatArray
     """Squared distance from the burner's centre."""
     pitch_m: float
+    runs: npt.NDArray[np.int64]
+    """(run, 3) pixels that follow one another in the frame: first one here, in the frame, count."""
 
 
 class Room(NamedTuple):
@@ -72,6 +76,9 @@ class Room(NamedTuple):
     second: FloatArray
     laid: FloatArray
     ends: npt.NDArray[np.int64]
+    brackets: FloatArray
+    """(4, 2) between which temperatures the ranks of the last frame lay: two of the hot level,
+    then P5 and P95."""
 
 
 class FinderRule(NamedTuple):
@@ -82,6 +89,15 @@ class FinderRule(NamedTuple):
     largest_m: float
     least_contrast_k: float
     """Contrast under which no edge is sought. [K]"""
+
+
+@compiled
+def take_pixels(row: Any, place: Any, out: Any) -> None:
+    """Copy the region's pixels out of a frame laid out in one row."""
+    for r in range(place.runs.shape[0]):
+        here, there = place.runs[r, 0], place.runs[r, 1]
+        for k in range(place.runs[r, 2]):
+            out[here + k] = row[there + k]
 
 
 @compiled
@@ -121,8 +137,14 @@ def _hot_level(frame: Any, place: Any, reach: float, room: Any) -> float:
     if count == 0:
         return np.nan
     low, high = count // 2, max(count // 2 + 1, int(0.95 * count))
+    brackets = room.brackets[:2]
+    total: float = bracketed(values, count, (low, high - 1), room.laid, brackets)[2]
+    if math.isfinite(total):
+        return total / (high - low)
     laid = lay_out(values, count, room.laid, room.ends)
-    return mean_between(laid, count, room.ends, low, high)
+    level = mean_between(laid, count, room.ends, low, high)
+    set_brackets(laid[low], laid[low:high].max(), brackets)
+    return level
 
 
 @compiled
@@ -156,27 +178,28 @@ def _radius(frame: Any, x: float, y: float, fixed: Any) -> float:
     step = 0.25 * place.pitch_m
     per_step = 1.0 / step
     rings = int((rule.largest_m + place.pitch_m) / step) + 1
-    sums, counts = np.zeros(rings + 1), np.zeros(rings + 1, np.int64)
-    # A pixel speaks for the rings that its footprint reaches: two steps either way. What
-    # begins and ends at a ring is added up first, then over the rings.
+    wide = rings + REACH
+    sums, alone, counts = np.zeros((3, wide + 1))
+    away = room.second
     for p in range(frame.size):
-        if math.isnan(share[p]):
-            continue
         dx, dy = place.x_m[p] - x, place.y_m[p] - y
-        away = math.sqrt(dx * dx + dy * dy) * per_step
-        first, end = max(int(away - 2.0), 0), int(away + 2.0) + 1
-        if first < rings:
-            end = min(end, rings)
-            sums[first] += share[p]
-            counts[first] += 1
-            sums[end] -= share[p]
-            counts[end] -= 1
-    for ring in range(1, rings):
-        sums[ring] += sums[ring - 1]
-        counts[ring] += counts[ring - 1]
-    largest = 0.0
-    for ring in range(rings):
-        sums[ring] = max(sums[ring], 0.0) / counts[ring] if counts[ring] > 0 else 0.0
+        away[p] = math.sqrt(dx * dx + dy * dy) * per_step
+    for p in range(frame.size):
+        ring = int(away[p])
+        if ring < wide and not math.isnan(share[p]):
+            alone[ring] += share[p]
+            counts[ring] += 1.0
+    largest, total, count = 0.0, 0.0, 0.0
+    for ring in range(REACH):
+        total += alone[ring]
+        count += counts[ring]
+    for ring in range(rings):  # a pixel speaks for the rings two steps either way
+        total += alone[ring + REACH]
+        count += counts[ring + REACH]
+        if ring > REACH:
+            total = max(total - alone[ring - REACH - 1], 0.0)
+            count -= counts[ring - REACH - 1]
+        sums[ring] = total / count if count > 0.0 else 0.0
         largest = max(largest, sums[ring])
     half = 0.5 * largest
     radius = rule.largest_m

@@ -28,7 +28,8 @@ import numpy.typing as npt
 
 from trivet.kernels.compiled import family
 from trivet.kernels.image.panfinder import RADIUS, X, Y
-from trivet.kernels.image.ranks import lay_out, mean_between, rank_value
+from trivet.kernels.image.ranks import bracketed, lay_out, mean_between, rank_value, set_brackets
+from trivet.kernels.image.unevenness import PARTS, read_parts
 
 FloatArray = npt.NDArray[np.float64]
 compiled = family(Path(__file__).parent)
@@ -51,11 +52,15 @@ PART_REACH = 2.5
 """Pitches from a covered pixel within which blur lets food be seen in part (5 sigma of 0.5)."""
 NEXT = 1.1
 """Reach of a covered pixel in pitches: those that share a side; common practice, no source."""
+HIDDEN, CHANGED, RENEWED = range(3)
+"""Places of the counts of covers."""
 # Columns of a frame's statistics.
 (
     PIXELS, OPEN_PIXELS, SATURATED, DEAD, MEAN_K, P5_K, P95_K, HOTTEST_K, COVERED_FRAC,
-    NEW_COVERED_FRAC, WHOLE_K, UPPER_MODE_K, COLUMNS,
+    NEW_COVERED_FRAC, WHOLE_K, UPPER_MODE_K, PARTS_FROM,
 ) = range(13)  # fmt: skip
+COLUMNS = PARTS_FROM + PARTS
+"""The last ones are those of ``unevenness``."""
 
 
 class ReadingRule(NamedTuple):
@@ -72,6 +77,8 @@ class ReadingRule(NamedTuple):
     hottest_m2: float = 5e-4
     reads_mode: bool = False
     """Whether the mode of the hotter half of the pixels is asked for; it takes a sort."""
+    noise_k: float = 0.0
+    """Noise of one pixel. [K]"""
 
 
 class Covers(NamedTuple):
@@ -92,6 +99,8 @@ class Covers(NamedTuple):
     """1 where a pixel sees food in part beside covered ones; NaN where not."""
     shadow: FloatArray
     """1 where a pixel is covered or so near a covered one that it mixes with it; NaN open."""
+    counts: npt.NDArray[np.int64]
+    """(3,) pixels that are covered, whether one has changed, how often the shadow was renewed."""
 
 
 def no_covers(pixels: int) -> Covers:
@@ -123,6 +132,7 @@ def no_covers(pixels: int) -> Covers:
         np.full(1, np.nan),
         np.full(pixels, np.nan),
         np.full(pixels, np.nan),
+        np.zeros(3, np.int64),
     )
 
 
@@ -134,13 +144,17 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
     ``covers`` is continued in place. ``out`` has COLUMNS places: counts inside the
     trimmed rim, open, saturated and dead; mean and percentiles of the open ones; the
     hottest 5 cm2; the covered share, the share covered for less than 2.5 s, the
-    mean of all, and the mode of the hotter half of the open ones where asked for.
+    mean of all, the mode of the hotter half of the open ones where asked for, and
+    the parts of ``unevenness``.
     """
     place, rule, room = fixed
     step = 0.0 if math.isnan(covers.last_s[0]) else now - covers.last_s[0]
     covers.last_s[0] = now
     _cover(frame, now, step, rule, covers)
-    _shade(place, NEXT * place.pitch_m, covers)
+    if covers.counts[CHANGED]:
+        _shade(place, NEXT * place.pitch_m, covers)
+        covers.counts[CHANGED] = 0
+        covers.counts[RENEWED] += 1
     out[:MEAN_K] = 0.0
     out[MEAN_K:COVERED_FRAC] = np.nan
     out[COVERED_FRAC:WHOLE_K] = 0.0
@@ -154,32 +168,49 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
             square = place.pitch_m * place.pitch_m
             take = min(wide_count, max(1, round(rule.hottest_m2 / square)))
             out[HOTTEST_K] = _hottest(room, wide_count, take, out[P95_K])
+            levels = (out[HOTTEST_K], out[P95_K] - out[P5_K], rule.noise_k)
+            read_parts(frame, pan, (place, rule.trim_m), covers, levels, out[PARTS_FROM:])
         _uncover(frame, now, out[MEAN_K], rule, covers)
 
 
 @compiled
 def _cover(frame: Any, now: float, step: float, rule: Any, covers: Any) -> None:
     peak, before, since = covers.peak_k, covers.before_k, covers.since_s
-    deepest = 0.0
+    cooled, fallen = FASTEST_COOLING_KPS * step, 0
     for p in range(frame.size):
         value = frame[p]
-        if math.isnan(value):
-            continue
-        if not math.isnan(since[p]):
-            if now - since[p] < FRESH_S:
-                deepest = max(deepest, before[p] - value)
-            continue
-        peak[p] = max(value, peak[p] - FASTEST_COOLING_KPS * step)
-        enough = min(rule.drop_k, max(rule.least_drop_k, HALF * (peak[p] - FRIDGE_K)))
-        if rule.sees_food and value < peak[p] - enough:
-            since[p] = now
-            before[p] = peak[p]
-            deepest = max(deepest, peak[p] - value)
+        known = math.isnan(since[p]) and not math.isnan(value)
+        highest = max(value, peak[p] - cooled) if known else peak[p]
+        peak[p] = highest
+        fallen += known and value < highest - _enough_k(highest, rule)
+    deepest = 0.0
+    if covers.counts[HIDDEN]:
+        for p in range(frame.size):
+            if now - since[p] < FRESH_S and not math.isnan(frame[p]):
+                deepest = max(deepest, before[p] - frame[p])
+    if fallen and rule.sees_food:
+        for p in range(frame.size):
+            value, highest = frame[p], peak[p]
+            if math.isnan(since[p]) and value < highest - _enough_k(highest, rule):
+                since[p] = now
+                before[p] = highest
+                deepest = max(deepest, highest - value)
+                covers.counts[HIDDEN] += 1
+                covers.counts[CHANGED] = 1
     if deepest > 0.0:
         least = max(PART * deepest, HALF * rule.least_drop_k)
         for p in range(frame.size):
-            if math.isnan(since[p]) and peak[p] - frame[p] > least:
+            partly = math.isnan(since[p]) and peak[p] - frame[p] > least
+            if partly and math.isnan(covers.part[p]):
                 covers.part[p] = 1.0
+                covers.counts[CHANGED] = 1
+
+
+@compiled
+def _enough_k(peak_k: float, rule: Any) -> float:
+    """By how much a pixel that was as hot as this must fall to be covered."""
+    least: float = min(rule.drop_k, max(rule.least_drop_k, HALF * (peak_k - FRIDGE_K)))
+    return least
 
 
 @compiled
@@ -203,6 +234,8 @@ def _shade(place: Any, reach: float, covers: Any) -> None:
 @compiled
 def _uncover(frame: Any, now: float, open_k: float, rule: Any, covers: Any) -> None:
     since, near = covers.since_s, covers.near_s
+    if covers.counts[HIDDEN] == 0:
+        return
     for p in range(frame.size):
         value = frame[p]
         if math.isnan(since[p]) or math.isnan(value):
@@ -228,6 +261,8 @@ def _uncover(frame: Any, now: float, open_k: float, rule: Any, covers: Any) -> N
             near[p] = np.nan
             covers.peak_k[p] = value
             covers.part[p] = 1.0  # as long as something beside it is covered
+            covers.counts[HIDDEN] -= 1
+            covers.counts[CHANGED] = 1
 
 
 @compiled
@@ -294,9 +329,13 @@ def _statistics(room: Any, count: int, out: Any) -> None:
         total += room.first[i]
     out[MEAN_K] = total / count
     low, high = int(0.05 * count), min(math.ceil(0.95 * count), count) - 1
-    laid = lay_out(room.first, count, room.laid, room.ends)
-    out[P5_K] = rank_value(laid, count, room.ends, low)
-    out[P95_K] = rank_value(laid, count, room.ends, high)
+    brackets = room.brackets[2:]
+    out[P5_K], out[P95_K], _ = bracketed(room.first, count, (low, high), room.laid, brackets)
+    if math.isnan(out[P95_K]):
+        laid = lay_out(room.first, count, room.laid, room.ends)
+        out[P5_K] = rank_value(laid, count, room.ends, low)
+        out[P95_K] = rank_value(laid, count, room.ends, high)
+        set_brackets(out[P5_K], out[P95_K], brackets)
 
 
 @compiled

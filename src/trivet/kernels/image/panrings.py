@@ -26,15 +26,19 @@ import numpy.typing as npt
 
 from trivet.kernels.compiled import family
 from trivet.kernels.image.panfinder import RADIUS, X, Y
+from trivet.kernels.image.panreading import RENEWED
 
 FloatArray = npt.NDArray[np.float64]
 compiled = family(Path(__file__).parent)
+reordered = family(Path(__file__).parent, reassociate=True)
 
 RINGS = 5
 WALL = RINGS
 HOB = RINGS + 1
 POINTS = 7
 MOVED_M = 5e-4
+LANES = 16
+"""Places that a sum takes at once, in vector registers."""
 USABLE, COVERED, UNKNOWN = 0, 1, 2
 """What a pixel is to the fit."""
 
@@ -56,6 +60,15 @@ class RingRule(NamedTuple):
     """Radius of the rim as projected onto the cooktop; NaN: the radius that was found. [m]"""
 
 
+class Contrast(NamedTuple):
+    """A region's radiances over the hob's."""
+
+    over: FloatArray
+    """(place,) 0 where a radiance is not finite, and beyond the last pixel."""
+    known: npt.NDArray[np.uint8]
+    """(pixel,) whether the radiance is finite."""
+
+
 class RingFit(NamedTuple):
     """What a fit keeps from frame to frame."""
 
@@ -65,12 +78,41 @@ class RingFit(NamedTuple):
     """(3,) centre and radius that the weights are for; NaN none."""
     state: npt.NDArray[np.uint8]
     """(pixel,) USABLE, COVERED or UNKNOWN when the inverse was made."""
-    usable: npt.NDArray[np.int64]
-    """(pixel,) places of the pixels of the fit, and last how many they are."""
+    renewed: npt.NDArray[np.int64]
+    """(2,) how often the shadow of food had been renewed when the states were looked at, and
+    how many pixels were unknown then."""
+    rows: FloatArray
+    """(ring and wall, place) weights of the pixels of the fit; 0 for all others and beyond."""
     inverse: FloatArray
     open_frac: FloatArray
     """(ring,) share of each ring's area that some open pixel sees: in the field, not behind
     the near wall, not under food."""
+
+
+def no_contrast(pixels: int) -> Contrast:
+    """Return room for the contrast of a region.
+
+    Parameters
+    ----------
+    pixels : int
+
+    Returns
+    -------
+    Contrast
+
+    Notes
+    -----
+    9 bytes a pixel; places come in whole vector registers.
+
+    References
+    ----------
+    None.
+    """
+    return Contrast(np.zeros(_places(pixels)), np.zeros(pixels, np.uint8))
+
+
+def _places(pixels: int) -> int:
+    return -(-pixels // LANES) * LANES
 
 
 def no_fit(pixels: int) -> RingFit:
@@ -86,7 +128,7 @@ def no_fit(pixels: int) -> RingFit:
 
     Notes
     -----
-    About 70 bytes a pixel.
+    About 120 bytes a pixel.
 
     References
     ----------
@@ -96,7 +138,8 @@ def no_fit(pixels: int) -> RingFit:
         np.zeros((pixels, RINGS + 2)),
         np.full(3, np.nan),
         np.zeros(pixels, np.uint8),
-        np.zeros(pixels + 1, np.int64),
+        np.full(2, -1, np.int64),
+        np.zeros((RINGS + 1, _places(pixels))),
         np.zeros((RINGS + 1, RINGS + 1)),
         np.zeros(RINGS),
     )
@@ -127,66 +170,75 @@ def ring_area_frac(rings: int = RINGS) -> FloatArray:
 
 
 @compiled
-def fit_rings(frame: Any, background: float, pan: Any, fixed: Any, fit: Any, out: Any) -> None:  # noqa: PLR0917
+def take_contrast(row: Any, background: float, place: Any, contrast: Any) -> int:
+    """Fill a region's contrast from a frame of radiances; return how many are not finite."""
+    unknown = 0
+    for r in range(place.runs.shape[0]):
+        here, there = place.runs[r, 0], place.runs[r, 1]
+        for k in range(place.runs[r, 2]):
+            value = row[there + k]
+            finite = math.isfinite(value)
+            contrast.over[here + k] = value - background if finite else 0.0
+            contrast.known[here + k] = finite
+            unknown += not finite
+    return unknown
+
+
+@compiled
+def fit_rings(contrast: Any, hob: Any, pan: Any, fixed: Any, fit: Any, out: Any) -> None:  # noqa: PLR0917
     """Fill one frame's rings: RINGS radiances, then the share of each that lies open.
 
-    ``frame`` holds the region's radiances, ``background`` the hob's; ``pan`` is the
-    pan's memory; ``fixed`` holds Place, RingRule and (pixel,) a number where
-    a pixel is covered or beside one, NaN where open; ``fit`` is continued in place.
+    ``contrast`` is of the region, ``hob`` the background's radiance and how many of
+    the region's are not finite; ``pan`` is the pan's memory; ``fixed`` holds Place,
+    RingRule and Covers; ``fit`` is continued in place.
     """
     rule = fixed[1]
-    out[:RINGS] = np.nan
-    out[RINGS:] = 0.0
     radius = pan[RADIUS]
     if math.isnan(radius):
+        out[:RINGS] = np.nan
+        out[RINGS:] = 0.0
         return
     if not math.isnan(rule.rim_m):
         radius = rule.rim_m
-    if _renewed(frame, (pan[X], pan[Y], radius), fixed, fit):
+    if _renewed(contrast.known, hob[1], (pan[X], pan[Y], radius), fixed, fit):
         _prepare(fit, fixed[0], rule)
-    right = _projected(frame, background, fit)
     for i in range(RINGS):
-        total = 0.0
-        for j in range(RINGS + 1):
-            total += fit.inverse[i, j] * right[j]
-        out[i] = total + background
+        out[i] = hob[0]
         out[RINGS + i] = fit.open_frac[i]
+    for j in range(RINGS + 1):
+        right = _projected(fit.rows[j], contrast.over)
+        for i in range(RINGS):
+            out[i] += fit.inverse[i, j] * right
+
+
+@reordered
+def _projected(row: Any, contrast: Any) -> float:
+    """Contrast of the pixels of the fit on one ring or the wall."""
+    total = 0.0
+    for p in range(row.size):
+        total += row[p] * contrast[p]
+    return total
 
 
 @compiled
-def _projected(frame: Any, background: float, fit: Any) -> Any:
-    """Contrast of the open pixels on each ring and the wall; six sums, kept in registers."""
-    a, b, c, d, e, wall = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    weights = fit.weights
-    for n in range(fit.usable[frame.size]):
-        p = fit.usable[n]
-        contrast = frame[p] - background
-        a += weights[p, 0] * contrast
-        b += weights[p, 1] * contrast
-        c += weights[p, 2] * contrast
-        d += weights[p, 3] * contrast
-        e += weights[p, 4] * contrast
-        wall += weights[p, WALL] * contrast
-    return a, b, c, d, e, wall
-
-
-@compiled
-def _renewed(frame: Any, circle: Any, fixed: Any, fit: Any) -> bool:
+def _renewed(known: Any, unknown: int, circle: Any, fixed: Any, fit: Any) -> bool:
     """Renew weights and states where the circle has moved or a pixel has changed."""
-    place, rule, shadow = fixed
+    place, rule, covers = fixed
     moved = max(abs(circle[0] - fit.circle[0]), abs(circle[1] - fit.circle[1]))
     moved = max(moved, abs(circle[2] - fit.circle[2]))
     changed = math.isnan(fit.circle[2]) or moved > MOVED_M
     if changed:
         _weigh(fit.weights, circle, place, rule)
         fit.circle[0], fit.circle[1], fit.circle[2] = circle
-    for p in range(frame.size):
-        state = USABLE if math.isnan(shadow[p]) else COVERED
-        if not math.isfinite(frame[p]):
-            state = UNKNOWN
-        if state != fit.state[p]:
-            fit.state[p] = state
-            changed = True
+    if unknown or fit.renewed[1] or fit.renewed[0] != covers.counts[RENEWED]:
+        fit.renewed[0], fit.renewed[1] = covers.counts[RENEWED], unknown
+        for p in range(known.size):
+            state = USABLE if math.isnan(covers.shadow[p]) else COVERED
+            if not known[p]:
+                state = UNKNOWN
+            if state != fit.state[p]:
+                fit.state[p] = state
+                changed = True
     return changed
 
 
@@ -257,17 +309,15 @@ def _prepare(fit: Any, place: Any, rule: Any) -> None:
             open_ += fit.weights[p, k] if fit.state[p] == USABLE else 0.0
         ring_px = disc_px * (2.0 * k + 1.0) / (RINGS * RINGS)
         fit.open_frac[k] = min(open_ / ring_px, 1.0)
-    count = 0
     normal = np.zeros((RINGS + 1, RINGS + 1))
     for p in range(pixels):
-        if fit.state[p] != USABLE or fit.weights[p, HOB] >= 1.0:
-            continue
-        fit.usable[count] = p
-        count += 1
+        fits = fit.state[p] == USABLE and fit.weights[p, HOB] < 1.0
         for k in range(RINGS + 1):
-            for m in range(RINGS + 1):
-                normal[k, m] += fit.weights[p, k] * fit.weights[p, m]
-    fit.usable[pixels] = count
+            fit.rows[k, p] = fit.weights[p, k] if fits else 0.0
+        if fits:
+            for k in range(RINGS + 1):
+                for m in range(RINGS + 1):
+                    normal[k, m] += fit.weights[p, k] * fit.weights[p, m]
     _expect(normal, prior)
     fit.inverse[:, :] = np.linalg.inv(normal)
 

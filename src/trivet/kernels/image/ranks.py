@@ -18,6 +18,9 @@ from trivet.kernels.compiled import family
 compiled = family(Path(__file__).parent)
 
 BINS = 128
+BRACKET = 0.125
+"""Half-width of a bracket over the distance of two order statistics; the width of the search,
+not of the result."""
 WORTH_BINS = 192
 """Values from which on bins are faster than quickselect."""
 
@@ -124,6 +127,54 @@ def mean_between(laid: Any, count: int, ends: Any, low: int, high: int) -> float
     for i in range(low, high):
         total += laid[i]
     return total / (high - low)
+
+
+@compiled
+def bracketed(values: Any, count: int, ranks: Any, room: Any, brackets: Any) -> Any:
+    """Two order statistics and the sum from the one to the other, both inclusive.
+
+    ``brackets`` (2, 2) says between which values the two are expected, as in the
+    frame before; they are moved along. NaN where an order statistic lies outside
+    its bracket: then lay out all. ``room`` has as many places as ``values``.
+    """
+    low_from, low_to = brackets[0, 0], brackets[0, 1]
+    high_from, high_to = brackets[1, 0], brackets[1, 1]
+    if not low_to < high_from:
+        return np.nan, np.nan, np.nan
+    below, inner = 0, 0
+    for i in range(count):
+        below += values[i] < low_from
+        inner += low_to < values[i] < high_from
+    size = room.size
+    lows, highs, total = 0, size, 0.0
+    for i in range(count):
+        value = values[i]
+        total += value if low_to < value < high_from else 0.0
+        if low_from <= value <= low_to:
+            room[lows] = value
+            lows += 1
+        elif high_from <= value <= high_to:
+            highs -= 1
+            room[highs] = value
+    low = ranks[0] - below
+    high = ranks[1] - below - inner - lows + highs
+    if low < 0 or low >= lows or high < highs or high >= size:
+        return np.nan, np.nan, np.nan
+    first, last = settle_rank(room, 0, lows, low), settle_rank(room, highs, size, high)
+    for i in range(low, lows):
+        total += room[i]
+    for i in range(highs, high + 1):
+        total += room[i]
+    set_brackets(first, last, brackets)
+    return first, last, total
+
+
+@compiled
+def set_brackets(first: float, last: float, brackets: Any) -> None:
+    """Expect two order statistics near these the next time."""
+    width = BRACKET * (last - first)
+    brackets[0, 0], brackets[0, 1] = first - width, first + width
+    brackets[1, 0], brackets[1, 1] = last - width, last + width
 
 
 @compiled

@@ -116,6 +116,32 @@ def _slope(values: Any, time: Any, spans: Any, start: int, out: Any) -> None:
             out[t - start] = stv / stt
 
 
+def row_mean(values: FloatArray) -> FloatArray:
+    """Return the mean of each row, summed in order, so that a moment does not depend on its block.
+
+    Parameters
+    ----------
+    values : (time, n)
+
+    Returns
+    -------
+    (time,)
+        Unit of ``values``; NaN where any is.
+
+    Notes
+    -----
+    Exact.
+
+    References
+    ----------
+    None.
+    """
+    total = np.zeros(values.shape[0])
+    for k in range(values.shape[1]):
+        total = total + values[:, k]
+    return np.asarray(total / values.shape[1])
+
+
 def flicker_memory() -> FloatArray:
     """Return the memory of a flicker of which nothing has been seen.
 

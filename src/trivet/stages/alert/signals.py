@@ -7,60 +7,21 @@ from numpy.typing import NDArray
 
 from trivet.device.alertsettings import (
     AT_RANGE,
-    COOL,
     HANDLED,
-    HEAT_ON,
     LINK_LOST,
-    NO_PAN,
     NO_READING,
     PERSON,
     SIGNALS,
     Ints,
 )
-from trivet.errors import InputError
-from trivet.quality import Quality
+from trivet.device.alertsignals import heard_signals, state_words
 from trivet.records.alertlog import Watch
 from trivet.records.design import TargetBand
-from trivet.records.estimate import ABSENT, BurnerEstimate
+from trivet.records.estimate import BurnerEstimate
 from trivet.records.requirement import OF_WORDS
-
-TICK_S = 1.0
-"""While frames stay away the device still looks at its clock this often."""
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
-
-_HIDING = (
-    Quality.STALE
-    | Quality.SATURATED
-    | Quality.WINDOW
-    | Quality.HAND
-    | Quality.LID
-    | Quality.STEAM
-    | Quality.COVERED
-)
-_VEILED = Quality.STALE | Quality.HAND | Quality.LID | Quality.COVERED | Quality.WINDOW
-
-
-def ticks(time_s: Floats, stale_after_s: float) -> tuple[Floats, Ints]:
-    """Return the machine's moments and the frame behind each, -1 - frame where stale.
-
-    The clock may jump back, as clocks do: moments stay in the order in which they came.
-    """
-    if time_s.size and not np.all(np.isfinite(time_s)):
-        raise InputError("the estimate's times are not all finite")
-    if np.any(np.diff(time_s) == 0.0):
-        place = int(np.argmin(np.abs(np.diff(time_s))))
-        raise InputError(f"the estimate's times do not rise after moment {place}")
-    times, sources, before = [], [], 0
-    for gap in np.flatnonzero(np.diff(time_s) > stale_after_s).tolist():
-        blind = np.arange(time_s[gap] + stale_after_s, time_s[gap + 1], TICK_S)
-        times += [time_s[before : gap + 1], blind]
-        sources += [np.arange(before, gap + 1), np.full(blind.size, -1 - gap)]
-        before = gap + 1
-    times.append(time_s[before:])
-    sources.append(np.arange(before, time_s.size))
-    return np.concatenate(times), np.concatenate(sources).astype(np.int64)
 
 
 def milliseconds(time_s: Floats) -> Ints:
@@ -69,16 +30,21 @@ def milliseconds(time_s: Floats) -> Ints:
 
 
 def burner_signals(burner: BurnerEstimate, *, band: TargetBand | None, blind: Mask) -> Ints:
-    """Return a burner's signals at its frames, (signal, time). [0.1 K]
-
-    The reported temperature counts where it is of what the told band is of.
-    """
-    reported = burner.reported_k
-    if band is not None:
-        reported = np.where(burner.of == OF_WORDS.index(band.of), reported, np.nan)
-    apparent = np.where(burner.flags & np.uint32(int(_VEILED)) != 0, np.nan, burner.apparent_k)
-    rows = (burner.hottest_k, reported, burner.nonuniformity_k, apparent, burner.u95_k)
-    return np.where(blind, NO_READING, np.stack([_deci_kelvin(row) for row in rows]))
+    """Return a burner's signals at its frames, (signal, time). [0.1 K]"""
+    rows = (
+        burner.hottest_k,
+        burner.reported_k,
+        burner.nonuniformity_k,
+        burner.apparent_k,
+        burner.u95_k,
+    )
+    return heard_signals(
+        np.stack([_deci_kelvin(row) for row in rows]),
+        flags=burner.flags.astype(np.int64),
+        of=burner.of.astype(np.int64),
+        band_of=None if band is None else OF_WORDS.index(band.of),
+        blind=blind,
+    )
 
 
 def _deci_kelvin(value_k: Floats) -> Ints:
@@ -91,21 +57,13 @@ def _deci_kelvin(value_k: Floats) -> Ints:
 
 def burner_words(burner: BurnerEstimate, *, person: Mask, handled: Mask, blind: Mask) -> Ints:
     """Return a burner's state words at its frames."""
-    flags = burner.flags.astype(np.int64)
-    cool = (flags & int(Quality.ABSENT | Quality.COLD) != 0) & (flags & int(_HIDING) == 0)
-    cool &= ~burner.heat_on & ~blind
-    gone = (burner.present == ABSENT) & ~blind
-    bits = (
-        (HEAT_ON, burner.heat_on & ~blind),
-        (COOL, cool),
-        (NO_PAN, gone),
-        (PERSON, person),
-        (HANDLED, handled),
+    return state_words(
+        burner.flags.astype(np.int64),
+        present=burner.present.astype(np.int64),
+        heat_on=burner.heat_on,
+        marks=PERSON * person + HANDLED * handled,
+        blind=blind,
     )
-    word = np.zeros(flags.shape, dtype=np.int64)
-    for bit, there in bits:
-        word |= bit * there.astype(np.int64)
-    return word
 
 
 def device_signals(watch: Watch, *, window_loss_frac: float) -> tuple[Ints, Ints]:
@@ -115,17 +73,6 @@ def device_signals(watch: Watch, *, window_loss_frac: float) -> tuple[Ints, Ints
     rows[1] = np.round(1000.0 * watch.battery_frac)
     rows[2] = round(1000.0 * window_loss_frac)
     return rows, (LINK_LOST * ~watch.link).astype(np.int64)
-
-
-def since_last(mark: Mask, time_ms: Ints, before_ms: int) -> tuple[Ints, int]:
-    """Return the age of the last marked moment, (time,), and when it was. [ms]
-
-    ``before_ms`` is when one was marked before these moments. A clock that jumped back makes
-    an age negative: how long ago it was is not known then.
-    """
-    index = np.maximum.accumulate(np.where(mark, np.arange(mark.size), -1))
-    last = np.where(index >= 0, time_ms[np.maximum(index, 0)], before_ms)
-    return time_ms - last, int(last[-1]) if last.size else before_ms
 
 
 def at_ticks(values: Ints, source: Ints, *, stale: int | None, drop: int = 0) -> Ints:

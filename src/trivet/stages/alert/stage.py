@@ -24,6 +24,7 @@ from trivet.device.alertsettings import (
     Ints,
     settings_array,
 )
+from trivet.device.alertsignals import since_last, ticks
 from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
 from trivet.quality import Quality
 from trivet.records.alertlog import (
@@ -35,11 +36,11 @@ from trivet.records.alertlog import (
     Watch,
 )
 from trivet.records.cook import Told, ToldEntry
-from trivet.records.design import Contents, Design
-from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.design import Design
+from trivet.records.estimate import Estimate
 from trivet.records.requirement import DEVICE_KINDS, Alert
 from trivet.stages.alert import signals
-from trivet.stages.devicesettings import alert_settings, told_band
+from trivet.stages.devicesettings import acts_on, alert_settings, told_band
 
 _WORDS: dict[int, AlertWord] = {
     judging.OFF_NOW: "off",
@@ -115,7 +116,7 @@ def alert(
     """
     now = state or DeviceState()
     seen = watch or _healthy(estimate, now)
-    ticks_s, source = signals.ticks(estimate.time_s, float(design.estimation.stale_after_s))
+    ticks_s, source = ticks(estimate.time_s, float(design.estimation.stale_after_s))
     tables = _tables(estimate, design, told)
     if now.machine:
         states = restored_states(now.machine, settings=tables)
@@ -190,7 +191,7 @@ def _units(
     for burner in estimate.burners:
         about = told.about(burner.burner)
         acting = tuple(
-            at for at, one in enumerate(design.alerts) if _acts(one, burner, design, about)
+            at for at, one in enumerate(design.alerts) if acts_on(one, design=design, told=about)
         )
         seen = signals.burner_signals(burner, band=told_band(design, about), blind=blind)
         word = signals.burner_words(burner, person=person, handled=just, blind=blind)
@@ -203,7 +204,7 @@ def _units(
 def _blind(watch: Watch, design: Design, memory: Ints) -> NDArray[np.bool_]:
     """Return where frames repeat themselves for longer than one may be old, or show nothing."""
     time_ms = signals.milliseconds(watch.time_s)
-    age, last = signals.since_last(~watch.repeated, time_ms, int(memory[judging.FRESH_MS]))
+    age, last = since_last(~watch.repeated, time_ms, int(memory[judging.FRESH_MS]))
     memory[judging.FRESH_MS] = last
     stale_ms = 1000.0 * float(design.estimation.stale_after_s)
     return np.asarray(watch.repeated & (age > stale_ms) | watch.even)
@@ -215,24 +216,9 @@ def _hand_age_ms(estimate: Estimate, memory: Ints) -> Ints:
     for burner in estimate.burners:
         seen |= burner.flags & np.uint32(int(Quality.HAND)) != 0
     time_ms = signals.milliseconds(estimate.time_s)
-    age, last = signals.since_last(seen, time_ms, int(memory[judging.HAND_MS]))
+    age, last = since_last(seen, time_ms, int(memory[judging.HAND_MS]))
     memory[judging.HAND_MS] = last
     return age
-
-
-def _acts(one: Alert, burner: BurnerEstimate, design: Design, told: ToldEntry) -> bool:
-    """Return whether an alert acts on a burner, by what the cook told."""
-    if one.kind in DEVICE_KINDS:
-        return False
-    if one.kind in ("ready", "below_band") and told_band(design, told) is None:
-        return False
-    if not one.bases:
-        return True
-    if "base_contents" not in design.told.channels:
-        return False
-    wanted: set[Contents] = {base.contents for base in design.bases if base.name in one.bases}
-    contents = told.base_contents
-    return contents is not None and (contents in wanted or contents in one.bases)
 
 
 def _change(

@@ -1,6 +1,7 @@
 """What the device knows of itself at the estimate's moments: frames, housing, charge, link, people.
 
-Integers decide, as on the device: pixels are rounded to 0.1 K before they are compared.
+Integers decide, as on the device: pixels are the words of 1/64 K that the
+firmware gets.
 """
 
 from __future__ import annotations
@@ -8,9 +9,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.device.alertsignals import even_frames, repeated_frames
+from trivet.device.fixedpoint import temperature_q6
 from trivet.records.alertlog import DeviceState, Watch
 from trivet.records.design import Design
-from trivet.records.recording import HeadFrames, PresenceSeries, Sight
+from trivet.records.recording import PresenceSeries, Sight
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -47,12 +50,15 @@ def watching(sight: Sight, *, design: Design, state: DeviceState | None = None) 
     time_s = sight.heads[0].time_s
     repeated, even = np.zeros(time_s.size, np.bool_), np.zeros(time_s.size, np.bool_)
     housing = np.full(time_s.size, -np.inf)
+    least_dk = round(float(design.alerting.even_frame_delta_k) * 10.0)
     for head in sight.heads:
         at = np.searchsorted(head.time_s, time_s, side="right") - 1
-        at = np.arange(time_s.size) if head is sight.heads[0] else np.maximum(at, 0)
-        repeated |= _repeated(head)[at]
-        even |= _even(head, float(design.alerting.even_frame_delta_k))[at]
-        housing = np.fmax(housing, head.sensor_k[at])
+        at = np.arange(time_s.size) if head is sight.heads[0] else at
+        words = temperature_q6(head.apparent_k.reshape(head.time_s.size, -1))
+        came, last = at >= 0, np.maximum(at, 0)
+        repeated |= repeated_frames(words)[last] & came
+        even |= even_frames(words, least_dk=least_dk)[last] & came
+        housing = np.fmax(housing, np.where(came, head.sensor_k[last], -np.inf))
     return Watch(
         time_s=time_s,
         repeated=repeated,
@@ -62,22 +68,6 @@ def watching(sight: Sight, *, design: Design, state: DeviceState | None = None) 
         link=np.full(time_s.size, now.link),
         person=_person(sight.presence, time_s, design),
     )
-
-
-def _repeated(head: HeadFrames) -> Mask:
-    frames = head.apparent_k.reshape(head.time_s.size, -1)
-    same = np.zeros(head.time_s.size, dtype=np.bool_)
-    for n in range(1, head.time_s.size):
-        same[n] = np.array_equal(frames[n], frames[n - 1], equal_nan=True)
-    return same
-
-
-def _even(head: HeadFrames, least_k: float) -> Mask:
-    """Return which frames show less contrast than a kitchen with a hot hob can."""
-    frames = head.apparent_k.reshape(head.time_s.size, -1)
-    known = np.where(np.isnan(frames), frames[:, :1], frames)
-    span = np.clip(known.max(axis=1), None, 3276.0) - np.clip(known.min(axis=1), 0.0, None)
-    return np.asarray(np.round(span * 10.0) < round(least_k * 10.0))
 
 
 def _person(series: PresenceSeries | None, time_s: Floats, design: Design) -> Mask:

@@ -10,11 +10,12 @@ import numpy as np
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import NO_READING, OVER_RANGE, STEPS_PER_K
 from trivet.quality import Quality
+from trivet.records.alertlog import AlertLog
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import Sight
-from trivet.stages.devicereading.exact import exact_reading
+from trivet.stages.devicereading.exact import ExactBurner, exact_estimate, exact_reading
 from trivet.stages.devicereading.stage import device_readings, told_words
 
 
@@ -28,8 +29,12 @@ class TwinDifference:
     """Frames in which any flag, presence or heat differs."""
     valid_flips: int
     """Frames in which one side reports and the other does not."""
+    label_flips: int
+    """Frames in which the two say that they see something else."""
     worst_reported_k: float
     worst_hottest_k: float
+    exact: Estimate
+    """What the exact rules say."""
 
 
 def twin_difference(sight: Sight, *, design: Design, calibration: Calibration) -> TwinDifference:
@@ -58,7 +63,8 @@ def twin_difference(sight: Sight, *, design: Design, calibration: Calibration) -
     ----------
     ``exact.py`` for the twin.
     """
-    frames = flips = valid = 0
+    frames = flips = valid = labels = 0
+    said: dict[str, tuple[str, ExactBurner]] = {}
     worst = [0.0, 0.0]
     for constants, words in device_readings(sight, design=design, calibration=calibration):
         head = next(one for one in sight.heads if one.head == constants.head)
@@ -75,6 +81,9 @@ def twin_difference(sight: Sight, *, design: Design, calibration: Calibration) -
             frames += flags.size
             flips += int(apart.sum())
             valid += int((given != np.isfinite(one.reported_k)).sum())
+            of = np.where(own[:, rules.OF] == rules.NOTHING, -1, own[:, rules.OF])
+            labels += int((of != one.of).sum())
+            said[constants.burners[b]] = (constants.head, one)
             hot = (own[:, rules.HOTTEST] != NO_READING) & (own[:, rules.HOTTEST] != OVER_RANGE)
             for at, (column, exact_k, there) in enumerate(
                 ((rules.REPORTED, one.reported_k, given), (rules.HOTTEST, one.hottest_k, hot))
@@ -82,7 +91,95 @@ def twin_difference(sight: Sight, *, design: Design, calibration: Calibration) -
                 both = there & np.isfinite(exact_k)
                 off = np.abs(own[both, column] / STEPS_PER_K - exact_k[both])
                 worst[at] = max(worst[at], float(off.max(initial=0.0)))
-    return TwinDifference(frames, flips, valid, worst[0], worst[1])
+    order = {one.name: said[one.name] for one in design.burners if one.name in said}
+    whole = exact_estimate(order, time_s=sight.heads[0].time_s)
+    return TwinDifference(frames, flips, valid, labels, worst[0], worst[1], whole)
+
+
+@dataclass(frozen=True)
+class AlertDifference:
+    """Two alert logs of one cook, the changes of each alert one after the other."""
+
+    changes: int
+    """Changes of either."""
+    together: int
+    """Of these, in both logs within one frame."""
+    alone: int
+    """In one log only."""
+    worst_s: float
+    """Largest difference of a change that both have. [s]"""
+
+
+def alert_difference(log: AlertLog, *, other: AlertLog, frame_s: float) -> AlertDifference:
+    """Return how two logs of one cook differ: what comes on and off, escalates, is armed.
+
+    Parameters
+    ----------
+    log, other : AlertLog
+        Of one cook.
+    frame_s : float
+        Time from frame to frame. [s]
+
+    Returns
+    -------
+    AlertDifference
+        The nth change of an alert in one log is held against the nth in the other.
+
+    Notes
+    -----
+    A change that one log lacks shifts all later ones of that alert: each counts.
+
+    References
+    ----------
+    None.
+    """
+    ours, theirs = _by_alert(log), _by_alert(other)
+    together = alone = changes = 0
+    worst = 0.0
+    for key in {*ours, *theirs}:
+        left, right = ours.get(key, []), theirs.get(key, [])
+        changes += max(len(left), len(right))
+        alone += abs(len(left) - len(right))
+        for one, two in zip(left, right, strict=False):
+            worst = max(worst, abs(one - two))
+            together += abs(one - two) <= frame_s + 1e-6
+    return AlertDifference(changes, together, alone, worst)
+
+
+def _by_alert(log: AlertLog) -> dict[tuple[str, str, str], list[float]]:
+    found: dict[tuple[str, str, str], list[float]] = {}
+    for one in log.changes:
+        found.setdefault((one.burner, one.alert, one.state), []).append(one.time_s)
+    return found
+
+
+def alert_line(differences: Sequence[AlertDifference], *, against: str) -> str:
+    """Return one line on how the alerts of several cooks differ."""
+    changes = sum(one.changes for one in differences)
+    together = sum(one.together for one in differences)
+    alone = sum(one.alone for one in differences)
+    worst = max((one.worst_s for one in differences), default=0.0)
+    return (
+        f"  alerts against {against}: {together} of {changes} changes within one frame, "
+        f"{alone} in one of the two only; the others at most {worst:.2f} s apart"
+    )
+
+
+def flips_line(pairs: Sequence[tuple[Estimate, Estimate]]) -> str:
+    """Return one line on how often the firmware's reading and the estimate part."""
+    frames = labels = valid = 0
+    for device, host in pairs:
+        for own, other in zip(device.burners, host.burners, strict=True):
+            frames += own.of.size
+            given = np.isfinite(own.reported_k), np.isfinite(other.reported_k)
+            valid += int((given[0] != given[1]).sum())
+            labels += int((own.of != other.of)[given[0] & given[1]].sum())
+    share = [100.0 * count / max(frames, 1) for count in (labels, valid)]
+    return (
+        f"  against the estimate, {frames} readings: {share[0]:.2f} % other labels, "
+        f"{share[1]:.1f} % other validity: a reading of its own, judged by "
+        "'trivet prove --reader device'"
+    )
 
 
 def estimate_difference(name: str, *, device: Estimate, host: Estimate) -> str:
@@ -136,11 +233,12 @@ def twin_line(differences: Sequence[TwinDifference]) -> str:
     frames = sum(one.frames for one in differences)
     flips = sum(one.flag_flips for one in differences)
     valid = sum(one.valid_flips for one in differences)
+    labels = sum(one.label_flips for one in differences)
     reported = max((one.worst_reported_k for one in differences), default=0.0)
     hottest = max((one.worst_hottest_k for one in differences), default=0.0)
     share = 100.0 * flips / max(frames, 1)
     return (
         f"  integers against double precision, {len(differences)} cooks, {frames} readings: "
-        f"{flips} flips of a flag ({share:.3f} %), {valid} of validity; at most "
-        f"{reported:.3f} K (reported) and {hottest:.3f} K (hottest) apart"
+        f"{flips} flips of a flag ({share:.3f} %), {valid} of validity, {labels} of a label; "
+        f"at most {reported:.3f} K (reported) and {hottest:.3f} K (hottest) apart"
     )

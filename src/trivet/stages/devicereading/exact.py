@@ -7,6 +7,7 @@ constants, rounded words, tables, rounded steps) shows in full against it.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,13 +20,19 @@ from trivet.kernels.radiation.planck import Band, band_radiance, radiating_tempe
 from trivet.quality import BLOCKING, Quality
 from trivet.records.calibration import Calibration, HeadCalibration
 from trivet.records.design import Design, Head
+from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import HeadFrames
+from trivet.records.requirement import OF_WORDS
 from trivet.stages.devicereading.constants import (
+    ABOVE_BOIL_K,
     K95,
     LEAST_CONTRAST_K,
+    LEFT_BOIL_K,
+    NEAR_BOIL_K,
     STEAM_K,
     TAKEN_OFF_K,
     UNEVEN_FRAC,
+    boils_k,
     drop_k,
     mirrored_k,
 )
@@ -36,7 +43,8 @@ from trivet.terms.optics import card_band
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-TAKEN_OFF_S, HEAT_S, LEAST_HEAT_S, STEAM_S = 3.0, 15.0, 3.0, 3.0
+TAKEN_OFF_S, HEAT_S, LEAST_HEAT_S, STEAM_S, NEAR_S = 3.0, 15.0, 3.0, 3.0, 20.0
+LIQUID_KPS = 0.5
 
 
 @dataclass(frozen=True)
@@ -49,6 +57,35 @@ class ExactBurner:
     flags: Ints
     present: Ints
     heat_on: npt.NDArray[np.bool_]
+    of: Ints
+    """Index in OF_WORDS, -1 of nothing."""
+    nonuniformity_k: Floats
+    apparent_k: Floats
+    open_: Ints
+
+
+def exact_estimate(burners: Mapping[str, tuple[str, ExactBurner]], *, time_s: Floats) -> Estimate:
+    """Return what the exact rules say as an estimate; ``burners`` holds head and words of each."""
+    return Estimate(
+        time_s=time_s,
+        burners=tuple(
+            BurnerEstimate(
+                burner=name,
+                head=head,
+                present=one.present.astype(np.int8),
+                of=one.of.astype(np.int8),
+                reported_k=one.reported_k,
+                u95_k=one.u95_k,
+                hottest_k=one.hottest_k,
+                nonuniformity_k=one.nonuniformity_k,
+                apparent_k=one.apparent_k,
+                flags=one.flags.astype(np.uint32),
+                heat_on=one.heat_on,
+                pixels=np.minimum(one.open_, 127).astype(np.int8),
+            )
+            for name, (head, one) in burners.items()
+        ),
+    )
 
 
 def exact_reading(
@@ -203,6 +240,8 @@ def _burner(rows: list[Counted], at: _Scene, surface: list[int]) -> ExactBurner:
     middle, half = _middle(get, at, surface)
     bound = float(design.estimation.u95_bound_delta_k)
     unsure = ~(half <= bound) | bool(surface[rules.BITS] & rules.AMBIGUOUS)
+    if surface[rules.BITS] & rules.LIQUID:
+        unsure |= _left_boil(middle, half, present, time_s, boils_k(design))
     flags |= np.where(unsure, int(Quality.UNCERTAIN), 0)
     valid = flags & int(BLOCKING) == 0
     blind = int(Quality.STALE | Quality.HAND | Quality.COVERED | Quality.COLD | Quality.SHINY)
@@ -215,7 +254,26 @@ def _burner(rows: list[Counted], at: _Scene, surface: list[int]) -> ExactBurner:
         flags=flags,
         present=present,
         heat_on=_heats(mean, get["hot"] > 0, time_s, float(design.estimation.heated_above_k)),
+        of=_of(flags, mean, surface),
+        nonuniformity_k=np.where(valid, _uneven(get, at, surface), np.nan),
+        apparent_k=np.where(cold, np.nan, _inverted(mean, 1.0, at)),
+        open_=get["open_"].astype(np.int64),
     )
+
+
+def _of(flags: Ints, mean_k: Floats, surface: list[int]) -> Ints:
+    hidden = flags & int(Quality.COVERED | Quality.HAND) != 0
+    bare = np.where(np.isnan(mean_k), -1, surface[rules.SURFACE_OF])
+    return np.where(hidden, OF_WORDS.index("food"), bare).astype(np.int64)
+
+
+def _uneven(get: dict[str, Floats], at: _Scene, surface: list[int]) -> Floats:
+    """Return the spread over the pan without the noise's part, NaN where too much is covered."""
+    low, middle = get["low_k"], surface[rules.EPS_MIDDLE] / 32768.0
+    noise = float(at.design.card(at.head).netd_delta_k)
+    spread = np.sqrt(np.maximum((get["high_k"] - low) ** 2 - 11.0 * noise**2, 0.0))
+    found = _inverted(low + spread, middle, at) - _inverted(low, middle, at)
+    return np.where(get["covered"] <= 0.4 * get["every"], found, np.nan)
 
 
 def _inverted(apparent_k: Floats, emissivity: float, at: _Scene) -> Floats:
@@ -250,6 +308,34 @@ def _middle(get: dict[str, Floats], at: _Scene, surface: list[int]) -> tuple[Flo
     low = _inverted(mean - wide, surface[rules.EPS_HIGH] / 32768.0, at)
     high = _inverted(mean + wide, surface[rules.EPS_LOW] / 32768.0, at)
     return (low + high) / 2, (high - low) / 2
+
+
+def _left_boil(
+    middle: Floats, half: Floats, present: Ints, time_s: Floats, boils: float
+) -> npt.NDArray[np.bool_]:
+    """Return where what was told to be water has left the boil as no water can."""
+    top = left = back = math.nan
+    found, before = np.zeros(time_s.size, dtype=np.bool_), time_s[0]
+    for t, now in enumerate(time_s.tolist()):
+        step, before = min(max(now - before, 0.0), 60.0), now
+        if present[t] == 0:
+            top = left = math.nan
+        if math.isnan(middle[t]):
+            continue
+        low = middle[t] - half[t]
+        if math.isnan(left):
+            top = np.fmax(middle[t], top - LIQUID_KPS * step)
+            fell = top > boils - NEAR_BOIL_K and middle[t] < top - LEFT_BOIL_K
+            if fell or low > boils + ABOVE_BOIL_K:
+                left, back = min(top, boils + ABOVE_BOIL_K), math.nan
+        elif low > boils + ABOVE_BOIL_K or middle[t] < left - LEFT_BOIL_K / 2:
+            back = math.nan
+        elif math.isnan(back):
+            back = now
+        elif now - back >= NEAR_S:
+            top, left = middle[t], math.nan
+        found[t] = not math.isnan(left)
+    return found
 
 
 def _presence(contrast_k: Floats, time_s: Floats, least_k: float) -> Ints:

@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
 from trivet.device import readingrules as rules
-from trivet.device.fixedpoint import NO_READING, OVER_RANGE, STEPS_PER_K, temperature_q6
+from trivet.device.fixedpoint import (
+    NO_READING,
+    OVER_RANGE,
+    STEPS_PER_K,
+    UNDER_RANGE,
+    temperature_q6,
+)
 from trivet.device.reading import device_reading
+from trivet.device.readingburner import UNSURE
 from trivet.device.readingrules import HeadReading, cold_reading
 from trivet.errors import RecordingError
+from trivet.quality import Quality
 from trivet.records.calibration import Calibration
 from trivet.records.cook import Told
 from trivet.records.design import Design
@@ -45,9 +55,9 @@ def frame_words(frames: HeadFrames) -> tuple[Ints, Ints]:
     pixels = temperature_q6(frames.apparent_k.reshape(frames.time_s.size, -1))
     sensor = np.stack(
         [
-            np.floor(frames.time_s * 1000.0 + 0.5).astype(np.int64),
+            milliseconds(frames.time_s),
             temperature_q6(frames.sensor_k),
-            np.floor(frames.awake_s * 1000.0 + 0.5).astype(np.int64),
+            milliseconds(frames.awake_s),
         ],
         axis=1,
     )
@@ -136,20 +146,88 @@ def device_estimate(sight: Sight, *, design: Design, calibration: Calibration) -
     ----------
     ``trivet.device.reading``.
     """
-    time_s = sight.heads[0].time_s
-    burners: dict[str, BurnerEstimate] = {}
+    said = moment_words(sight, design=design, calibration=calibration)
+    return Estimate(
+        time_s=sight.heads[0].time_s,
+        burners=tuple(burner_estimate(name, head, words) for name, (head, words) in said.items()),
+    )
+
+
+def moment_words(
+    sight: Sight, *, design: Design, calibration: Calibration
+) -> dict[str, tuple[str, Ints]]:
+    """Return each burner's head and its words (moment, 10) at the first head's frames.
+
+    Parameters
+    ----------
+    sight, design, calibration : Sight, Design, Calibration
+        As for :func:`device_readings`.
+
+    Returns
+    -------
+    dict
+        Burners in the design's order.
+
+    Raises
+    ------
+    RecordingError
+        From :func:`device_readings`.
+
+    Notes
+    -----
+    Another head's words count from its frame on until they are stale; before and after
+    nothing is said.
+
+    References
+    ----------
+    ``device/c/trivet_device.c`` does the same.
+    """
+    first_ms = milliseconds(sight.heads[0].time_s)
+    stale_ms = round(float(design.estimation.stale_after_s) * 1000)
+    found: dict[str, tuple[str, Ints]] = {}
     for constants, words in device_readings(sight, design=design, calibration=calibration):
         own_s = next(one.time_s for one in sight.heads if one.head == constants.head)
-        at = np.searchsorted(own_s, time_s, side="right") - 1
-        early = at < 0
+        own_ms = milliseconds(own_s)
+        at = np.searchsorted(own_ms, first_ms, side="right") - 1
+        if constants.head == sight.heads[0].head:
+            at = np.arange(first_ms.size)
+        fresh = (at >= 0) & (first_ms - own_ms[np.maximum(at, 0)] <= stale_ms)
         for b, name in enumerate(constants.burners):
             rows = words[np.maximum(at, 0), b].copy()
-            rows[early] = 0
-            rows[early, rules.PRESENT], rows[early, rules.FLAGS] = 2, 1
-            rows[early, rules.OF] = rules.NOTHING
-            burners[name] = burner_estimate(name, constants.head, rows)
-    order = [one.name for one in design.burners if one.name in burners]
-    return Estimate(time_s=time_s, burners=tuple(burners[name] for name in order))
+            rows[~fresh] = 0
+            rows[~fresh, rules.PRESENT] = UNSURE
+            rows[~fresh, rules.FLAGS] = int(Quality.STALE)
+            rows[~fresh, rules.OF] = rules.NOTHING
+            found[name] = (constants.head, rows)
+    return {one.name: found[one.name] for one in design.burners if one.name in found}
+
+
+def milliseconds(time_s: npt.NDArray[np.float64]) -> Ints:
+    """Return moments in whole milliseconds."""
+    return np.floor(time_s * 1000.0 + 0.5).astype(np.int64)
+
+
+def as_words(sight: Sight) -> Sight:
+    """Return a sight as the firmware gets it: frames and housing in whole words, times in ms."""
+    return replace(
+        sight,
+        heads=tuple(
+            replace(
+                head,
+                time_s=milliseconds(head.time_s) / 1000.0,
+                apparent_k=as_kelvin(temperature_q6(head.apparent_k)).astype(np.float32),
+                sensor_k=as_kelvin(temperature_q6(head.sensor_k)),
+            )
+            for head in sight.heads
+        ),
+    )
+
+
+def as_kelvin(words: Ints) -> npt.NDArray[np.float64]:
+    """Return temperature words as kelvin, sentinels as NaN and infinities."""
+    value = np.where(words == NO_READING, np.nan, words / STEPS_PER_K)
+    value = np.where(words == OVER_RANGE, np.inf, value)
+    return np.asarray(np.where(words == UNDER_RANGE, -np.inf, value))
 
 
 def burner_estimate(burner: str, head: str, words: Ints) -> BurnerEstimate:

@@ -33,16 +33,19 @@ from trivet.kernels.radiation.seensurface import (
     read_surface,
     weigh,
 )
+from trivet.quality import Quality
 from trivet.records.design import Design
-from trivet.records.estimate import BurnerEstimate
+from trivet.records.estimate import UNSURE, BurnerEstimate
 from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.judging import (
     JudgeMemory,
     judge,
     least_contrast_k,
 )
+from trivet.stages.estimate.labels import last_word
 from trivet.stages.estimate.reporters import reported_scene_k
 from trivet.stages.estimate.seen import Seen
+from trivet.stages.estimate.shape import walled_share
 from trivet.stages.estimate.view import Moments, scene_uncertainty_k
 
 FloatArray = npt.NDArray[np.float64]
@@ -107,14 +110,23 @@ class SurfaceMemory:
 class BurnerReader:
     """Reads one burner, block after block."""
 
-    def __init__(self, view: BurnerView, *, design: Design) -> None:
+    def __init__(self, view: BurnerView, *, design: Design, leave_out_rate: bool = False) -> None:
         self.view = view
+        self._leave_out_rate = leave_out_rate
         self.design = design
         self._place = burner_place(view.region, cols=view.head.card.cols)
         self._rules = pass_rules(view)
         self._pass: BurnerMemory = new_memory(self._place.pixel.size)
         self._surface = SurfaceMemory(no_evidence(len(view.hypotheses)))
         self._judge = JudgeMemory()
+        prior = max(view.hypotheses, key=lambda one: one.prior)
+        self.last = (int(Quality.STALE), prior.of, UNSURE)
+        """Flags, surface and presence at the last moment read."""
+
+    @property
+    def memory(self) -> BurnerMemory:
+        """What the pass over pixels remembers of the last frame."""
+        return self._pass
 
     def look(
         self, scene: SceneFrames, *, time_s: FloatArray, hob: tuple[FloatArray, FloatArray]
@@ -136,7 +148,9 @@ class BurnerReader:
         """Return the estimate of a block of moments from the rows of its frames."""
         trace = PanTrace(table)
         seen = self._seen(trace, moments)
-        return judge(self.view, seen=seen, moments=moments, design=self.design, memory=self._judge)
+        read = judge(self.view, seen=seen, moments=moments, design=self.design, memory=self._judge)
+        self.last = last_word(read, self.last[1])
+        return read
 
     def _seen(self, trace: PanTrace, moments: Moments) -> Seen:
         """Return the temperature under each hypothesis, and how much each weighs."""
@@ -176,7 +190,7 @@ class BurnerReader:
         weight = weigh(
             reading,
             hypotheses=view.hypotheses,
-            scene_rate_kps=rate,
+            scene_rate_kps=np.full_like(rate, np.nan) if self._leave_out_rate else rate,
             boiling_k=view.boiling_k,
             plateau_s=held_s(still, time_s=moments.time_s, begun_s=memory.still_since_s),
             evidence=memory.evidence,
@@ -222,6 +236,7 @@ def pass_rules(view: BurnerView) -> PassRules:
             least_drop_k=max(4.0, 8 * netd_k),
             sees_food=not view.expects_water,
             reads_mode=view.reporter == "upper-half-mode",
+            noise_k=netd_k,
         ),
         (flat, walled),
         reads_rings=not view.expects_water,
@@ -279,7 +294,7 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
     (flat_k, flat_rim_k), (wall_k, wall_rim_k) = (
         _ring_mean(trace, fit, view=view) for fit in range(2)
     )
-    walled = _walled(trace.radius_m, view)
+    walled = walled_share(trace.radius_m, view)
     mean_k = (1 - walled) * flat_k + walled * wall_k
     usable = np.isfinite(mean_k) & np.isfinite(inner_k)
     doubt_k = np.where(usable, DOUBT_SHARE * np.abs(flat_k - wall_k), 0.0)
@@ -293,7 +308,7 @@ def with_rim(trace: PanTrace, *, view: BurnerView) -> tuple[FloatArray, FloatArr
 
 def whole_pan(trace: PanTrace, *, view: BurnerView) -> FloatArray:
     """Return the mean over all of a pan's base, also what the frame or the wall cuts off."""
-    walled, mean_k = _walled(trace.radius_m, view), np.zeros(trace.radius_m.size)
+    walled, mean_k = walled_share(trace.radius_m, view), np.zeros(trace.radius_m.size)
     for fit, share in enumerate((1 - walled, walled)):
         ring_k = radiating_temperature_k(trace.ring_radiance(fit), band=view.head.band)
         for ring, area in enumerate(ring_area_frac()):
@@ -311,14 +326,6 @@ def _rim_is_hob(trace: PanTrace, *, view: BurnerView) -> BoolArray:
     rings_k = radiating_temperature_k(trace.ring_radiance(0), band=view.head.band)
     share = (rings_k - trace.hob_k[:, None]) / trace.contrast_k[:, None]
     return np.asarray((share[:, RINGS - 1] < HOB_SHARE) & (share[:, RINGS - 2] > PAN_SHARE))
-
-
-def _walled(radius_m: FloatArray, view: BurnerView) -> FloatArray:
-    """Share of the way from a flat disc to a full wall that the found radius speaks for."""
-    if view.base_radius_m is None:
-        return np.full(radius_m.shape, 0.5)
-    full = view.base_radius_m / (1 - view.rise_frac)
-    return np.clip((radius_m - view.base_radius_m) / (full - view.base_radius_m), 0.0, 1.0)
 
 
 def _ring_mean(trace: PanTrace, fit: int, *, view: BurnerView) -> tuple[FloatArray, FloatArray]:

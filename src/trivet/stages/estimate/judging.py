@@ -25,6 +25,7 @@ from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.flags import flag, has
 from trivet.stages.estimate.hidden import U95, Reported, carried_pan
 from trivet.stages.estimate.seen import Seen
+from trivet.stages.estimate.shape import RATE_SPAN_S, nonuniformity_k, pan_shape
 from trivet.stages.estimate.view import HeadView, Moments, noise_k
 
 FloatArray = npt.NDArray[np.float64]
@@ -37,7 +38,6 @@ LABEL_WEIGHT = 0.8
 SHINY_WEIGHT = 0.025
 HAND_SHARE = 0.08
 HIDDEN_SHARE = 0.6
-EVEN_SHARE = 0.4
 STEAM_FLICKER_K, STEAM_SPAN_S = 0.35, 3.0
 TAKEN_OFF_S = 3.0
 HEAT_SPAN_S = 15.0
@@ -51,6 +51,7 @@ class JudgeMemory:
     contrast: Tail = field(default_factory=lambda: Tail(TAKEN_OFF_S))
     taken_off: bool = False
     mean: Tail = field(default_factory=lambda: Tail(HEAT_SPAN_S))
+    hottest: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
     flicker: FloatArray = field(default_factory=flicker_memory)
     carried: FloatArray = field(default_factory=nothing_carried)
 
@@ -97,6 +98,10 @@ def judge(
     if design.estimation.carry_hidden_pan:
         read = carried.taken_over(read, hidden=seen.hidden, bound_k=bound)
     valid = ~has(read.flags, BLOCKING)
+    uneven_k = nonuniformity_k(seen, valid=open_, view=view)
+    shape = pan_shape(
+        view, seen=seen, uneven_k=uneven_k, read=read, time_s=moments.time_s, memory=memory.hottest
+    )
     return BurnerEstimate(
         burner=view.name,
         head=view.head.head.name,
@@ -105,12 +110,13 @@ def judge(
         reported_k=np.where(valid, read.temperature_k, np.nan),
         u95_k=np.where(valid, read.u95_k, np.nan),
         hottest_k=hottest,
-        nonuniformity_k=_nonuniformity(seen, valid=open_, head=view.head),
+        nonuniformity_k=uneven_k,
         apparent_k=seen.mean_k,
         flags=read.flags,
         heat_on=_heat_on(seen, moments.time_s, design, memory),
         pixels=np.minimum(trace.read(panreading.OPEN_PIXELS), 127).astype(np.int8),
         withheld_k=np.where(valid, np.nan, middle),
+        shape=shape,
     )
 
 
@@ -197,15 +203,6 @@ def _hottest(seen: Seen, *, middle: FloatArray, shiny: BoolArray, flags: FlagArr
     blind = Quality.STALE | Quality.HAND | Quality.COVERED | Quality.COLD | Quality.WINDOW
     hottest = np.where(shiny | has(flags, blind), np.nan, hottest)
     return np.where(seen.trace.read(panreading.SATURATED) > 0, np.inf, hottest)
-
-
-def _nonuniformity(seen: Seen, *, valid: BoolArray, head: HeadView) -> FloatArray:
-    """P95 - P5 without the noise's share; withheld when more than 40 % is hidden."""
-    noise = 2 * 1.645 * noise_k(seen.mean_k, view=head)
-    span = seen.trace.read(panreading.P95_K) - seen.p5_k
-    spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
-    open_ = seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
-    return np.where(valid & open_, seen.slope * spread, np.nan)
 
 
 def _heat_on(seen: Seen, time_s: FloatArray, design: Design, memory: JudgeMemory) -> BoolArray:

@@ -17,7 +17,9 @@ BLOCK_FRAMES, BLOCK_VALUES = 1024, 4_000_000
 """Frames read at a time, and pixel values; it changes memory and speed, never a number."""
 
 
-def estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estimate:
+def estimate(
+    sight: Sight, *, design: Design, calibration: Calibration, leave_out_rate: bool = False
+) -> Estimate:
     """Return what the product would report for every burner and moment of a recording.
 
     Parameters
@@ -26,6 +28,9 @@ def estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estim
         Frames, sensor state and what the cook told; nothing else of a recording.
     design : Design
     calibration : Calibration
+    leave_out_rate : bool
+        Read as if nothing were known of how fast a pan can heat, to see what that
+        evidence decides.
 
     Returns
     -------
@@ -61,6 +66,7 @@ def estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estim
         design=design,
         calibration=calibration,
         told=sight.told,
+        leave_out_rate=leave_out_rate,
     )
     pixels = max(one.apparent_k[0].size for one in sight.heads)
     at_once = max(1, min(BLOCK_FRAMES, BLOCK_VALUES // pixels))

@@ -24,11 +24,14 @@ from trivet.quality import Quality
 from trivet.records.calibration import Calibration
 from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Burner, Design
-from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
+from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate, PanShape
 from trivet.records.recording import HeadFrames
+from trivet.records.seen import LabelMaps
 from trivet.stages.estimate.burner import BurnerReader
 from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.hypotheses import burner_hypotheses, full_heat_w, heat_store_jk
+from trivet.stages.estimate.labels import head_labels
+from trivet.stages.estimate.shape import no_shape
 from trivet.stages.estimate.view import (
     HeadView,
     Moments,
@@ -42,8 +45,9 @@ FloatArray = npt.NDArray[np.float64]
 VALUES_AT_ONCE = 200_000
 """Pixel values of the scene held at one time: they stay near the processor."""
 HOUSING_SPAN_S, HOUSING_LEAST_S = 30.0, 10.0
-ARRAYS = tuple(one.name for one in dataclasses.fields(BurnerEstimate))[2:]
+ARRAYS = tuple(one.name for one in dataclasses.fields(BurnerEstimate))[2:-1]
 """Fields of a burner's estimate that are (time,)."""
+SHAPES = tuple(one.name for one in dataclasses.fields(PanShape))
 
 
 class Estimator:
@@ -56,6 +60,8 @@ class Estimator:
     design : Design
     calibration : Calibration
     told : Told
+    leave_out_rate : bool
+        Whether rates are no evidence of what a surface is.
 
     Notes
     -----
@@ -64,7 +70,13 @@ class Estimator:
     """
 
     def __init__(
-        self, heads: tuple[str, ...], *, design: Design, calibration: Calibration, told: Told
+        self,
+        heads: tuple[str, ...],
+        *,
+        design: Design,
+        calibration: Calibration,
+        told: Told,
+        leave_out_rate: bool = False,
     ) -> None:
         views = {name: head_view(name, design=design, calibration=calibration) for name in heads}
         readers: dict[str, list[BurnerReader]] = {name: [] for name in heads}
@@ -75,7 +87,8 @@ class Estimator:
             view = burner_view(
                 burner, views[name], design=design, calibration=calibration, told=told
             )
-            readers[name].append(BurnerReader(view, design=design))
+            reader = BurnerReader(view, design=design, leave_out_rate=leave_out_rate)
+            readers[name].append(reader)
             self._order.append((burner.name, name))
         self._streams = {
             name: HeadStream(views[name], readers[name], design=design) for name in heads
@@ -125,27 +138,43 @@ class Estimator:
             self._last[name] = _at(known[-1], np.array([-1]))
         return Estimate(time_s=time_s, burners=tuple(burners))
 
+    def labels(self, at_s: float) -> tuple[LabelMaps, ...]:
+        """Return what each pixel showed at the last frames taken, one map a head.
+
+        Parameters
+        ----------
+        at_s : moment that they are to stand for. [s]
+
+        Returns
+        -------
+        tuple of LabelMaps
+            In the heads' order; all hob before the first frame.
+        """
+        return tuple(head_labels(self._streams[name], at_s) for name in self._heads)
+
 
 class HeadStream:
     """One head's frames to the readings of the burners that it sees best."""
 
     def __init__(self, view: HeadView, readers: list[BurnerReader], *, design: Design) -> None:
         self.view = view
-        self._readers = readers
+        self.readers = readers
         self._design = design
         pixels = view.card.rows * view.card.cols
         self._at_once = max(1, VALUES_AT_ONCE // pixels)
         self._scene = empty_scene(self._at_once, pixels)
         self._housing = Tail(HOUSING_SPAN_S)
         self._last_s = np.nan
+        self.last_k = np.full(pixels, np.nan)
+        """(pixel,) the last frame, in apparent temperature before the window. [K]"""
 
     def advance(self, frames: HeadFrames) -> list[BurnerEstimate]:
         """Return the readings of the next frames, burner by burner."""
         pixels = checked_pixels(frames, view=self.view)
-        if not self._readers or frames.time_s.size == 0:
+        if not self.readers or frames.time_s.size == 0:
             return []
         moments = self._moments(frames)
-        tables: list[list[FloatArray]] = [[] for _ in self._readers]
+        tables: list[list[FloatArray]] = [[] for _ in self.readers]
         for begin in range(0, moments.time_s.size, self._at_once):
             part = slice(begin, begin + self._at_once)
             scene = fill_scene(
@@ -157,11 +186,12 @@ class HeadStream:
                 out=self._scene,
             )
             found = self.look(scene, time_s=moments.time_s[part])
+            self.last_k = np.array(scene.temperature_k[-1])
             for rows, block in zip(tables, found, strict=True):
                 rows.append(block)
         return [
             reader.read(np.concatenate(rows), moments=moments)
-            for reader, rows in zip(self._readers, tables, strict=True)
+            for reader, rows in zip(self.readers, tables, strict=True)
         ]
 
     def look(self, scene: SceneFrames, *, time_s: FloatArray) -> list[FloatArray]:
@@ -170,7 +200,7 @@ class HeadStream:
             scene.temperature_k, beside=self.view.beside, quantile_frac=self.view.hob_quantile
         )
         hob = (level_k, np.atleast_1d(band_radiance(level_k, band=self.view.band)))
-        return [reader.look(scene, time_s=time_s, hob=hob) for reader in self._readers]
+        return [reader.look(scene, time_s=time_s, hob=hob) for reader in self.readers]
 
     def _moments(self, frames: HeadFrames) -> Moments:
         """Return what is common to all pixels, and carry on the housing's course."""
@@ -277,7 +307,9 @@ def joined(blocks: list[Estimate]) -> Estimate:
 
 def _joined(parts: tuple[BurnerEstimate, ...]) -> BurnerEstimate:
     arrays = {name: np.concatenate([getattr(one, name) for one in parts]) for name in ARRAYS}
-    return BurnerEstimate(burner=parts[0].burner, head=parts[0].head, **arrays)
+    shapes = [one.shape for one in parts]
+    shape = {name: np.concatenate([getattr(one, name) for one in shapes]) for name in SHAPES}
+    return BurnerEstimate(parts[0].burner, parts[0].head, **arrays, shape=PanShape(**shape))
 
 
 def _at_last(
@@ -289,7 +321,8 @@ def _at_last(
 
 def _at(read: BurnerEstimate, place: npt.NDArray[np.int64]) -> BurnerEstimate:
     arrays = {name: getattr(read, name)[place] for name in ARRAYS}
-    return BurnerEstimate(burner=read.burner, head=read.head, **arrays)
+    shape = {name: getattr(read.shape, name)[place] for name in SHAPES}
+    return BurnerEstimate(read.burner, read.head, **arrays, shape=PanShape(**shape))
 
 
 def _nothing(burner: str, head: str) -> BurnerEstimate:
@@ -309,4 +342,5 @@ def _nothing(burner: str, head: str) -> BurnerEstimate:
         heat_on=np.zeros(1, np.bool_),
         pixels=np.zeros(1, np.int8),
         withheld_k=unknown,
+        shape=no_shape(1),
     )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -13,16 +13,33 @@ from trivet.kernels.sensor.readinglag import reading_lag
 from trivet.kernels.statistics.intervalscore import interval_score
 from trivet.quality import BLOCKING
 from trivet.records.arrays import Int8Array
+from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import Reference, Truth
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import LARGE_K, STRATA, Piece
+from trivet.records.seen import LabelMaps, SceneTruth
+from trivet.stages.score.checksheet import checks_of
+from trivet.stages.score.labelcheck import label_answers
+from trivet.stages.score.pancheck import pan_answers
+from trivet.stages.score.shiny import pan_words
 from trivet.stages.score.strata import Placed, Standing, placed, standing
 from trivet.terms.actual import Floats, Mask, drawn_moment, surface_named
 
 KEPT = 60
 """Moments of a piece that are kept, evenly over its valid ones: memory of 1.5 kB a piece."""
+
+
+@dataclass(frozen=True)
+class SeenCook:
+    """What the pixels of a simulated cook saw, and what the product made of them."""
+
+    truth: SceneTruth
+    labels: tuple[LabelMaps, ...]
+    """The product's, at the same moments."""
+    less: Mapping[str, Estimate] = field(default_factory=dict)
+    """Estimates by the evidence that they rest on, where that is not all."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +56,8 @@ class ScoredCook:
     estimate: Estimate
     reference: Reference
     truth: Truth | None
+    seen: SeenCook | None = None
+    """None of a recorded cook, whose pixels nobody knows."""
 
 
 @dataclass(frozen=True)
@@ -78,8 +97,9 @@ def cook_pieces(cook: ScoredCook, *, design: Design) -> tuple[Piece, ...]:
     A reading is compared with the surface that it names; one that names a surface
     which is not there is counted apart, and its error is that to the surface seen.
     A withheld number is compared with the surface seen. On the bench an error is
-    large from 15 K beyond the reference's 2 u. A burner of which the product says
-    nothing counts as withheld all the time.
+    large from 15 K beyond the reference's 2 u; where probes do not tell a pan's mean
+    nothing is compared (:func:`trivet.terms.actual.surface_series`). A burner of which
+    the product says nothing counts as withheld all the time.
 
     References
     ----------
@@ -96,6 +116,43 @@ def cook_pieces(cook: ScoredCook, *, design: Design) -> tuple[Piece, ...]:
     return tuple(found)
 
 
+def cook_checks(
+    cook: ScoredCook, *, design: Design
+) -> tuple[tuple[Check, ...], tuple[PanWord, ...]]:
+    """Return what one simulated cook says beside temperatures; nothing of a recorded one.
+
+    Parameters
+    ----------
+    cook : ScoredCook
+        With what its pixels saw, and the labels.
+    design : Design
+        Burners, pans, heads.
+
+    Returns
+    -------
+    tuple
+        Answers, and the words for its bare pans.
+
+    Notes
+    -----
+    See the modules that it calls.
+
+    References
+    ----------
+    None.
+    """
+    if cook.seen is None or cook.truth is None:
+        return (), ()
+    time_s = cook.estimate.time_s
+    stood = standing(cook.truth, reference=cook.reference, time_s=time_s, design=design)
+    rims = {one.actual.burner: placed(one, design=design).rim for one in stood}
+    answers = label_answers(cook.seen.truth, cook.seen.labels)
+    answers |= pan_answers(cook.seen.truth, cook.estimate, rims=rims)
+    said = {EVIDENCE[0]: cook.estimate, **cook.seen.less}
+    words = pan_words(cook.name, cook.plan, standing=stood, said=said, design=design)
+    return checks_of(cook.name, cook.plan, answers), tuple(words)
+
+
 def _beside(one: Standing, where: Placed, estimate: BurnerEstimate | None) -> _Said:
     time_s = one.actual.time_s
     if estimate is None:
@@ -108,7 +165,8 @@ def _beside(one: Standing, where: Placed, estimate: BurnerEstimate | None) -> _S
     withheld = estimate.withheld_k
     number = np.where(valid, estimate.reported_k, np.nan if withheld is None else withheld)
     off = number - np.where(like, so, where.seen_k)
-    off = np.sign(off) * np.maximum(np.abs(off) - 2.0 * np.where(like, u, 0.0), 0.0)
+    aside = 2.0 * np.where(like, u, 0.0)
+    off = np.where(np.isinf(aside), np.nan, np.sign(off) * np.maximum(np.abs(off) - aside, 0.0))
     return _Said(time_s, valid, like, so, u, estimate.reported_k, estimate.u95_k, off)
 
 
@@ -120,8 +178,9 @@ def _piece(cook: ScoredCook, one: Standing, where: Placed, said: _Said, index: i
     mask = where.stratum == index
     like = mask & said.like
     large, small = np.abs(said.off_k) > LARGE_K, np.abs(said.off_k) <= LARGE_K
-    error = (said.reported_k - said.so_k)[like]
-    u95 = np.hypot(said.u95_k, 2.0 * said.u_k)[like]
+    known = like & np.isfinite(said.u_k)
+    error = (said.reported_k - said.so_k)[known]
+    u95 = np.hypot(said.u95_k, 2.0 * said.u_k)[known]
     name = STRATA[index].name
     drawn, kept = -1, np.empty(0, dtype=np.int64)
     if error.size:
@@ -144,10 +203,10 @@ def _piece(cook: ScoredCook, one: Standing, where: Placed, said: _Said, index: i
         small_any=int((mask & small).sum()),
         small_withheld=int((mask & small & ~said.valid).sum()),
         blind_s=_longest_s(mask & ~said.valid, said.time_s),
-        lag_s=_lag_s(like, said),
+        lag_s=_lag_s(known, said),
         score_k=float(interval_score(error, half_width=u95).mean()) if error.size else math.nan,
         drawn=drawn,
-        so_k=_rounded(said.so_k[like][kept]),
+        so_k=_rounded(said.so_k[known][kept]),
         error_k=_rounded(error[kept]),
         u95_k=_rounded(u95[kept]),
     )

@@ -11,9 +11,12 @@ import numpy as np
 from trivet.errors import EvidenceError, NotEnoughDataError
 from trivet.kernels.statistics.agreement import agreement_limits_by_cook, cluster_bootstrap
 from trivet.kernels.statistics.intervals import clopper_pearson, upper_bound_frac
+from trivet.records.checks import Check, PanWord
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import STRATA, PartScore, Piece, ScoreSheet, StratumScore
+from trivet.stages.score.checksheet import check_goals, check_scores
 from trivet.stages.score.goals import goal_lines
+from trivet.stages.score.shiny import confusion_rows
 from trivet.terms.actual import Floats, drawn_moment
 
 DRAWS = 500
@@ -29,6 +32,8 @@ def score_sheet(
     condition: str,
     evidence: Evidence,
     failed: Sequence[str] = (),
+    checks: Sequence[Check] = (),
+    words: Sequence[PanWord] = (),
 ) -> ScoreSheet:
     """Return how good readings were under one condition, stratum by stratum.
 
@@ -42,6 +47,8 @@ def score_sheet(
         Their grade.
     failed : sequence of str
         Cooks that gave nothing, and why.
+    checks, words : sequence of Check, sequence of PanWord
+        What the simulated ones say beside temperatures.
 
     Returns
     -------
@@ -73,6 +80,8 @@ def score_sheet(
         for kind in STRATA
         if (mine := [one for one in pieces if one.stratum == kind.name])
     )
+    answered = check_scores(checks, condition=condition)
+    lines = [line for one in strata for line in goal_lines(one)] + [*check_goals(answered)]
     return ScoreSheet(
         condition=condition,
         evidence=evidence,
@@ -82,7 +91,9 @@ def score_sheet(
         failed=tuple(failed),
         strata=strata,
         parts=tuple(_parts(pieces)),
-        goals=tuple(line for one in strata for line in goal_lines(one)),
+        goals=tuple(lines),
+        checks=answered,
+        confusion=confusion_rows(words),
     )
 
 

@@ -51,16 +51,11 @@ def behind_steam(
         if not water.any():
             continue
         grid = one.setting.grid
-        height = min(grid.depth_m + MIDDLE_M, 0.9 * view.unit.pose.height_m)
-        index = np.moveaxis(np.indices((view.lens.rows, view.lens.cols)), 0, -1)
-        points = point_of_pixel(
-            index, lens=view.lens, pose=view.unit.pose, plane_height_m=height
-        ).reshape(-1, 3)
         drift = _drift_m(one, design=design, name=name)
         table = np.linspace(0.0, float(water.max()), TABLE)
         scene = through_plume(
             scene,
-            points_m=np.ascontiguousarray(points[:, :2]),
+            points_m=plume_points_m(one, view),
             plume=PlumeColumn(
                 water,
                 drift + np.array([grid.centre_x_m, grid.centre_y_m]),
@@ -71,6 +66,44 @@ def behind_steam(
             table_frac=_passed(table, design, view.band),
         )
     return scene
+
+
+def plume_points_m(one: PanHistory, view: HeadView) -> FloatArray:
+    """Return where the pixels' lines of sight cross the middle of a pan's plume, (pixel, 2)."""
+    height = min(one.setting.grid.depth_m + MIDDLE_M, 0.9 * view.unit.pose.height_m)
+    index = np.moveaxis(np.indices((view.lens.rows, view.lens.cols)), 0, -1)
+    points = point_of_pixel(
+        index, lens=view.lens, pose=view.unit.pose, plane_height_m=height
+    ).reshape(-1, 3)
+    return np.ascontiguousarray(points[:, :2])
+
+
+def steam_lost_frac(
+    one: PanHistory,
+    at: npt.NDArray[np.int64],
+    *,
+    design: Design,
+    view: HeadView,
+    name: str,
+    scale: float,
+) -> FloatArray:
+    """Return the share of each pixel's radiance that a pan's steam takes, (moment, pixel)."""
+    points = plume_points_m(one, view)
+    water = droplets_kg_m2(one, design=design, name=name) * scale
+    if not water.any():
+        return np.zeros((at.size, len(points)))
+    grid, table = one.setting.grid, np.linspace(0.0, float(water.max()), TABLE)
+    drift = _drift_m(one, design=design, name=name)[at]
+    passed = through_plume(
+        np.ones((at.size, len(points)), dtype=np.float32),
+        points_m=points,
+        plume=PlumeColumn(
+            water[at], drift + np.array([grid.centre_x_m, grid.centre_y_m]), grid.radius_m, 0.0
+        ),
+        table_kg_m2=table,
+        table_frac=_passed(table, design, view.band),
+    )
+    return np.asarray(1.0 - passed, dtype=np.float64)
 
 
 def _passed(table: FloatArray, design: Design, band: Band) -> FloatArray:

@@ -46,10 +46,10 @@ def scene_radiance(
         for one in pans
     ]
     parts = []
-    for begin, end in itertools.pairwise(_marks(pans, plan)):
+    for begin, end in itertools.pairwise(stretch_marks(pans, plan)):
         part = Stretch(
             pans,
-            tuple(_grid(one, begin, design=design, plan=plan) for one in pans),
+            tuple(grid_at(one, begin, design=design, plan=plan) for one in pans),
             tuple(_rows(one, begin, end) for one in eps),
             dataclasses.replace(things, radiance=_rows(things.radiance, begin, end)),
             tuple(flame[begin:end] for flame in flames),
@@ -78,7 +78,7 @@ def _rows(values: FloatArray, begin: int, end: int) -> FloatArray:
     return values if len(values) == 1 else values[begin:end]
 
 
-def _marks(pans: Sequence[PanHistory], plan: CookPlan) -> list[int]:
+def stretch_marks(pans: Sequence[PanHistory], plan: CookPlan) -> list[int]:
     """Return the moments between which every pan stands still, as indices."""
     time = pans[0].time_s
     marks = {int(np.searchsorted(time, float(move.at_s))) for move in plan.moves}
@@ -87,7 +87,7 @@ def _marks(pans: Sequence[PanHistory], plan: CookPlan) -> list[int]:
     return sorted({0, time.size, *(n for n in marks if 0 < n < time.size)})
 
 
-def _grid(one: PanHistory, begin: int, *, design: Design, plan: CookPlan) -> CellGrid:
+def grid_at(one: PanHistory, begin: int, *, design: Design, plan: CookPlan) -> CellGrid:
     """Return a pan's grid where it then stands, lid at its rim, with the ring for its flames."""
     grid, at = one.setting.grid, float(one.time_s[begin])
     done = [m for m in plan.moves if m.burner == one.setting.burner.name and float(m.at_s) <= at]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from trivet.errors import InputError
 from trivet.records.cook import CookPlan, cook_name
-from trivet.records.design import Design
+from trivet.records.design import Design, Head
 from trivet.records.recording import Note, Recording, Sight, SimulatedCook, Truth
-from trivet.stages.simulate.cooking import cooked
-from trivet.stages.simulate.draws import head_unit, kitchen, mismatched, stream
+from trivet.stages.simulate.cooking import Cooked, cooked
+from trivet.stages.simulate.draws import HeadUnit, Kitchen, head_unit, kitchen, mismatched, stream
 from trivet.stages.simulate.mismatches import contact_scaled
 from trivet.stages.simulate.presence import presence
 from trivet.stages.simulate.references import reference, told
@@ -55,19 +55,12 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
     ----------
     The kernels that it calls.
     """
-    if not 0 <= repeat < plan.repeats:
-        raise InputError(f"cook {plan.name!r} has repeats 0 to {plan.repeats - 1}, not {repeat}")
     seed, name = design.project.seed, cook_name(plan, repeat)
-    room = kitchen(design, plan=plan, generator=stream(seed, cook=name, name="kitchen"))
-    standing = settings(design, plan=plan, name=name, room=room)
-    cook = cooked(contact_scaled(standing, plan.mismatch), plan=plan, room=room)
+    room, cook = cooked_repeat(design, plan=plan, repeat=repeat)
     require_physical(cook.pans, name=name)
     heads, eyes = [], []
     for head in design.heads:
-        card = design.card(head)
-        generator = stream(seed, cook=f"unit {plan.unit}", name=f"unit {head.name}")
-        unit = head_unit(head, card=card, plan=plan, generator=generator)
-        unit = mismatched(unit, plan.mismatch)
+        card, unit = design.card(head), mounted(head, design=design, plan=plan)
         eyes.append((card_lens(card), unit.pose, card_band(card)))
         heads.append(
             head_frames(
@@ -98,6 +91,24 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
     )
     burners = tuple(burner_truth(one, eyes=eyes, mismatch=plan.mismatch) for one in cook.pans)
     return SimulatedCook(recording, Truth(name, burners, cook.stopped))
+
+
+def cooked_repeat(design: Design, *, plan: CookPlan, repeat: int) -> tuple[Kitchen, Cooked]:
+    """Return the kitchen of one repeat, and what its pans did."""
+    if not 0 <= repeat < plan.repeats:
+        raise InputError(f"cook {plan.name!r} has repeats 0 to {plan.repeats - 1}, not {repeat}")
+    name = cook_name(plan, repeat)
+    draws = stream(design.project.seed, cook=name, name="kitchen")
+    room = kitchen(design, plan=plan, generator=draws)
+    standing = settings(design, plan=plan, name=name, room=room)
+    return room, cooked(contact_scaled(standing, plan.mismatch), plan=plan, room=room)
+
+
+def mounted(head: Head, *, design: Design, plan: CookPlan) -> HeadUnit:
+    """Return a head as it was made and hung, set apart from it where the plan says so."""
+    draws = stream(design.project.seed, cook=f"unit {plan.unit}", name=f"unit {head.name}")
+    unit = head_unit(head, card=design.card(head), plan=plan, generator=draws)
+    return mismatched(unit, plan.mismatch)
 
 
 def _notes(plan: CookPlan) -> tuple[Note, ...]:

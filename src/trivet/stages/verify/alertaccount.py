@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import itertools
+import math
 from collections import Counter, defaultdict
 from collections.abc import Callable, Sequence
 
 import numpy as np
 
 from trivet.kernels.statistics.intervals import lower_bound_frac, upper_bound_frac
-from trivet.records.alertaccount import AlertCase, AlertRow, AlertStudy, FaultRow, Goal, Share
+from trivet.records.alertaccount import (
+    AlertCase,
+    AlertRow,
+    AlertStudy,
+    CaseEnd,
+    FaultRow,
+    Goal,
+    RateRow,
+    Share,
+    turned,
+)
 from trivet.records.design import Design
-from trivet.records.requirement import DEVICE_KINDS, LIMITED, Evidence
+from trivet.records.requirement import DEVICE_KINDS, LIMITED, Alert, Evidence
 from trivet.stages.verify.alertmetrics import ANNOUNCING
 
 DUE = ("in time", "late", "missed", "blindness told")
@@ -18,6 +30,8 @@ FAILED = ("late", "missed")
 GRADES: tuple[Evidence, ...] = ("simulated", "bench")
 FASTEST_KPS = 2.05
 """Goals on lead time are stated up to 2 K/s; the rest is the rate's own uncertainty."""
+RATES_KPS = (-math.inf, 1.05, FASTEST_KPS, 3.05, 4.45, math.inf)
+"""Ends of the spans of heating rates, which the account keeps apart."""
 
 
 def alert_study(
@@ -49,7 +63,7 @@ def alert_study(
     Clopper and Pearson, Biometrika 26 (1934).
     """
     rows = [
-        _row(one.name, grade, [c for c in cases if (c.alert, c.evidence) == (one.name, grade)])
+        _row(one, grade, [c for c in cases if (c.alert, c.evidence) == (one.name, grade)])
         for grade in GRADES
         for one in design.alerts
         if one.kind not in DEVICE_KINDS
@@ -61,6 +75,7 @@ def alert_study(
         independent=len({c.plan for c in cases}),
         styles=tuple(sorted(styles.items())),
         rows=tuple(row for row in rows if row is not None),
+        rates=_rate_rows(design, cases),
         goals=_goals(design, cases),
         faults=tuple(faults),
         cases=tuple(told),
@@ -77,36 +92,70 @@ def share_of(cases: Sequence[AlertCase], failing: Callable[[AlertCase], bool]) -
     return Share(count, len(groups), bound)
 
 
-def _row(alert: str, grade: Evidence, cases: Sequence[AlertCase]) -> AlertRow | None:
+def _row(alert: Alert, grade: Evidence, cases: Sequence[AlertCase]) -> AlertRow | None:
     if not cases:
         return None
     due = [one for one in cases if one.end in DUE]
-    leads = np.array([one.lead_s for one in due if np.isfinite(one.lead_s)])
-    low, middle, high = np.quantile(leads, (0.05, 0.5, 0.95)) if leads.size else [np.nan] * 3
+    ordinary = [one for one in cases if one.style and alert.kind == "time_to_limit"]
     return AlertRow(
-        alert=alert,
+        alert=alert.name,
         evidence=grade,
-        missed=share_of(due, lambda one: one.end in FAILED),
-        blind=len({one.plan for one in due if one.end == "blindness told"}),
+        missed=share_of(due, _failed),
+        blind=_plans(cases, "blindness told"),
         censored=sum(one.end == "censored" for one in cases),
-        impossible=len({one.plan for one in cases if one.end == "impossible"}),
-        leads_s=(float(low), float(middle), float(high)),
+        impossible=_plans(cases, "impossible"),
+        leads_s=_leads(due),
         nuisance=share_of([one for one in cases if one.judged], lambda one: one.nuisance),
+        turned=share_of(ordinary, turned),
         chatters=sum(one.chatters for one in cases),
     )
+
+
+def _failed(one: AlertCase) -> bool:
+    return one.end in FAILED
+
+
+def _plans(cases: Sequence[AlertCase], end: CaseEnd) -> int:
+    return len({one.plan for one in cases if one.end == end})
+
+
+def _leads(cases: Sequence[AlertCase]) -> tuple[float, float, float]:
+    """Return 5 %, 50 % and 95 % of the leads that there are. [s]"""
+    leads = [one.lead_s for one in cases if math.isfinite(one.lead_s)]
+    if not leads:
+        return math.nan, math.nan, math.nan
+    low, middle, high = np.quantile(leads, (0.05, 0.5, 0.95)).tolist()
+    return low, middle, high
+
+
+def _pan_limit_cases(design: Design, cases: Sequence[AlertCase]) -> list[AlertCase]:
+    """Return the simulated cases in oil of the alerts that guard a limit of the pan."""
+    names = {
+        one.name
+        for one in design.alerts
+        if one.kind in LIMITED and design.limit(str(one.limit)).of == "pan"
+    }
+    return [c for c in cases if c.evidence == "simulated" and c.alert in names and c.oily]
+
+
+def _rate_rows(design: Design, cases: Sequence[AlertCase]) -> tuple[RateRow, ...]:
+    hot = _pan_limit_cases(design, cases)
+    rows = []
+    for low, high in itertools.pairwise(RATES_KPS):
+        mine = [one for one in hot if low < one.rate_kps <= high]
+        due = [one for one in mine if one.end in DUE]
+        missed = share_of(due, _failed)
+        blind, impossible = _plans(mine, "blindness told"), _plans(mine, "impossible")
+        rows.append(RateRow(low, high, missed, blind, impossible, _leads(due)))
+    return tuple(rows)
 
 
 def _goals(design: Design, cases: Sequence[AlertCase]) -> tuple[Goal, ...]:
     """Return the house's goals for alerts, each by the simulated proof cooks."""
     kinds = {one.name: one.kind for one in design.alerts}
-    limits = {
-        one.name
-        for one in design.alerts
-        if one.kind in LIMITED and design.limit(str(one.limit)).of == "pan"
-    }
     sim = [one for one in cases if one.evidence == "simulated"]
-    hot = [one for one in sim if one.alert in limits and one.oily and one.end in DUE]
-    slow = [one for one in hot if one.rate_kps <= FASTEST_KPS]
+    hot = _pan_limit_cases(design, cases)
+    slow = [one for one in hot if one.end in DUE and one.rate_kps <= FASTEST_KPS]
     dry = [one for one in sim if kinds[one.alert] == "boil_dry" and one.end in DUE]
     normal = [one for one in sim if one.style and kinds[one.alert] not in ANNOUNCING]
     chatters = [one for one in sim if kinds[one.alert] not in ANNOUNCING]
@@ -122,7 +171,7 @@ def _goal(
     text: str,
     cases: Sequence[AlertCase],
     allowed: float,
-    failing: Callable[[AlertCase], bool] = lambda one: one.end in FAILED,
+    failing: Callable[[AlertCase], bool] = _failed,
 ) -> Goal:
     found = share_of(cases, failing)
     if not found.of:

@@ -18,6 +18,9 @@ RATE_SPAN_S = 10.0
 """Span of the true heating rate."""
 RATE_MARGIN = 1.5
 """The cause of a predicted alert counts as there if the limit lies within this many leads."""
+NEAR_K = 5.0
+"""A cause this close counts as there; apart from the dead bands, so that no wide dead band can
+excuse a nuisance. Assumed, no source."""
 DRY_KG = 5e-4
 """Water left in a pot that counts as dry; assumed, no source."""
 DRY_WITHIN_S = 30.0
@@ -126,7 +129,8 @@ def _rate_at(series: Series, at_s: float) -> float:
     if not series.known:
         return math.nan
     time_s, _, rate = _rates(series)
-    return float(np.interp(at_s, time_s, rate))
+    # Of a moment before the burner was lit, the first rate that there is.
+    return float(np.interp(max(at_s, float(time_s[0]) + RATE_SPAN_S), time_s, rate))
 
 
 def _dry_due(side: Side) -> Due:
@@ -177,10 +181,10 @@ def cause_there(
 
     Notes
     -----
-    A level alert's is there if the surface came within the dead band of the set point; a
-    predicted alert's if its true rate over the slope window reaches the limit within 1.5
-    leads, or the surface comes within the dead band of it in that time; a dry pot's if the
-    pot was dry within 30 s. The set point of an oil is that of the told one.
+    A level alert's is there if the surface came within 5 K of the set point; a predicted
+    alert's if its true rate over the slope window reaches that within 1.5 leads, or the surface
+    comes there in that time; a dry pot's if the pot was dry within 30 s. The set point of an
+    oil is that of the told one.
 
     References
     ----------
@@ -218,14 +222,13 @@ def _limit_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | 
     past = interpolated(series.time_s, series.value_k, before)
     if not np.isfinite(past).any():
         return None
-    band = float(one.deadband_delta_k)
     if one.kind == "level":
         point = value_k if one.set_point_k is None else float(one.set_point_k)
-        return bool(np.nanmax(past) >= point - band)
+        return bool(np.nanmax(past) >= point - NEAR_K)
     horizon = RATE_MARGIN * float(one.lead_s)
     after = interpolated(series.time_s, series.value_k, np.linspace(at_s, at_s + horizon, 181))
-    comes_close = float(np.nanmax(np.append(past, after))) >= value_k - band
-    return comes_close or _ahead_k(before, past, horizon) >= value_k - band
+    comes_close = float(np.nanmax(np.append(past, after))) >= value_k - NEAR_K
+    return comes_close or _ahead_k(before, past, horizon) >= value_k - NEAR_K
 
 
 def _limit_came(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
@@ -236,7 +239,7 @@ def _limit_came(one: Alert, side: Side, at_s: float, design: Design) -> bool | N
     seen = series.value_k[series.time_s <= horizon]
     if not np.isfinite(seen).any():
         return None
-    return bool(np.nanmax(seen) >= float(limit.value_k) - float(one.deadband_delta_k))
+    return bool(np.nanmax(seen) >= float(limit.value_k) - NEAR_K)
 
 
 def _told(side: Side, design: Design) -> ToldEntry:
@@ -262,7 +265,7 @@ def _uneven_there(one: Alert, side: Side, at_s: float) -> bool | None:
         return None
     spread = side.truth.pan_p95_k - side.truth.pan_p5_k
     near = np.abs(side.truth.time_s - at_s) <= float(one.on_delay_s) + 1.0
-    return bool(spread[near].max(initial=0.0) >= float(one.spread_delta_k - one.deadband_delta_k))
+    return bool(spread[near].max(initial=0.0) >= float(one.spread_delta_k) - NEAR_K)
 
 
 def _band_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
@@ -278,11 +281,10 @@ def _band_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | N
         series = hottest_series(side, band.of)
         now = interpolated(series.time_s, series.value_k, np.array([at_s]))[0]
         mean = interpolated(*_mean(side), np.array([at_s]))[0]
-        slack = float(one.deadband_delta_k)
         if one.kind == "ready":
-            answers.append(mean - slack <= band.high_k and now + slack >= band.low_k)
+            answers.append(mean - NEAR_K <= band.high_k and now + NEAR_K >= band.low_k)
         else:
-            answers.append(mean <= band.low_k + slack)
+            answers.append(mean <= band.low_k + NEAR_K)
     return any(answers)
 
 

@@ -13,7 +13,7 @@ from trivet.records.verdict import ProofCook
 from trivet.stages.verify.alertmetrics import lead_time, missed_alert, nuisance_alert
 from trivet.stages.verify.outcomes import CookOutcome, nothing
 from trivet.stages.verify.series import Side, heated, reading_pairs, sides
-from trivet.terms.actual import Floats, Mask, drawn_moment
+from trivet.terms.actual import Floats, Mask, drawn_moment, surface_named
 
 WRONG_BY_K = 15.0
 
@@ -54,7 +54,8 @@ def reading_error(cook: ProofCook, *, requirement: Requirement, design: Design) 
     Returns
     -------
     CookOutcome
-        Error [K]; conditional when every reading was withheld.
+        Error [K]; conditional when every reading was withheld, or the pan's mean was not
+        known.
 
     Notes
     -----
@@ -68,7 +69,7 @@ def reading_error(cook: ProofCook, *, requirement: Requirement, design: Design) 
     error, u, _, seen = _compared(cook, requirement, design)
     if error.size == 0:
         if seen:
-            return CookOutcome("conditional", math.nan, "every reading was withheld")
+            return CookOutcome("conditional", math.nan, _why_none(cook, requirement, design))
         return nothing("no reference or no heated moment to compare with")
     share, limit = float(requirement.coverage_frac), requirement.limit_value
     guard = 2.0 * u if requirement.guard_band else np.zeros(u.shape)
@@ -77,6 +78,17 @@ def reading_error(cook: ProofCook, *, requirement: Requirement, design: Design) 
         return CookOutcome("ok", value)
     fails = np.mean(np.abs(error) - guard <= limit) < share
     return CookOutcome("fail" if fails else "conditional", value)
+
+
+def _why_none(cook: ProofCook, requirement: Requirement, design: Design) -> str:
+    for side in sides(cook, requirement=requirement, design=design):
+        _, u = surface_named(side.actual, np.where(side.valid, side.estimate.of, -1))
+        if np.isinf(u).any():
+            return (
+                "the pan differs between its probes by more than they are known, or has only "
+                "one: put more probes where it differs"
+            )
+    return "every reading was withheld"
 
 
 def valid_share(cook: ProofCook, *, requirement: Requirement, design: Design) -> CookOutcome:

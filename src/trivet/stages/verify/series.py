@@ -124,7 +124,8 @@ def reading_pairs(side: Side, of: Of | None) -> tuple[Mask, Floats, Floats]:
 
     Notes
     -----
-    Like is compared with like: a reading of oil only with oil.
+    Like is compared with like: a reading of oil only with oil. Where the probes of
+    a pan differ by more than they are known, its mean is not known either: no verdict.
 
     References
     ----------
@@ -134,4 +135,4 @@ def reading_pairs(side: Side, of: Of | None) -> tuple[Mask, Floats, Floats]:
     if of is not None:
         named = np.where(named == OF_WORDS.index(of), named, -1).astype(np.int8)
     so, u = surface_named(side.actual, named)
-    return side.valid & np.isfinite(so), so, u
+    return side.valid & np.isfinite(so) & np.isfinite(u), so, u

@@ -1,0 +1,98 @@
+"""What is shipped beside what was proven: whole cooks for the checker, and how readings differ."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from trivet.records.alertlog import DeviceState
+from trivet.records.bundle import ReplayedCook
+from trivet.records.recording import Sight
+from trivet.records.requirement import Evidence
+from trivet.terms.windowloss import window_loss_frac
+
+if TYPE_CHECKING:
+    from trivet.flow.chain import Chain
+
+MOST_REPLAYED = 8
+"""Whole cooks in a bundle; each takes about 1 MB of text."""
+FAULTS = ("dropped frames", "stuck frame", "lens covered")
+
+
+def replayed_cooks(chain: Chain) -> tuple[ReplayedCook, ...]:
+    """Return proof cooks with the alerts of the firmware's own reading.
+
+    One cook of each plan, up to eight, and the first once more with each fault from its
+    middle on.
+    """
+    from trivet.stages.alert.injection import faulty_sight
+    from trivet.stages.devicereading import as_words
+
+    sights: dict[str, tuple[str, Sight]] = {}
+    for entry in chain.proof_cooks:
+        if entry.group not in sights and len(sights) < MOST_REPLAYED:
+            sights[entry.group] = (entry.name, as_words(chain.recording(entry).sight))
+    named = dict(sights.values())
+    for name, sight in list(named.items())[:1]:
+        middle_s = float(np.mean(sight.heads[0].time_s[[0, -1]]))
+        for fault in FAULTS:
+            named[f"{name}, {fault}"] = faulty_sight(sight, fault, at_s=middle_s)
+    return tuple(_replayed(chain, name, sight) for name, sight in named.items())
+
+
+def _replayed(chain: Chain, name: str, sight: Sight) -> ReplayedCook:
+    from trivet.stages.alert import alert, watching
+    from trivet.stages.devicereading import as_words, device_estimate
+
+    grade: Evidence = "bench" if "bench" in chain.grades else "simulated"
+    design, calibration = chain.design, chain.calibration(grade)
+    state = DeviceState(window_loss_frac=window_loss_frac(design, calibration))
+    whole = as_words(sight)
+    watch = watching(whole, design=design, state=state)
+    read = device_estimate(whole, design=design, calibration=calibration)
+    return ReplayedCook(
+        name=name,
+        sight=whole,
+        alerts=alert(read, design=design, told=whole.told, watch=watch, state=state),
+        watch=watch,
+        window_loss_frac=state.window_loss_frac,
+    )
+
+
+def device_compared(chain: Chain) -> tuple[str, ...]:
+    """Return how the firmware's reading differs from its exact twin and from the estimate."""
+    from trivet.flow.chain import Chain
+    from trivet.stages import devicereading as own
+
+    device = Chain(chain.folder, fresh=chain.fresh, tell=chain.tell, reader="device")
+    lines, twins, pairs, exact, hosts = [], [], [], [], []
+    seen = set()
+    cooks = chain.proof_cooks
+    for done, entry in enumerate(cooks):
+        chain.tell("firmware", done, len(cooks))
+        recording = chain.recording(entry)
+        step_s = float(np.median(np.diff(recording.sight.heads[0].time_s)))
+        mine, host = chain.device_estimate(entry), chain.host_estimate(entry)
+        pairs.append((mine, host))
+        lines.append(own.estimate_difference(entry.name, device=mine, host=host))
+        log = device.alerts(entry)
+        others = chain.alerts_of(entry, host)
+        hosts.append(own.alert_difference(log, other=others, frame_s=step_s))
+        if entry.group in seen:
+            continue
+        seen.add(entry.group)
+        calibration = chain.calibration(recording.evidence)
+        twins.append(
+            own.twin_difference(recording.sight, design=chain.design, calibration=calibration)
+        )
+        others = chain.alerts_of(entry, twins[-1].exact)
+        exact.append(own.alert_difference(log, other=others, frame_s=step_s))
+    chain.tell("firmware", len(cooks), len(cooks))
+    return (
+        own.twin_line(twins),
+        own.alert_line(exact, against="double precision"),
+        own.flips_line(pairs),
+        own.alert_line(hosts, against="those of the estimate"),
+        *lines,
+    )

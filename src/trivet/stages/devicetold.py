@@ -1,0 +1,187 @@
+"""What a cook can tell the firmware, and which settings each alert then has. No stage itself."""
+
+from __future__ import annotations
+
+from dataclasses import astuple, dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.device.alertsettings import settings_array
+from trivet.errors import HandoffRefusedError
+from trivet.facts.oils import MOST_USES, oils
+from trivet.facts.tables import known_name
+from trivet.records.cook import ToldEntry
+from trivet.records.design import CONTENTS, Design
+from trivet.records.requirement import DEVICE_KINDS, OF_WORDS, Alert
+from trivet.stages.devicereading.surfaces import told_place, told_surfaces
+from trivet.stages.devicesettings import acts_on, alert_settings
+
+Ints = npt.NDArray[np.int64]
+
+NO_RULE = 255
+"""The alert does not act; no row of oil points; of no told band."""
+
+
+@dataclass(frozen=True)
+class ToldWords:
+    """Names of what can be told; place 0 of each is nothing told."""
+
+    pans: tuple[str, ...]
+    contents: tuple[str, ...]
+    bands: tuple[str, ...]
+    oils: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ToldRules:
+    """The settings of every alert by what is told of a burner, as the firmware holds them."""
+
+    words: ToldWords
+    rules: Ints
+    """(rule, 13) each setting once."""
+    rule_of: Ints
+    """(contents, band, alert) which rule, or NO_RULE."""
+    device_rule: Ints
+    """(alert,) the same for the device itself."""
+    place_of: Ints
+    """(pan, contents) which surface of the reading."""
+    band_of: Ints
+    """(band,) of what the band is."""
+    oil_row: Ints
+    """(alert,) which row of oil points, or NO_RULE."""
+    oil_dk: Ints
+    """(row, oil, uses) limit for a told oil. [0.1 K]"""
+
+
+def told_rules(design: Design) -> ToldRules:
+    """Return the settings of a design's alerts for everything that can be told.
+
+    Parameters
+    ----------
+    design : Design
+        Alerts, bands, limits, pans, told channels.
+
+    Returns
+    -------
+    ToldRules
+        Each distinct row of settings once, and which of them holds when.
+
+    Raises
+    ------
+    HandoffRefusedError
+        If there are more distinct settings or names than a byte counts.
+
+    Notes
+    -----
+    A told oil changes nothing but the limit: it is a table of its own.
+
+    References
+    ----------
+    ``trivet.stages.devicesettings`` for the settings.
+    """
+    words = _words(design)
+    pool: dict[tuple[int, ...], int] = {}
+    bands: list[str | None] = [None, *words.bands[1:]]
+    rule_of = np.full((len(words.contents), len(bands), len(design.alerts)), NO_RULE)
+    for c, contents in enumerate([None, *CONTENTS]):
+        for b, band in enumerate(bands):
+            told = ToldEntry(base_contents=contents, target_band=band)
+            for k, one in enumerate(design.alerts):
+                if acts_on(one, design=design, told=told):
+                    rule_of[c, b, k] = _place(pool, one, design, told)
+    device = [
+        _place(pool, one, design, ToldEntry()) if one.kind in DEVICE_KINDS else NO_RULE
+        for one in design.alerts
+    ]
+    surfaces = told_surfaces(design)
+    place_of = [
+        [
+            told_place(ToldEntry(pan=pan, base_contents=contents), surfaces=surfaces)
+            for contents in (None, *CONTENTS)
+        ]
+        for pan in (None, *words.pans[1:])
+    ]
+    oil_row, oil_dk = _oil_points(design, words)
+    sizes = (len(pool), *(len(names) for names in astuple(words)), len(surfaces))
+    if max(sizes) >= NO_RULE:
+        raise HandoffRefusedError(f"more settings or told names than a byte counts: {max(sizes)}")
+    own = {one.name: OF_WORDS.index(one.of) for one in design.bands}
+    return ToldRules(
+        words=words,
+        rules=np.array(list(pool), dtype=np.int64),
+        rule_of=rule_of.astype(np.int64),
+        device_rule=np.array(device, dtype=np.int64),
+        place_of=np.array(place_of, dtype=np.int64),
+        band_of=np.array([NO_RULE, *(own[name] for name in words.bands[1:])], dtype=np.int64),
+        oil_row=oil_row,
+        oil_dk=oil_dk,
+    )
+
+
+def told_numbers(told: ToldEntry, *, words: ToldWords) -> tuple[int, int, int, int, int]:
+    """Return what was told of a burner as the firmware's numbers; what it has no name for, 0."""
+    oil = "" if told.oil is None else known_name(told.oil, names=oils(), what="oil")
+    places = (
+        _index(words.pans, told.pan),
+        _index(words.contents, told.base_contents),
+        _index(words.bands, told.target_band),
+        _index(words.oils, oil),
+    )
+    return (*places, 0 if told.uses is None else min(told.uses, MOST_USES) + 1)
+
+
+def _index(names: tuple[str, ...], name: str | None) -> int:
+    return names.index(name) if name and name in names else 0
+
+
+def _words(design: Design) -> ToldWords:
+    channels = design.told.channels
+    bands = [one.name for one in design.bands] if "target_band" in channels else []
+    known = list(oils()) if "oil" in channels else []
+    return ToldWords(
+        pans=("", *(pan.name for pan in design.pans)),
+        contents=("", *CONTENTS),
+        bands=("", *bands),
+        oils=("", *known),
+    )
+
+
+def _place(pool: dict[tuple[int, ...], int], one: Alert, design: Design, told: ToldEntry) -> int:
+    row = settings_array((alert_settings(one, design=design, told=told),))[0]
+    return pool.setdefault(tuple(row.tolist()), len(pool))
+
+
+def _oil_points(design: Design, words: ToldWords) -> tuple[Ints, Ints]:
+    """Return which row of oil points each alert's limit has, and the rows."""
+    rows: dict[str, int] = {}
+    oil_row, points = [], []
+    for one in design.alerts:
+        if not _by_oil(one, design) or len(words.oils) < 2:
+            oil_row.append(NO_RULE)
+            continue
+        name = str(one.limit)
+        if name not in rows:
+            rows[name] = len(rows)
+            points.append(
+                [[0] * (MOST_USES + 1)]
+                + [
+                    [_set_dk(one, design, oil, uses) for uses in range(MOST_USES + 1)]
+                    for oil in words.oils[1:]
+                ]
+            )
+        oil_row.append(rows[name])
+    if not points:
+        points = [[[0] * (MOST_USES + 1)] * len(words.oils)]
+    return np.array(oil_row, dtype=np.int64), np.array(points, dtype=np.int64)
+
+
+def _by_oil(one: Alert, design: Design) -> bool:
+    if one.kind not in ("level", "time_to_limit") or one.limit is None:
+        return False
+    fixed = one.kind == "level" and one.set_point_k is not None
+    return design.limit(one.limit).oil_point is not None and not fixed
+
+
+def _set_dk(one: Alert, design: Design, oil: str, uses: int) -> int:
+    return alert_settings(one, design=design, told=ToldEntry(oil=oil, uses=uses)).set_dk

@@ -1,0 +1,143 @@
+"""What is said of bare pans, dark and shiny, at apparent temperatures that both can have."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+import numpy as np
+
+from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.quality import BLOCKING, Quality
+from trivet.records.checks import EVIDENCE, SAID, ConfusionRow, PanWord
+from trivet.records.design import Design
+from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.scoring import STRATA
+from trivet.stages.score.strata import DARK, SHINY, Standing, placed
+from trivet.terms.actual import Floats, Mask, interpolated
+from trivet.terms.optics import card_band
+
+BAND_K = (318.15, 363.15)
+"""45 to 90 C in apparent temperature: a shiny pan at 130 to 240 C, a dark one on its way up."""
+NUMBER, SAID_SHINY, UNCERTAIN, NOTHING = SAID
+FEWEST_MOMENTS = 8
+
+
+def pan_words(
+    cook: str,
+    plan: str,
+    *,
+    standing: Sequence[Standing],
+    said: Mapping[str, Estimate],
+    design: Design,
+) -> Iterator[PanWord]:
+    """Yield what was said of each bare pan of a simulated cook, evidence by evidence.
+
+    Parameters
+    ----------
+    cook, plan : str
+        Names of the cook and of its plan.
+    standing : sequence of Standing
+        What stood on its burners.
+    said : mapping
+        Estimates by the evidence that they rest on.
+    design : Design
+        Heads and surroundings.
+
+    Yields
+    ------
+    PanWord
+        None for a cook with fewer than 8 moments in the band.
+
+    Notes
+    -----
+    The apparent temperature is that of the truth, surroundings at the design's middle.
+
+    References
+    ----------
+    Radiometric equation.
+    """
+    for one in standing:
+        truth = one.actual.truth
+        if truth is None or one.actual.contents != "dry":
+            continue
+        mask, name = _asked(one, design)
+        if int(mask.sum()) < FEWEST_MOMENTS:
+            continue
+        for evidence, estimate in said.items():
+            own = next((x for x in estimate.burners if x.burner == truth.burner), None)
+            if own is not None:
+                yield PanWord(cook, plan, name, evidence, _word(own, mask))
+
+
+def _asked(one: Standing, design: Design) -> tuple[Mask, str]:
+    """Return the moments in the band without food or lid, and the kind of pan."""
+    truth, time_s = one.actual.truth, one.actual.time_s
+    assert truth is not None
+    band = card_band(design.card(design.heads[0]))
+    eps = interpolated(truth.time_s, truth.emissivity, time_s)
+    seen = interpolated(truth.time_s, truth.seen_k, time_s)
+    mirrored = band_radiance(design.surroundings.reflected_k.middle, band=band)
+    safe = np.nan_to_num(seen, nan=300.0)
+    signal = eps * band_radiance(safe, band=band) + (1.0 - eps) * mirrored
+    apparent: Floats = np.asarray(radiating_temperature_k(signal, band=band))
+    names = [kind.name for kind in STRATA]
+    bare = placed(one, design=design).stratum
+    bare_mask = (bare >= 0) & (bare != names.index("food")) & np.isfinite(seen)
+    mask = bare_mask & (apparent >= BAND_K[0]) & (apparent <= BAND_K[1])
+    middle = float(np.nanmedian(eps))
+    return mask, "dark" if middle >= DARK else "shiny" if middle < SHINY else "seasoned"
+
+
+def _word(one: BurnerEstimate, mask: Mask) -> str:
+    flags = one.flags[mask]
+    shiny = (flags & np.uint32(int(Quality.SHINY))) != 0
+    valid = (flags & np.uint32(int(BLOCKING))) == 0
+    unsure = (flags & np.uint32(int(Quality.UNCERTAIN))) != 0
+    word = np.select([valid, shiny, unsure], [0, 1, 2], default=3)
+    return SAID[int(np.bincount(word, minlength=len(SAID)).argmax())]
+
+
+def confusion_rows(words: Sequence[PanWord]) -> tuple[ConfusionRow, ...]:
+    """Return how many cooks got which word, kind of pan by evidence.
+
+    Parameters
+    ----------
+    words : sequence of PanWord
+        Of all cooks.
+
+    Returns
+    -------
+    tuple of ConfusionRow
+        With exact 95 % intervals; a plan counts once, by its first cook.
+
+    Notes
+    -----
+    None.
+
+    References
+    ----------
+    Clopper and Pearson (1934).
+    """
+    rows = []
+    for evidence in EVIDENCE:
+        for truth in ("dark", "seasoned", "shiny"):
+            first: dict[str, str] = {}
+            for one in words:
+                if (one.truth, one.evidence) == (truth, evidence):
+                    first.setdefault(one.plan, one.said)
+            if not first:
+                continue
+            counts = tuple(list(first.values()).count(word) for word in SAID)
+            ends = [clopper_pearson(count, len(first)) for count in counts]
+            rows.append(
+                ConfusionRow(
+                    truth,
+                    evidence,
+                    len(first),
+                    counts,
+                    tuple(low for low, _ in ends),
+                    tuple(high for _, high in ends),
+                )
+            )
+    return tuple(rows)

@@ -1,0 +1,266 @@
+"""What each pixel really saw, and where the pans stood: truth of labels and of unevenness."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
+from trivet.kernels.heat.cellstats import area_quantiles_k, hottest_mean_k
+from trivet.records.arrays import Int8Array
+from trivet.records.cook import CookPlan, cook_name
+from trivet.records.design import Design
+from trivet.records.seen import LABELS, STEAM_LOSS_FRAC, LabelMaps, PanPlace, SceneTruth
+from trivet.stages.simulate.around import hob_k
+from trivet.stages.simulate.history import PanHistory
+from trivet.stages.simulate.persons import hidden
+from trivet.stages.simulate.plumes import steam_lost_frac
+from trivet.stages.simulate.scene import grid_at, image_steps, stretch_marks
+from trivet.stages.simulate.setting import STEP_S
+from trivet.stages.simulate.stage import cooked_repeat, mounted
+from trivet.stages.simulate.views import HeadView
+from trivet.terms.actual import THICK_FILM_M
+from trivet.terms.optics import card_band, card_lens
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+HOB, PAN, LIQUID, FOOD, WALL, LID, HAND, STEAM = range(len(LABELS))
+HOTTEST_M2 = 5e-4
+RINGS, SECTORS = 5, 8
+WET_KG_M2 = 0.15
+"""Water from which over half of its film is whole."""
+
+
+def scene_truth(design: Design, *, plan: CookPlan, repeat: int = 0, at_s: FloatArray) -> SceneTruth:
+    """Return what was really before the heads at some moments of a planned cook.
+
+    Parameters
+    ----------
+    design : Design
+        As for :func:`simulate`.
+    plan : CookPlan
+        The cook.
+    repeat : int
+        Which repeat.
+    at_s : (moment,)
+        Moments, rising; those after the cook's end are left out. [s]
+
+    Returns
+    -------
+    SceneTruth
+        Labels by the area that a pixel's own square shows, blur left out.
+
+    Raises
+    ------
+    InputError
+        As :func:`simulate`.
+
+    Notes
+    -----
+    The cook is cooked again from the same draws, so this is what the frames of
+    :func:`simulate` saw; surfaces are those of the nearest whole second.
+
+    References
+    ----------
+    The kernels that it calls.
+    """
+    name = cook_name(plan, repeat)
+    room, cook = cooked_repeat(design, plan=plan, repeat=repeat)
+    at_s = at_s[at_s <= cook.pans[0].time_s[-1]]
+    at = np.minimum(np.rint(at_s / STEP_S).astype(np.int64), cook.pans[0].time_s.size - 1)
+    heads = []
+    for head in design.heads:
+        card = design.card(head)
+        unit = mounted(head, design=design, plan=plan)
+        view = HeadView(unit, card_lens(card), card_band(card), room)
+        shares, inside = _shares(cook.pans, at, design=design, plan=plan, view=view)
+        for k, one in enumerate(cook.pans):
+            lost = steam_lost_frac(
+                one, at, design=design, view=view, name=name, scale=float(plan.mismatch.plume_scale)
+            )
+            foggy = (lost >= STEAM_LOSS_FRAC) & (inside[:, k] > 0.0)
+            shares[foggy] = np.eye(len(LABELS))[STEAM]
+        _lay_hands(shares, cook.pans, at_s, plan=plan, view=view)
+        names = tuple(one.setting.burner.name for one in cook.pans)
+        shape = (at_s.size, card.rows, card.cols)
+        label, owner = _largest(shares, inside)
+        area = _areas(shares, inside)
+        heads.append(
+            LabelMaps(
+                head=head.name,
+                time_s=at_s,
+                label=label.reshape(shape),
+                owner=owner.reshape(shape),
+                burners=names,
+                area_px=area,
+                area_u_px=np.zeros_like(area),
+            )
+        )
+    pans = tuple(
+        _place(one, at, design=design, plan=plan, beside_k=hob_k(cook.pans, room))
+        for one in cook.pans
+    )
+    return SceneTruth(tuple(heads), pans, tuple(float(one) for one in plan.hands_at_s))
+
+
+def _shares(
+    pans: Sequence[PanHistory], at: IntArray, *, design: Design, plan: CookPlan, view: HeadView
+) -> tuple[FloatArray, FloatArray]:
+    """Return the labels' shares of each pixel, (moment, pixel, label), and each rim's.
+
+    The second is (moment, pan, pixel).
+    """
+    pixels = view.lens.rows * view.lens.cols
+    shares = np.zeros((at.size, pixels, len(LABELS)))
+    inside = np.zeros((at.size, len(pans), pixels))
+    marks = stretch_marks(pans, plan)
+    strips, steps = image_steps(view.lens)
+    for begin, end in zip(marks[:-1], [*marks[1:-1], marks[-1] + 1], strict=True):
+        mine = np.flatnonzero((at >= begin) & (at < end))
+        if not mine.size:
+            continue
+        grids: tuple[CellGrid, ...] = tuple(
+            grid_at(one, begin, design=design, plan=plan) for one in pans
+        )
+        found = sampling_matrix(
+            grids,
+            lens=view.lens,
+            pose=view.unit.pose,
+            sigma_px=0.0,
+            strips_per_px=strips,
+            steps_per_px=steps,
+        )
+        columns = found.matrix.tocsc()
+        for k, (one, grid) in enumerate(zip(pans, grids, strict=True)):
+            first = found.cell_start[k]
+            cells = columns[:, first : first + grid.cells].tocsr()
+            wall = columns[:, [found.wall_column[k]]].toarray()[:, 0]
+            for m in mine:
+                faces = np.eye(len(LABELS))[_cell_labels(one, int(at[m]))]
+                part = np.asarray(cells @ faces)
+                part[:, WALL] += wall
+                shares[m] += part
+                inside[m, k] = part.sum(axis=1)
+    shares[:, :, HOB] += 1.0 - shares.sum(axis=2)
+    return shares, inside
+
+
+def _cell_labels(one: PanHistory, index: int) -> IntArray:
+    """Return the label of what each cell shows at a moment."""
+    setting = one.setting
+    label = np.full(setting.area_m2.size, PAN)
+    if one.lidded[index]:
+        return np.full_like(label, LID)
+    if setting.base.contents == "water":
+        if one.mass_kg[index] / setting.area_m2.sum() > WET_KG_M2:
+            label[:] = LIQUID
+    elif setting.film_m.any():
+        mark = np.searchsorted(one.film.time_s, one.time_s[index], side="right") - 1
+        label[one.film.at(int(mark)) >= THICK_FILM_M] = LIQUID
+    label[one.covered[index]] = FOOD
+    return label
+
+
+def _lay_hands(
+    shares: FloatArray,
+    pans: Sequence[PanHistory],
+    at_s: FloatArray,
+    *,
+    plan: CookPlan,
+    view: HeadView,
+) -> None:
+    """Lay hands and faces over the shares of the pixels, in place."""
+    before = hidden(at_s, pans, plan=plan, view=view)
+    if before is None:
+        return
+    for m in np.flatnonzero(before.which >= 0):
+        cover = before.cover[before.which[m]].astype(np.float64)
+        shares[m] *= 1.0 - cover[:, None]
+        shares[m, :, HAND] += cover
+
+
+def _largest(shares: FloatArray, inside: FloatArray) -> tuple[Int8Array, Int8Array]:
+    """Return the label that most of a pixel shows, and the pan whose rim it lies in, -1 none."""
+    owner = np.where(inside.max(axis=1) > 0.0, inside.argmax(axis=1), -1)
+    return shares.argmax(axis=2).astype(np.int8), owner.astype(np.int8)
+
+
+def _areas(shares: FloatArray, inside: FloatArray) -> FloatArray:
+    """Return the area of each label inside each rim, (moment, pan, label). [pixels]
+
+    Within a pixel what lies inside the rim is taken for mixed as the pixel is, hob aside.
+    """
+    things = shares.copy()
+    things[:, :, HOB] = 0.0
+    total = things.sum(axis=2, keepdims=True)
+    mix = np.divide(things, total, out=np.zeros_like(things), where=total > 0.0)
+    return np.asarray(np.einsum("mkp,mpc->mkc", inside, mix))
+
+
+def _place(
+    one: PanHistory,
+    at: IntArray,
+    *,
+    design: Design,
+    plan: CookPlan,
+    beside_k: FloatArray,
+) -> PanPlace:
+    setting, area = one.setting, one.setting.area_m2
+    grids = [grid_at(one, int(k), design=design, plan=plan) for k in at]
+    x = np.array([grid.centre_x_m for grid in grids]) - float(setting.burner.x_m)
+    y = np.array([grid.centre_y_m for grid in grids]) - float(setting.burner.y_m)
+    metal = one.pan_k[at]
+    zone = np.where(np.isfinite(one.hob_k), one.hob_k, beside_k)
+    ring = np.minimum(np.hypot(setting.x_m, setting.y_m) / setting.radius_m * RINGS, RINGS - 1)
+    low, high = area_quantiles_k(metal, area_m2=area, shares=(0.05, 0.95))
+    hot = hottest_mean_k(one.pan_k, area_m2=area)
+    spots = np.array([_hot_spot(cells, setting.x_m, setting.y_m, area) for cells in metal])
+    spots = spots.reshape(at.size, 3)
+    return PanPlace(
+        burner=setting.burner.name,
+        diameter_m=2.0 * setting.radius_m,
+        bare_emissivity=setting.bare_emissivity,
+        x_m=x,
+        y_m=y,
+        pan_k=metal @ (area / area.sum()),
+        hob_k=zone[at],
+        spread_k=high - low,
+        ring_k=_grouped(metal, area, ring.astype(np.int64), RINGS),
+        sector_delta_k=_sectors(metal, one),
+        hot_x_m=x + spots[:, 0],
+        hot_y_m=y + spots[:, 1],
+        hot_reach_m=spots[:, 2],
+        hot_kps=np.gradient(hot, STEP_S)[at],
+    )
+
+
+def _grouped(cells_k: FloatArray, area_m2: FloatArray, group: IntArray, groups: int) -> FloatArray:
+    """Return area means over groups of cells, (moment, group); a negative group is none."""
+    member = (group[:, None] == np.arange(groups)) * area_m2[:, None]
+    return np.asarray(cells_k @ (member / member.sum(axis=0)))
+
+
+def _sectors(metal_k: FloatArray, one: PanHistory) -> FloatArray:
+    """Return the outer half of each eighth, from the mean of all eight, (moment, sector)."""
+    setting = one.setting
+    turn = np.arctan2(setting.y_m, setting.x_m) % (2.0 * np.pi) / (2.0 * np.pi)
+    sector = np.minimum((turn * SECTORS).astype(np.int64), SECTORS - 1)
+    sector[np.hypot(setting.x_m, setting.y_m) < setting.radius_m / 2.0] = -1
+    mean = _grouped(metal_k, setting.area_m2, sector, SECTORS)
+    return np.asarray(mean - mean.mean(axis=1, keepdims=True))
+
+
+def _hot_spot(
+    cells_k: FloatArray, x_m: FloatArray, y_m: FloatArray, area_m2: FloatArray
+) -> tuple[float, float, float]:
+    """Return the middle of the hottest 5 cm2 and how far they lie about it."""
+    order = np.argsort(-cells_k, kind="stable")
+    before = np.cumsum(area_m2[order]) - area_m2[order]
+    weight = np.clip(HOTTEST_M2 - before, 0.0, area_m2[order])
+    weight = weight / weight.sum()
+    x, y = weight @ x_m[order], weight @ y_m[order]
+    reach = weight @ ((x_m[order] - x) ** 2 + (y_m[order] - y) ** 2)
+    return float(x), float(y), float(np.sqrt(reach))
