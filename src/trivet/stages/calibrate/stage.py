@@ -67,11 +67,11 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
     Pose: three burners not on one line, misfit 5 mm rms from four pans; the
     difference between seen and rendered centroids takes out the walls' pull
     (up to 8 mm at 0.24 m off nadir).  Drift: two warm-ups of one sensor unit, or
-    three units.  Emissivity: two cooks with a probe on what the head sees, 30 K
-    above the surroundings; its uncertainty is that of the next cook and holds
-    the window's and gain's uncertainty too, so that intervals built on it are
-    cautious.  Window transmittance and gain stay nominal: at one time of a
-    window's life they cannot be told from emissivity.
+    three units; water and cold dark pans alone tell it.  Emissivity: two cooks with a
+    probe on what the head sees, 30 K above the surroundings; its uncertainty is that
+    of the next cook and holds the window's and gain's uncertainty too, so that
+    intervals built on it are cautious.  The window comes from boils or a black body,
+    the gain from a black body alone: cooks cannot tell it from emissivity.
 
     References
     ----------
