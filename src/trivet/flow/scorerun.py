@@ -8,6 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from trivet.flow.cookrun import Row, unpacked
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
@@ -94,6 +96,9 @@ def seen_cook(
     from_s = max(float(one.time_s[0]) for one in sight.heads)
     until_s = min(float(one.time_s[-1]) for one in sight.heads)
     at_s = label_moments(plan, from_s=from_s, until_s=until_s)
+    times = sight.heads[0].time_s  # a hand moves a pixel's width from frame to frame
+    at_s = np.unique(times[np.searchsorted(times, at_s, side="right") - 1])
+    at_s = at_s[at_s >= from_s]
     truth = scene_truth(design, plan=plan, repeat=repeat, at_s=at_s)
     at_s = truth.heads[0].time_s
     untold = dataclasses.replace(sight, told=Told())
