@@ -67,7 +67,7 @@ def _written(bundle, folder):
 
 
 INVERSION = ("trivet_check.c", "trivet_inversion.c", "trivet_table.c")
-ALERTS = ("trivet_alert_check.c", "trivet_alerts.c")
+ALERTS = ("trivet_alert_check.c", "trivet_alerts.c", "trivet_slope.c", "trivet_pot.c")
 READING = (
     "trivet_reading_check.c",
     "trivet_reading.c",

@@ -9,14 +9,18 @@ from numpy.typing import NDArray
 
 from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
-from trivet.device.alertheader import CHECK, HEADER, constants
 from trivet.device.alertsettings import Ints
-from trivet.device.alertsource import SOURCE
+from trivet.device.readingfirmware import code_text
 
-HEADER_NAME = "trivet_alerts.h"
-SOURCE_NAME = "trivet_alerts.c"
+CODE = (
+    "trivet_alerts.h",
+    "trivet_alert_parts.h",
+    "trivet_alerts.c",
+    "trivet_slope.c",
+    "trivet_pot.c",
+)
 VECTORS_NAME = "trivet_alert_vectors.h"
-CHECK_NAME = "trivet_alert_check.c"
+CHECK = "trivet_alert_check.c"
 MOMENTS = 8000
 STRETCH = 60
 """Moments for which a state of the scripted burner lasts."""
@@ -177,10 +181,6 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
         "typedef struct {\n    int32_t moment, alert, what;\n"
         "    int64_t left, low, high, rate;\n} trivet_change;\n\n" + arrays
     )
-    texts = {
-        HEADER_NAME: HEADER % constants(),
-        SOURCE_NAME: SOURCE % constants(),
-        VECTORS_NAME: vectors,
-        CHECK_NAME: CHECK,
-    }
+    texts = {name: code_text(name) for name in (*CODE, CHECK)}
+    texts[VECTORS_NAME] = vectors
     return texts, len(changes)

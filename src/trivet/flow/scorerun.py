@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -20,9 +21,7 @@ if TYPE_CHECKING:
     from trivet.stages.score import SeenCook
 
 Answer = Piece | Check | PanWord
-ANSWERS: dict[str, type[Piece] | type[Check] | type[PanWord]] = {
-    one.__name__: one for one in (Piece, Check, PanWord)
-}
+ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from trivet.kernels.sensor.drift import DriftModel
 from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
 from trivet.records.design import Base, Design, Head, Pan
 from trivet.records.recording import Recording
+from trivet.stages.calibrate.blackbody import blackbody_term
 from trivet.stages.calibrate.evening import evened_recording, pixel_term
 from trivet.stages.calibrate.fits import (
     HeadView,
@@ -132,6 +133,8 @@ def _head(recordings: Sequence[Recording], *, design: Design, head: Head) -> _Fi
     hung = mountings(even, design=design, head=head, nominal=nominal.pose)
     terms = replace(nominal, pose=hung.pose, pixels=pixels)
     view = HeadView(design, head, terms, card_band(design.card(head)))
+    known, dark = blackbody_term(recordings, view=view)
+    view = replace(view, nominal=known)
     window = window_term(even, view=view, poses=hung.poses)
     view = replace(view, nominal=window.head)
     left: list[str] = []
@@ -141,7 +144,7 @@ def _head(recordings: Sequence[Recording], *, design: Design, head: Head) -> _Fi
         tuple(_without_boils(one, window.boiled, even) for one in series),
         even,
         hung.poses,
-        (*refused, *hung.refusals, *window.refusals, *left),
+        (*refused, *dark, *hung.refusals, *window.refusals, *left),
         (*hung.advice, *window.advice),
     )
 

@@ -140,11 +140,11 @@ def burner_labels(reader: BurnerReader, scene_k: FloatArray) -> RegionLabels:
     flags, of, present = reader.last
     x, y, radius = (float(memory.pan[k]) for k in (X, Y, RADIUS))
     gone = np.isnan(radius) or present == ABSENT
-    blocked = None
+    veil = None
     if flags & int(Quality.HAND) and view.expects_water:
-        blocked = labelling.HAND
+        veil = labelling.HAND
     elif flags & int(Quality.STEAM):
-        blocked = labelling.STEAM
+        veil = labelling.STEAM
     region = view.region
     return region_labels(
         scene_k[region.rows * view.head.card.cols + region.cols],
@@ -152,7 +152,7 @@ def burner_labels(reader: BurnerReader, scene_k: FloatArray) -> RegionLabels:
         seen=None if gone else _rim_view(view, x, y, radius),
         covers=memory.covers,
         surface=SURFACES[OF_WORDS[of]],
-        blocked=blocked,
+        veil=veil,
     )
 
 

@@ -116,7 +116,7 @@ def _part(seen: Seen, number: int) -> FloatArray:
 
 
 def _base(view: BurnerView, seen: Seen) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return middle and radius of the base: the rim as projected lies outward of it, and is wider."""
+    """Return middle and radius of the base, inward of the rim as projected."""
     rise = view.rise_frac * walled_share(seen.trace.radius_m, view)
     x = seen.trace.table[:, 0] * (1 - rise) + view.eye_m[0] * rise
     y = seen.trace.table[:, 1] * (1 - rise) + view.eye_m[1] * rise
@@ -132,13 +132,13 @@ def walled_share(radius_m: FloatArray, view: BurnerView) -> FloatArray:
 
 
 def _relative_u(seen: Seen, read: Reported) -> FloatArray:
-    """Return the relative uncertainty of differences of temperature: emissivity's, as of heights."""
+    """Return the relative uncertainty of differences of temperature, from emissivity."""
     height = np.maximum(read.temperature_k - seen.trace.hob_k, LEAST_HEIGHT_K)
     return np.asarray(read.u95_k / U95 / height)
 
 
 def _uneven_u(view: BurnerView, seen: Seen, uneven_k: FloatArray, read: Reported) -> FloatArray:
-    """Return the uncertainty of P95 - P5: noise, emissivity, what the rim blurs, what food hides."""
+    """Return that of P95 - P5: noise, emissivity, what rim and blur keep, what food hides."""
     noise = RANK_NOISE * seen.slope * noise_k(seen.mean_k, view=view.head)
     trace = seen.trace
     inner = seen.slope * (trace.read(panreading.P95_K) - trace.read(panreading.P5_K))
@@ -164,7 +164,12 @@ def _hot_rate(
     hertz = float(view.head.card.frame_rate_hz)
     white = seen.slope * noise_k(seen.mean_k, view=view.head)
     white *= math.sqrt(12.0 / (hertz * RATE_SPAN_S**3))
-    return rate, np.hypot(white, _relative_u(seen, read) * rate)
+    # A rate that changes is known as of 5 s ago; the later half of the span tells by how much.
+    later = seen.slope * trailing_slope(
+        values, time_s=times_s, span_s=RATE_SPAN_S / 2, least_s=RATE_SPAN_S / 2.5, start=begins
+    )
+    bent = np.nan_to_num(later - rate)
+    return rate, np.sqrt(white**2 + (_relative_u(seen, read) * rate) ** 2 + bent**2)
 
 
 def no_shape(moments: int) -> PanShape:

@@ -52,7 +52,8 @@ Into the product go
   trivet_inversion.[ch] trivet_table.c                       the inversion
   trivet_reading.[ch] trivet_reading_sizes.h trivet_pixels.[ch] trivet_reading_data.c
                                                              frames to readings
-  trivet_alerts.[ch] trivet_device.[ch] trivet_names.h trivet_device_data.c
+  trivet_alerts.[ch] trivet_alert_parts.h trivet_slope.c trivet_pot.c
+  trivet_device.[ch] trivet_names.h trivet_device_data.c
                                                              readings to alerts
 Not: trivet_*check.c, trivet_*vectors.h, trivet_reading_seeds.h, cook_*.txt.
 C99, stdint.h only, no heap, no floating point; constants are const. All memory is in one
