@@ -82,6 +82,14 @@ def test_an_alert_that_nobody_can_act_on_is_refused_by_its_name(design_tables, k
         Design.model_validate(design_tables)
 
 
+def test_an_alert_that_escalates_says_how(design_tables):
+    design_tables["alerts"][1]["escalate_after"] = "20 s"
+    with pytest.raises(ValidationError, match="'smoke-ahead' escalates without saying how"):
+        Design.model_validate(design_tables)
+    design_tables["alerts"][1]["escalation"] = "a call through the link"
+    assert Design.model_validate(design_tables).alerts[1].escalation
+
+
 def _sight(frames=60):
     noise = np.random.default_rng(5).normal(0.0, 0.1, (frames, 24, 32))
     apparent = 300.0 + noise
