@@ -59,9 +59,12 @@ def scripted_moments(
     ----------
     Common practice for firmware hand-over.
     """
-    period = generator.choice([125, 250, 250, 250, 400, 1000], size=moments)
+    period = generator.choice([125, 150, 250, 250, 250, 400, 1000, 1050], size=moments)
+    slow = _held(generator.random(moments // STRETCH + 1) < 0.1, moments)
+    period = np.where(slow, 4500, period)
     gap = generator.random(moments)
     period = np.where(gap < 0.004, 9000, np.where(gap > 0.998, -3000, period))
+    period = np.where((gap > 0.5) & (gap < 0.501), 70_000, period)
     count = moments // STRETCH + 1
     state = _held(generator.integers(0, 12, count), moments)
     kinds = settings[:, words.KIND]
@@ -85,6 +88,13 @@ def scripted_moments(
     other = words.NO_PAN | words.PERSON | words.LINK_LOST | words.HANDLED
     word = word | (_held(generator.integers(0, 64, count), moments) & other)
     return np.cumsum(period).astype(np.int64), signals, word.astype(np.int64)
+
+
+def _brisk(settings: Ints) -> Ints:
+    """Return the same alerts with an eighth of their delays, so that each comes on and off."""
+    quick = settings.copy()
+    quick[:, [words.ON_MS, words.OFF_MS, words.ESCALATE_MS]] //= 8
+    return quick
 
 
 def _held(values: NDArray[np.generic], moments: int) -> Ints:
@@ -113,7 +123,7 @@ def _pots(row: Ints, moments: int, *, generator: np.random.Generator) -> Ints:
     aim = np.repeat(generator.choice([-change, 0, change, 4 * change], size=pots), length)[:moments]
     slow = np.repeat(generator.choice([12, 12, 400], size=pots), length)[:moments]
     share = np.clip((place - 170) / slow, 0.0, 1.0)
-    level = middle + np.repeat(generator.integers(-40, 41, pots), length)[:moments]
+    level = middle + np.repeat(generator.integers(-250, 251, pots), length)[:moments]
     course = level + aim * share + generator.integers(-8, 9, moments)
     return np.asarray(course, dtype=np.int64)
 
@@ -140,8 +150,8 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
 
     Notes
     -----
-    8,000 moments; expected changes are those of the twin. Without alerts
-    there are no files.
+    8,000 moments; each alert also with an eighth of its delays. Expected changes are those
+    of the twin. Without alerts there are no files.
 
     References
     ----------
@@ -149,6 +159,7 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
     """
     if settings.shape[0] == 0:
         return {}, 0
+    settings = np.concatenate([settings, _brisk(settings)])
     time_ms, signals, word = scripted_moments(settings, generator=generator)
     changes = machine.burner_changes(
         time_ms,
