@@ -83,7 +83,7 @@ def scripted_moments(
         signals[row] = np.where(state == shift, words.NO_READING, signals[row])
     for row in (words.HOTTEST, words.APPARENT):
         signals[row] = np.where(state == 4, words.AT_RANGE, signals[row])
-    word = np.where(state <= 2, generator.integers(0, 3, moments), words.HEAT_ON)
+    word = np.where(state <= 2, _held(generator.integers(0, 3, count), moments), words.HEAT_ON)
     word = np.where(_held(generator.random(count) < 0.2, moments), words.COOL, word)
     other = words.NO_PAN | words.PERSON | words.LINK_LOST | words.HANDLED
     word = word | (_held(generator.integers(0, 64, count), moments) & other)

@@ -20,7 +20,7 @@ from trivet.device.fixedpoint import Ints
 from trivet.device.reading import device_reading
 from trivet.device.readingrules import HeadReading, cold_reading
 
-FRAMES = 7200
+FRAMES = 12_000
 FIRST_SEED = 0x9E3779B9
 SCENE = 40
 """Frames of one scene."""
@@ -232,7 +232,7 @@ def seeded_words(constants: HeadReading, *, frames: int = FRAMES) -> Ints:
 
     Notes
     -----
-    7,200 frames of 768 pixels draw 6 million numbers.
+    12,000 frames of 768 pixels draw 10 million numbers.
 
     References
     ----------
