@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
-from trivet.device.alertsettings import Ints
+from trivet.device.alertsettings import AlertSettings, Ints, settings_array
 from trivet.device.readingfirmware import code_text
 
 CODE = (
@@ -22,6 +22,38 @@ CODE = (
 VECTORS_NAME = "trivet_alert_vectors.h"
 CHECK = "trivet_alert_check.c"
 MOMENTS = 8000
+_BAND = {"signal": words.REPORTED, "set_dk": 4500, "deadband_dk": 30, "on_ms": 4000}
+EVERY_KIND = (
+    AlertSettings("level", set_dk=5431, deadband_dk=80, on_ms=1000, escalate_ms=20_000),
+    AlertSettings(
+        "time_to_limit",
+        set_dk=5031,
+        lead_ms=60_000,
+        deadband_dk=50,
+        on_ms=2000,
+        off_ms=10_000,
+        gate_dk=3831,
+        escalate_ms=15_000,
+    ),
+    AlertSettings("loss_of_sight", on_ms=1000, off_ms=5000),
+    AlertSettings("below", top_dk=4500, gate_dk=4000, needs=words.HEAT_ON, **_BAND),
+    AlertSettings("in_band", top_dk=4700, **_BAND),
+    AlertSettings("level", signal=words.SPREAD, set_dk=600, deadband_dk=50, on_ms=3000),
+    AlertSettings(
+        "boil_dry",
+        signal=words.APPARENT,
+        set_dk=3780,
+        gate_dk=3430,
+        top_dk=150,
+        deadband_dk=40,
+        lead_ms=30_000,
+        window_ms=20_000,
+        on_ms=4000,
+        off_ms=5000,
+    ),
+    AlertSettings("condition", needs=words.HEAT_ON, forbids=words.PERSON, on_ms=20_000),
+)
+"""Alerts that the checker tries beside those of the design, so that every rule is held."""
 STRETCH = 60
 """Moments for which a state of the scripted burner lasts."""
 
@@ -150,8 +182,8 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
 
     Notes
     -----
-    8,000 moments; each alert also with an eighth of its delays. Expected changes are those
-    of the twin. Without alerts there are no files.
+    8,000 moments; each alert also with an eighth of its delays, and one of every kind.
+    Expected changes are those of the twin. Without alerts there are no files.
 
     References
     ----------
@@ -159,7 +191,7 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
     """
     if settings.shape[0] == 0:
         return {}, 0
-    settings = np.concatenate([settings, _brisk(settings)])
+    settings = np.concatenate([settings, _brisk(settings), settings_array(EVERY_KIND)])
     time_ms, signals, word = scripted_moments(settings, generator=generator)
     changes = machine.burner_changes(
         time_ms,
