@@ -20,7 +20,7 @@ from trivet.records.recording import Sight
 from trivet.records.scoring import Piece
 
 if TYPE_CHECKING:
-    from trivet.stages.score import SeenCook
+    from trivet.stages.score import ScoredCook, SeenCook
 
 Answer = Piece | Check | PanWord
 ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
@@ -58,12 +58,23 @@ def run_score_cook(setting: bytes, cook: SweepCook) -> list[Row]:
 
 def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
     """Return what one simulated cook says."""
+    from trivet.stages.score import cook_checks, cook_pieces
+
+    design = setting.design
+    one = seen_simulated(design, setting.calibrations[cook.plan.unit], cook)[0]
+    checks, words = cook_checks(one, design=design)
+    return (*cook_pieces(one, design=design), *checks, *words)
+
+
+def seen_simulated(
+    design: Design, calibration: Calibration, cook: SweepCook
+) -> tuple[ScoredCook, Sight]:
+    """Return one simulated cook with what the product said of it, and what it was given."""
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
-    from trivet.stages.score import ScoredCook, cook_checks, cook_pieces
+    from trivet.stages.score import ScoredCook
     from trivet.stages.simulate import simulate
 
-    design, calibration = setting.design, setting.calibrations[cook.plan.unit]
     made = simulate(design, plan=cook.plan, repeat=cook.repeat)
     refuse_other_unit(calibration, made.recording)
     sight = made.recording.sight
@@ -80,8 +91,7 @@ def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
             sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration
         ),
     )
-    checks, words = cook_checks(one, design=design)
-    return (*cook_pieces(one, design=design), *checks, *words)
+    return one, sight
 
 
 def seen_cook(

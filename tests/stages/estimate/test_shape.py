@@ -15,6 +15,23 @@ RADIUS = 0.12
 RINGS, SECTORS = 5, 8
 
 
+@pytest.fixture
+def painter(painting, design_tables):
+    """A griddle without a wall on a burner whose pan lies wholly in the frame."""
+    tables = copy.deepcopy(design_tables)
+    tables["pans"][0]["depth"] = "2 mm"
+    for burner in tables["burners"]:
+        burner["y"] = burner["y"].replace("130", "90")
+    return painting.Painter(Design.model_validate(tables))
+
+
+@pytest.fixture
+def disc(painting):
+    return lambda emissivity, profile, **rest: painting.Disc(
+        -0.20, -0.09, RADIUS, emissivity, profile, **rest
+    )
+
+
 def read(painter, discs, nominal, *, seconds=25.0):
     painter.told = {"pan": "iron-24", "base_contents": "dry"}
     painter.noise_k = 0.05
@@ -107,7 +124,20 @@ def test_an_even_disc_of_5_pixels_and_more_is_read_within_2_kelvin(
     assert not one.flags[-1] & int(Quality.COLD)
 
 
+@pytest.mark.parametrize("y_m", [-0.13, -0.15])
+def test_a_pan_whose_rim_the_frame_cuts_is_completed(painting, design_tables, nominal, y_m) -> None:
+    """The frame ends at y = -0.221 m: it cuts off 29 and 49 mm of the pan."""
+    tables = copy.deepcopy(design_tables)
+    tables["pans"][0]["depth"] = "2 mm"
+    tables["burners"][0]["y"] = f"{1000 * y_m:.0f} mm"
+    painter = painting.Painter(Design.model_validate(tables))
+    pan = painting.Disc(-0.20, y_m, RADIUS, 0.93, lambda x, y, t: np.full(x.shape, 450.0))
+    one = read(painter, [pan], nominal)
+    assert one.flags[-1] & int(Quality.EDGE)
+    assert np.hypot(one.shape.x_m[-1], one.shape.y_m[-1]) < 0.008
+
+
 def test_a_pan_off_its_burner_is_followed(painter, painting, nominal) -> None:
-    pan = painting.Disc(-0.17, -0.11, RADIUS, 0.93, lambda x, y, t: np.full(x.shape, 450.0))
+    pan = painting.Disc(-0.17, -0.07, RADIUS, 0.93, lambda x, y, t: np.full(x.shape, 450.0))
     shape = read(painter, [pan], nominal).shape
     assert np.hypot(shape.x_m[-1] - 0.03, shape.y_m[-1] - 0.02) < 0.008
