@@ -50,8 +50,28 @@ char trivet_size_burner[sizeof(trivet_burner_state) + 2 * sizeof(trivet_said)
                         + sizeof(trivet_pot) * TRIVET_MOST_POTS];
 """
 _START = """\
+#include <stddef.h>
 int main(void);
 void _start(void);
+void *memcpy(void *to, const void *from, size_t n);
+void *memset(void *to, int value, size_t n);
+void *memcpy(void *to, const void *from, size_t n)
+{
+    volatile char *a = to;
+    const char *b = from;
+    while (n--) {
+        *a++ = *b++;
+    }
+    return to;
+}
+void *memset(void *to, int value, size_t n)
+{
+    volatile char *a = to;
+    while (n--) {
+        *a++ = (char)value;
+    }
+    return to;
+}
 void _start(void)
 {
     register int code __asm__("r0") = main();
@@ -211,5 +231,7 @@ def _emulated(work: Path, notes: list[str]) -> bool | None:
 
 
 def _run(work: Path, command: list[str], *, both: bool = False) -> str:
-    done = subprocess.run(command, cwd=work, capture_output=True, text=True, check=True)
+    done = subprocess.run(command, cwd=work, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise HandoffRefusedError(f"{' '.join(command)} fails: {done.stderr.strip()[-400:]}")
     return done.stdout + done.stderr if both else done.stdout

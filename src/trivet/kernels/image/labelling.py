@@ -147,7 +147,8 @@ def region_labels(
     on_base, in_rim = np.minimum(in_rim, in_base), np.maximum(in_rim, in_base)
     inside = in_rim >= HALF
     label[inside] = np.where(on_base[inside] >= HALF, surface, WALL)
-    cover, word, mixed = _covered(frame_k, inside, covers, veil)
+    sought = inside if veil != HAND else on_base >= HALF  # a wall is colder than a liquid anyway
+    cover, word, mixed = _covered(frame_k, sought, covers, veil)
     label[inside & (cover >= HALF)] = word
     if veil == STEAM:
         label[inside & (label == surface)] = STEAM

@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.kernels.image import panreading
+from trivet.kernels.image.burnerpass import burner_place
+from trivet.kernels.image.panfinder import whole_centres
 from trivet.kernels.image.panrings import RINGS
 from trivet.kernels.image.trend import Tail, row_mean, trailing_slope
 from trivet.kernels.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
@@ -117,10 +119,22 @@ def _part(seen: Seen, number: int) -> FloatArray:
 
 def _base(view: BurnerView, seen: Seen) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return middle and radius of the base, inward of the rim as projected."""
-    rise = view.rise_frac * walled_share(seen.trace.radius_m, view)
-    x = seen.trace.table[:, 0] * (1 - rise) + view.eye_m[0] * rise
-    y = seen.trace.table[:, 1] * (1 - rise) + view.eye_m[1] * rise
-    return x, y, seen.trace.radius_m * (1 - rise)
+    circles = seen.trace.table[:, :3]
+    rise = view.rise_frac * walled_share(circles[:, 2], view)
+    x, y = found_middle(view, circles).T
+    x, y = (axis * (1 - rise) + eye * rise for axis, eye in zip((x, y), view.eye_m, strict=True))
+    return x, y, circles[:, 2] * (1 - rise)
+
+
+def found_middle(view: BurnerView, circles_m: FloatArray) -> FloatArray:
+    """Return the middle of pans of which frame or region cut off a part, (time, 2)."""
+    region = view.region
+    return whole_centres(
+        circles_m,
+        place=burner_place(region, cols=view.head.card.cols),
+        reach_m=view.radii_m[1] + float(region.pitch_m),
+        edge_m=region.edge_m,
+    )
 
 
 def walled_share(radius_m: FloatArray, view: BurnerView) -> FloatArray:

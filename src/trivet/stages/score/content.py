@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from trivet.records.checks import SAID
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Claim, Dossier, Line, Section, Table
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
@@ -274,7 +275,45 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
             evidence=sheet.evidence,
         ),
     )
-    return charts if judged else ()
+    told = (confusion_chart(sheet),) if sheet.confusion else ()
+    return (charts if judged else ()) + told
+
+
+def confusion_chart(sheet: ScoreSheet) -> Chart:
+    """Return what was said of bare pans as a picture.
+
+    Parameters
+    ----------
+    sheet : ScoreSheet
+        With the words for its bare pans.
+
+    Returns
+    -------
+    Chart
+        A row a kind of pan and evidence, a column a word, cooks in the cells.
+
+    Notes
+    -----
+    None.
+
+    References
+    ----------
+    None.
+    """
+    return Chart(
+        kind="confusion",
+        title="What is said of bare pans",
+        caption=(
+            f"{sheet.condition}: cooks with a dry pan at 45 to 90 °C in apparent temperature, by "
+            "kind of pan and evidence (rows) and what was said of it (columns)."
+        ),
+        bars=tuple(
+            (f"{one.truth} pan; {one.evidence}", float(count), word)
+            for one in sheet.confusion
+            for word, count in zip(SAID, one.counts, strict=True)
+        ),
+        evidence=sheet.evidence,
+    )
 
 
 def _band(one: StratumScore, side: int) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
