@@ -29,6 +29,8 @@ RATE_SPAN_S = 10.0
 LEAST_OPEN = 0.1
 """Share of a ring that has to be open for its mean to be given."""
 LEAST_HEIGHT_K = 10.0
+LEAST_CONTRAST_K = 15.0
+"""Contrast from which unevenness is given: under it the rings are noise and the outline a guess."""
 LEAST_ACROSS = 8.0
 """Pixels across a pan from which its unevenness is given."""
 TO_P5 = 0.35
@@ -46,14 +48,15 @@ UNSEEN_SHARE = 1 / math.sqrt(12.0)
 def nonuniformity_k(seen: Seen, *, valid: BoolArray, view: BurnerView) -> FloatArray:
     """Return P95 - P5 without the noise's share.
 
-    Withheld when more than 40 % is hidden, and of a pan under 8 pixels across, of which blur
-    leaves too little (half of P95 - P5 and less).
+    Withheld when more than 40 % is hidden, of a pan under 15 K over the hob, and of one under 8
+    pixels across, of which blur leaves too little (half of P95 - P5 and less).
     """
     noise = PERCENTILES * noise_k(seen.mean_k, view=view.head)
     span = seen.trace.read(panreading.P95_K) - _coldest_k(view, seen)
     spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
     across = 2.0 * seen.trace.radius_m / view.region.pitch_m
-    shown = valid & (seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE)
+    shown = valid & (seen.trace.contrast_k >= LEAST_CONTRAST_K)
+    shown &= seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
     return np.where(shown & (across >= LEAST_ACROSS), seen.slope * spread, np.nan)
 
 
