@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 
 import numpy as np
 import pytest
 
+from trivet.device import alertboiling, alertsignals, alertslope
 from trivet.device import alertsettings as words
 from trivet.device.alertfirmware import alert_texts
 from trivet.device.alertsettings import AlertSettings, settings_array
+from trivet.device.readingfirmware import code_text
 
 AHEAD = AlertSettings(
     "time_to_limit",
@@ -56,7 +59,15 @@ def test_the_c_of_every_rule_gives_the_twins_changes(tmp_path, seed):
     for name, text in texts.items():
         (tmp_path / name).write_text(text)
     flags = ["-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-fsanitize=undefined"]
-    build = ["gcc", *flags, "-fno-sanitize-recover", "trivet_alerts.c", "trivet_alert_check.c"]
+    build = [
+        "gcc",
+        *flags,
+        "-fno-sanitize-recover",
+        "trivet_alerts.c",
+        "trivet_slope.c",
+        "trivet_pot.c",
+        "trivet_alert_check.c",
+    ]
     subprocess.run([*build, "-o", "check"], cwd=tmp_path, check=True)
     ran = subprocess.run(["./check"], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert (ran.returncode, ran.stdout) == (0, f"{count} of {count} changes, 0 wrong\n")
@@ -65,3 +76,24 @@ def test_the_c_of_every_rule_gives_the_twins_changes(tmp_path, seed):
     # Every rule goes on and off; pots are armed and disarmed, and what escalates does.
     assert said >= {(k, what) for k in range(len(ROWS)) for what in (0, 1)}
     assert said >= {(6, 3), (6, 4), (0, 2), (1, 2), (8, 2)}
+
+
+@pytest.mark.parametrize(
+    ("file", "name", "value"),
+    [
+        ("trivet_alerts.h", "TRIVET_READING_AT_RANGE", words.AT_RANGE),
+        ("trivet_alerts.h", "TRIVET_SIGNALS", words.SIGNALS),
+        ("trivet_slope.c", "SHORTEST_SLOPE_MS", words.SHORTEST_SLOPE_MS),
+        ("trivet_slope.c", "WIDEST_DK", alertslope.WIDEST_DK),
+        ("trivet_slope.c", "LEAP_DK", alertslope.LEAP_DK),
+        ("trivet_slope.c", "LEAP_MS", alertslope.LEAP_MS),
+        ("trivet_slope.c", "UNBOUNDED_MS", alertslope.UNBOUNDED_MS),
+        ("trivet_pot.c", "SMOOTH_MS", alertboiling.SMOOTH_MS),
+        ("trivet_pot.c", "FOLLOW_MS", alertboiling.FOLLOW_MS),
+        ("trivet_pot.c", "LONGEST_HAND_MS", alertboiling.LONGEST_HAND_MS),
+        ("trivet_device.c", "TOP_Q6", alertsignals.TOP_Q6),
+    ],
+)
+def test_constants_of_the_c_are_those_of_the_twin(file, name, value):
+    found = re.findall(rf"^#define {name} (?:INT64_C\()?(\d+)", code_text(file), flags=re.M)
+    assert list(map(int, found)) == [value]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -22,22 +23,18 @@ needs_tools = pytest.mark.skipif(
 
 
 @pytest.fixture(scope="module")
-def folder(plain_design, tmp_path_factory):
+def bundle(plain_design):
     calibration = calibrate(plain_design, recordings=[])
     from trivet.records.verdict import Verdict
 
-    bundle = handoff(
+    return handoff(
         plain_design, calibration=calibration, verdict=Verdict((), ()), hashes={}, unproven=True
     )
-    place = tmp_path_factory.mktemp("bundle")
-    for file in bundle.files:
-        (place / file.name).write_text(file.text)
-    return place
 
 
 @needs_tools
-def test_footprint_is_counted_and_what_is_missing_is_named(folder, plain_design):
-    one = footprint(folder)
+def test_footprint_is_counted_and_what_is_missing_is_named(bundle, plain_design):
+    one = footprint(bundle)
     # 14 bytes a pixel padded to 16, and 2 of scratch, are the larger part of the memory.
     assert 768 * 16 < one.ram_bytes < 20_000
     assert 3_000 < one.table_bytes < one.flash_bytes < 60_000
@@ -54,11 +51,15 @@ def test_footprint_is_counted_and_what_is_missing_is_named(folder, plain_design)
 
 
 @needs_tools
-def test_a_budget_that_does_not_hold_is_refused(folder):
+def test_a_budget_that_does_not_hold_is_refused(bundle, plain_design):
     tight = Firmware.model_validate({"ram_bytes": 1000})
     with pytest.raises(HandoffRefusedError, match="ram"):
-        checked_footprint(folder, firmware=tight, unproven=False)
-    assert checked_footprint(folder, firmware=tight, unproven=True).ram_bytes > 1000
+        checked_footprint(replace(bundle, unproven=False), firmware=tight)
+    taken = checked_footprint(bundle, firmware=tight)
+    design = plain_design.model_copy(update={"firmware": tight})
+    line = next(one for one in footprint_lines(taken, design=design) if "1,000" in one)
+    # The budget over what it takes: under 1 it is exceeded.
+    assert f"{1000 / taken.ram_bytes:.2f} times what it takes: EXCEEDED" in line
 
 
 def test_power_of_frames_is_instructions_over_speed(design_tables):

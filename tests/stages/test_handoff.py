@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from trivet.device import fixedpoint as fx
+from trivet.device.alertfirmware import EVERY_KIND
 from trivet.errors import HandoffRefusedError
 from trivet.records.calibration import (
     Calibration,
@@ -55,9 +56,9 @@ def calibration():
     return Calibration("predicted", (head,), surfaces, (), ())
 
 
-@pytest.fixture
-def bundle(design, calibration):
-    return handoff(design, calibration=calibration, verdict=MET, hashes={})
+@pytest.fixture(scope="module")
+def bundle(plain_design, calibration):
+    return handoff(plain_design, calibration=calibration, verdict=MET, hashes={})
 
 
 def _written(bundle, folder):
@@ -67,7 +68,12 @@ def _written(bundle, folder):
 
 
 INVERSION = ("trivet_check.c", "trivet_inversion.c", "trivet_table.c")
-ALERTS = ("trivet_alert_check.c", "trivet_alerts.c")
+ALERTS = ("trivet_alert_check.c", "trivet_alerts.c", "trivet_slope.c", "trivet_pot.c")
+DEVICE = (
+    *("trivet_device_check.c", "trivet_device.c", "trivet_device_data.c", *ALERTS[1:]),
+    *("trivet_reading.c", "trivet_pixels.c", "trivet_reading_data.c"),
+    *("trivet_inversion.c", "trivet_table.c"),
+)
 READING = (
     "trivet_reading_check.c",
     "trivet_reading.c",
@@ -130,8 +136,9 @@ def test_alerts_in_c_change_when_the_twin_does(bundle, tmp_path):
     # Moment, alert, on or off, and the time to the limit with its ends and rate.
     row = re.compile(r"\{(\d+), (\d+), ([01]), (-?\d+, -?\d+, -?\d+, \d+)\}")
     changes = row.findall(vectors)
-    # Every alert goes on and off, each kind several times.
-    assert {(alert, on) for _, alert, on, _ in changes} == {(a, o) for a in "012" for o in "01"}
+    # Every alert goes on and off, again with brisk delays, and one of every kind beside them.
+    found = {(int(alert), on) for _, alert, on, _ in changes}
+    assert found == {(alert, on) for alert in range(6 + len(EVERY_KIND)) for on in "01"}
     assert len(changes) > 30
     moved = vectors.replace(f"{{{', '.join(changes[20])}}}", f"{{1, {', '.join(changes[20][1:])}}}")
     (folder / "trivet_alert_vectors.h").write_text(moved)
@@ -148,23 +155,26 @@ def test_reading_in_c_says_what_the_twin_says_of_every_frame(bundle, tmp_path):
     folder = _written(bundle, tmp_path)
     run = _compiled(folder, READING)
     assert (run.returncode, run.stderr) == (0, "")
-    assert "head 0: 3600 of 3600 frames match" in run.stdout
-    # A constant off by one step of the words, or a rule turned round, must not pass.
-    for name, was, becomes in (
-        ("trivet_reading_data.c", r"\.drift_a_q12 = (\d+)", _one_step_more),
-        ("trivet_reading.c", r"k->open / 20", lambda m: "k->open / 19"),
-        ("trivet_pixels.c", r"BRIEF_MS 5000u", lambda m: "BRIEF_MS 4000u"),
-        ("trivet_pixels.c", r"drop >> 2", lambda m: "drop >> 1"),
-        ("trivet_reading.c", r"rise \* 4 <=", lambda m: "rise * 5 <="),
-    ):
-        sound = (folder / name).read_text()
-        text, changed = re.subn(was, becomes, sound)
-        assert changed == 1
-        (folder / name).write_text(text)
-        run = _compiled(folder, READING)
-        assert run.returncode == 1
-        assert re.search(r"head 0: frame \d+ differs", run.stdout)
-        (folder / name).write_text(sound)
+    assert "head 0: 12000 of 12000 frames match" in run.stdout
+    # A constant off by one step of the words must not pass.
+    data = (folder / "trivet_reading_data.c").read_text()
+    text, changed = re.subn(r"\.drift_a_q12 = (\d+)", _one_step_more, data)
+    assert changed == 1
+    (folder / "trivet_reading_data.c").write_text(text)
+    run = _compiled(folder, READING)
+    assert (run.returncode, run.stdout) == (2, "head 0: its constants differ\n")
+
+
+@needs_gcc
+def test_rules_of_all_that_can_be_told_match_and_a_changed_one_does_not(bundle, tmp_path):
+    folder = _written(bundle, tmp_path)
+    run = _compiled(folder, DEVICE)
+    assert (run.returncode, run.stderr) == (0, "")
+    assert run.stdout.count("match") == 2
+    data = (folder / "trivet_device_data.c").read_text()
+    assert data.count("{0, 5131,") == 1
+    (folder / "trivet_device_data.c").write_text(data.replace("{0, 5131,", "{0, 5132,"))
+    assert _compiled(folder, DEVICE).returncode == 1
 
 
 @needs_gcc

@@ -28,7 +28,14 @@ from trivet.stages.simulate import simulate
 GCC = shutil.which("gcc")
 FLAGS = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-fsanitize=undefined")
 SOURCES = (
-    *("trivet_cook_check.c", "trivet_device.c", "trivet_device_data.c", "trivet_alerts.c"),
+    *(
+        "trivet_cook_check.c",
+        "trivet_device.c",
+        "trivet_device_data.c",
+        "trivet_alerts.c",
+        "trivet_slope.c",
+        "trivet_pot.c",
+    ),
     *("trivet_reading.c", "trivet_pixels.c", "trivet_reading_data.c"),
     *("trivet_inversion.c", "trivet_table.c"),
 )

@@ -60,8 +60,8 @@ def handoff(
 
     chain = open_chain(project, fresh=fresh)
     record = chain.bundle(unproven=unproven)
+    taken = checked_footprint(record, firmware=chain.design.firmware)
     folder = write_bundle(project, record)
-    taken = checked_footprint(folder, firmware=chain.design.firmware, unproven=unproven)
     lines = [*chain.device_compared, *footprint_lines(taken, design=chain.design)]
     show(record, ["\n".join([*lines, f"bundle: {folder}"])], json)
 

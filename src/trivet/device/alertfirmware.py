@@ -9,15 +9,51 @@ from numpy.typing import NDArray
 
 from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
-from trivet.device.alertheader import CHECK, HEADER, constants
-from trivet.device.alertsettings import Ints
-from trivet.device.alertsource import SOURCE
+from trivet.device.alertsettings import AlertSettings, Ints, settings_array
+from trivet.device.readingfirmware import code_text
 
-HEADER_NAME = "trivet_alerts.h"
-SOURCE_NAME = "trivet_alerts.c"
+CODE = (
+    "trivet_alerts.h",
+    "trivet_alert_parts.h",
+    "trivet_alerts.c",
+    "trivet_slope.c",
+    "trivet_pot.c",
+)
 VECTORS_NAME = "trivet_alert_vectors.h"
-CHECK_NAME = "trivet_alert_check.c"
+CHECK = "trivet_alert_check.c"
 MOMENTS = 8000
+_BAND = {"signal": words.REPORTED, "set_dk": 4500, "deadband_dk": 30, "on_ms": 4000}
+EVERY_KIND = (
+    AlertSettings("level", set_dk=5431, deadband_dk=80, on_ms=1000, escalate_ms=20_000),
+    AlertSettings(
+        "time_to_limit",
+        set_dk=5031,
+        lead_ms=60_000,
+        deadband_dk=50,
+        on_ms=2000,
+        off_ms=10_000,
+        gate_dk=3831,
+        escalate_ms=15_000,
+    ),
+    AlertSettings("loss_of_sight", on_ms=1000, off_ms=5000),
+    AlertSettings("below", top_dk=4500, gate_dk=4000, needs=words.HEAT_ON, **_BAND),
+    AlertSettings("in_band", top_dk=4700, **_BAND),
+    AlertSettings("level", signal=words.SPREAD, set_dk=600, deadband_dk=50, on_ms=3000),
+    AlertSettings(
+        "boil_dry",
+        signal=words.APPARENT,
+        set_dk=3780,
+        gate_dk=3430,
+        top_dk=150,
+        deadband_dk=40,
+        lead_ms=30_000,
+        window_ms=20_000,
+        on_ms=4000,
+        off_ms=5000,
+    ),
+    AlertSettings("condition", needs=words.HEAT_ON, forbids=words.PERSON, on_ms=20_000),
+)
+"""Alerts that the checker tries beside those of the design, so that every rule is held."""
 STRETCH = 60
 """Moments for which a state of the scripted burner lasts."""
 
@@ -55,9 +91,12 @@ def scripted_moments(
     ----------
     Common practice for firmware hand-over.
     """
-    period = generator.choice([125, 250, 250, 250, 400, 1000], size=moments)
+    period = generator.choice([125, 150, 250, 250, 250, 400, 1000, 1050], size=moments)
+    slow = _held(generator.random(moments // STRETCH + 1) < 0.1, moments)
+    period = np.where(slow, 4500, period)
     gap = generator.random(moments)
     period = np.where(gap < 0.004, 9000, np.where(gap > 0.998, -3000, period))
+    period = np.where((gap > 0.5) & (gap < 0.501), 70_000, period)
     count = moments // STRETCH + 1
     state = _held(generator.integers(0, 12, count), moments)
     kinds = settings[:, words.KIND]
@@ -76,11 +115,18 @@ def scripted_moments(
         signals[row] = np.where(state == shift, words.NO_READING, signals[row])
     for row in (words.HOTTEST, words.APPARENT):
         signals[row] = np.where(state == 4, words.AT_RANGE, signals[row])
-    word = np.where(state <= 2, generator.integers(0, 3, moments), words.HEAT_ON)
+    word = np.where(state <= 2, _held(generator.integers(0, 3, count), moments), words.HEAT_ON)
     word = np.where(_held(generator.random(count) < 0.2, moments), words.COOL, word)
     other = words.NO_PAN | words.PERSON | words.LINK_LOST | words.HANDLED
     word = word | (_held(generator.integers(0, 64, count), moments) & other)
     return np.cumsum(period).astype(np.int64), signals, word.astype(np.int64)
+
+
+def _brisk(settings: Ints) -> Ints:
+    """Return the same alerts with an eighth of their delays, so that each comes on and off."""
+    quick = settings.copy()
+    quick[:, [words.ON_MS, words.OFF_MS, words.ESCALATE_MS]] //= 8
+    return quick
 
 
 def _held(values: NDArray[np.generic], moments: int) -> Ints:
@@ -109,7 +155,7 @@ def _pots(row: Ints, moments: int, *, generator: np.random.Generator) -> Ints:
     aim = np.repeat(generator.choice([-change, 0, change, 4 * change], size=pots), length)[:moments]
     slow = np.repeat(generator.choice([12, 12, 400], size=pots), length)[:moments]
     share = np.clip((place - 170) / slow, 0.0, 1.0)
-    level = middle + np.repeat(generator.integers(-40, 41, pots), length)[:moments]
+    level = middle + np.repeat(generator.integers(-250, 251, pots), length)[:moments]
     course = level + aim * share + generator.integers(-8, 9, moments)
     return np.asarray(course, dtype=np.int64)
 
@@ -136,8 +182,8 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
 
     Notes
     -----
-    8,000 moments; expected changes are those of the twin. Without alerts
-    there are no files.
+    8,000 moments; each alert also with an eighth of its delays, and one of every kind.
+    Expected changes are those of the twin. Without alerts there are no files.
 
     References
     ----------
@@ -145,6 +191,7 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
     """
     if settings.shape[0] == 0:
         return {}, 0
+    settings = np.concatenate([settings, _brisk(settings), settings_array(EVERY_KIND)])
     time_ms, signals, word = scripted_moments(settings, generator=generator)
     changes = machine.burner_changes(
         time_ms,
@@ -177,10 +224,6 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
         "typedef struct {\n    int32_t moment, alert, what;\n"
         "    int64_t left, low, high, rate;\n} trivet_change;\n\n" + arrays
     )
-    texts = {
-        HEADER_NAME: HEADER % constants(),
-        SOURCE_NAME: SOURCE % constants(),
-        VECTORS_NAME: vectors,
-        CHECK_NAME: CHECK,
-    }
+    texts = {name: code_text(name) for name in (*CODE, CHECK)}
+    texts[VECTORS_NAME] = vectors
     return texts, len(changes)

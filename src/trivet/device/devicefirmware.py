@@ -10,7 +10,8 @@ from trivet.device.alertsettings import BOIL_DRY, COLUMN_NAMES, KIND, KINDS, TIM
 from trivet.device.readingfirmware import code_text
 
 NAMES, DATA = "trivet_names.h", "trivet_device_data.c"
-CODE, HEADER, CHECK = "trivet_device.c", "trivet_device.h", "trivet_cook_check.c"
+CODE, HEADER = "trivet_device.c", "trivet_device.h"
+CHECKS = ("trivet_cook_check.c", "trivet_device_check.c")
 NO_RULE = 255
 
 
@@ -79,7 +80,7 @@ def device_texts(tables: DeviceTables) -> dict[str, str]:
     ISO/IEC 9899:1999.
     """
     return {
-        **{name: code_text(name) for name in (CODE, HEADER, CHECK)},
+        **{name: code_text(name) for name in (CODE, HEADER, *CHECKS)},
         NAMES: _names_text(tables),
         DATA: _data_text(tables),
     }

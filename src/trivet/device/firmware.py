@@ -23,11 +23,18 @@ COMPILE_READING = (
 )
 COMPILE_COOKS = (
     f"{_COMPILER} trivet_cook_check.c trivet_device.c trivet_device_data.c trivet_alerts.c"
+    " trivet_slope.c trivet_pot.c"
     f" trivet_reading.c trivet_pixels.c trivet_reading_data.c {SOURCE_NAME} {TABLE_NAME}"
     " -o trivet_cook_check && ./trivet_cook_check cook_*.txt"
 )
+COMPILE_DEVICE = (
+    f"{_COMPILER} trivet_device_check.c trivet_device.c trivet_device_data.c trivet_alerts.c"
+    " trivet_slope.c trivet_pot.c trivet_reading.c trivet_pixels.c trivet_reading_data.c"
+    f" {SOURCE_NAME} {TABLE_NAME} -o trivet_device_check && ./trivet_device_check"
+)
 COMPILE_ALERTS = (
-    f"{_COMPILER} trivet_alert_check.c trivet_alerts.c -o trivet_alert_check"
+    f"{_COMPILER} trivet_alert_check.c trivet_alerts.c trivet_slope.c trivet_pot.c"
+    " -o trivet_alert_check"
     " && ./trivet_alert_check"
 )
 

@@ -32,6 +32,7 @@ STEPS_PER_K = 64
 ONE_Q15 = 32768
 NODE_SHIFT = 7
 """Nodes are 2**7 steps of 1/64 K apart: 2 K."""
+NODE_STEP_K = 2.0
 FIRST_NODE_K = 234
 NODES = 320
 LAST_NODE_K = FIRST_NODE_K + 2 * (NODES - 1)
@@ -65,7 +66,7 @@ def node_temperatures_k() -> NDArray[np.float64]:
     ----------
     The range in which the inverse of the band radiance is valid.
     """
-    return np.asarray(FIRST_NODE_K + 2.0 * np.arange(NODES), dtype=np.float64)
+    return np.asarray(FIRST_NODE_K + NODE_STEP_K * np.arange(NODES), dtype=np.float64)
 
 
 def radiance_table(radiance: ArrayLike) -> RadianceTable:

@@ -6,7 +6,7 @@ numbers are written here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from importlib import resources
 
 from trivet.device import readingrules as rules
@@ -17,6 +17,7 @@ from trivet.device.readingseeds import (
     FRAMES,
     SCENE,
     SCENES,
+    hashed,
     said_fingerprints,
     seeded_words,
 )
@@ -167,9 +168,35 @@ def _seeds_text(heads: Sequence[HeadReading], frames: int) -> str:
         "    {" + ", ".join(f"{value}u" for value in said_fingerprints(words)) + "}"
         for words in (seeded_words(one, frames=frames) for one in heads)
     )
+    sums = ", ".join(f"{hashed(constant_words(one))}u" for one in heads)
     return (
         f"#define TRIVET_SEEDED {frames}\n#define TRIVET_SCENE {SCENE}\n"
         f"#define TRIVET_SCENES {SCENES}\n"
         f"#define TRIVET_FIRST_SEED {FIRST_SEED}u\n\n"
+        f"static const uint32_t trivet_constants[TRIVET_HEADS] = {{{sums}}};\n\n"
         f"static const uint32_t trivet_seeded[TRIVET_HEADS][TRIVET_SEEDED] = {{\n{rows}\n}};\n"
     )
+
+
+def constant_words(one: HeadReading) -> Iterator[int]:
+    """Yield everything that a head's reading is made of, in the checker's order."""
+    yield from one.numbers
+    yield from one.decay.tolist()
+    yield from one.beside.tolist()
+    if _has_terms(one):
+        for pair in zip(one.pixel_offset.tolist(), one.pixel_gain.tolist(), strict=True):
+            yield from pair
+    masks = [hashed(_mask_words(one, at)) for at in range(one.mask_edge.size)]
+    order = [rules.EPS_LOW, rules.EPS_HIGH, rules.EPS_MIDDLE]
+    for row in one.surface.reshape(-1, one.surface.shape[2]):
+        yield from row[[*order, rules.SURFACE_OF, rules.BITS, rules.WIDE]].tolist()
+        yield masks[int(row[rules.MASK])]
+
+
+def _mask_words(one: HeadReading, at: int) -> Iterator[int]:
+    yield int(one.mask_rim[at])
+    yield int(one.mask_edge[at])
+    part = slice(int(one.mask_start[at]), int(one.mask_start[at + 1]))
+    for pair in zip(one.mask_pixel[part].tolist(), one.mask_weight[part].tolist(), strict=True):
+        yield from pair
+    yield from one.hot_pixel[int(one.hot_start[at]) : int(one.hot_start[at + 1])].tolist()

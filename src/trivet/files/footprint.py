@@ -14,7 +14,7 @@ import tempfile
 from pathlib import Path
 
 from trivet.errors import HandoffRefusedError
-from trivet.records.bundle import Footprint
+from trivet.records.bundle import FirmwareBundle, Footprint
 from trivet.records.design import Design
 from trivet.records.firmware import Firmware
 
@@ -25,8 +25,15 @@ READING = (
     "trivet_inversion.c",
     "trivet_table.c",
 )
-ALERTING = ("trivet_alerts.c", "trivet_device.c", "trivet_device_data.c")
+ALERTING = (
+    "trivet_alerts.c",
+    "trivet_slope.c",
+    "trivet_pot.c",
+    "trivet_device.c",
+    "trivet_device_data.c",
+)
 CHECK = "trivet_reading_check.c"
+COOK_CHECK, COOK = "trivet_cook_check.c", "cook_01.txt"
 ARM = ("-mcpu=cortex-m0plus", "-mthumb", "-ffreestanding")
 _PROBE = """\
 #include "trivet_reading.h"
@@ -43,8 +50,28 @@ char trivet_size_burner[sizeof(trivet_burner_state) + 2 * sizeof(trivet_said)
                         + sizeof(trivet_pot) * TRIVET_MOST_POTS];
 """
 _START = """\
+#include <stddef.h>
 int main(void);
 void _start(void);
+void *memcpy(void *to, const void *from, size_t n);
+void *memset(void *to, int value, size_t n);
+void *memcpy(void *to, const void *from, size_t n)
+{
+    volatile char *a = to;
+    const char *b = from;
+    while (n--) {
+        *a++ = *b++;
+    }
+    return to;
+}
+void *memset(void *to, int value, size_t n)
+{
+    volatile char *a = to;
+    while (n--) {
+        *a++ = (char)value;
+    }
+    return to;
+}
 void _start(void)
 {
     register int code __asm__("r0") = main();
@@ -55,14 +82,14 @@ void _start(void)
 """
 
 
-def footprint(folder: Path) -> Footprint:
-    """Return what the bundle in a folder takes; what could not be measured is in the notes."""
+def footprint(bundle: FirmwareBundle) -> Footprint:
+    """Return what a bundle takes; what could not be measured is in the notes."""
     notes: list[str] = []
     with tempfile.TemporaryDirectory() as name:
         work = Path(name)
-        for file in folder.iterdir():
-            if file.suffix in (".c", ".h"):
-                shutil.copy(file, work / file.name)
+        for file in bundle.files:
+            if file.name.endswith((".c", ".h")) or file.name == COOK:
+                (work / file.name).write_text(file.text, encoding="utf-8")
         target, flash, tables, ram, burner = _compiled(work, notes)
         return Footprint(
             target=target,
@@ -76,22 +103,31 @@ def footprint(folder: Path) -> Footprint:
         )
 
 
-def checked_footprint(folder: Path, *, firmware: Firmware, unproven: bool) -> Footprint:
-    """Return what a bundle takes, or refuse one that exceeds the design's budget."""
-    taken = footprint(folder)
-    for what, used, allowed in (
-        ("flash", taken.flash_bytes, firmware.flash_bytes),
-        ("ram", taken.ram_bytes, firmware.ram_bytes),
-    ):
-        if allowed is not None and used is not None and used > allowed and not unproven:
+def checked_footprint(bundle: FirmwareBundle, *, firmware: Firmware) -> Footprint:
+    """Return what a bundle takes, or refuse a proven one that exceeds the design's budget."""
+    taken = footprint(bundle)
+    for what, used, allowed in _budgets(taken, firmware):
+        if allowed is not None and used is not None and used > allowed and not bundle.unproven:
             raise HandoffRefusedError(
-                f"the firmware takes {used:,} bytes of {what} ({taken.target}); the design's "
+                f"the firmware takes {used:,} {what} ({taken.target}); the design's "
                 f"firmware table allows {allowed:,}: read with fewer pixels or pans, or "
-                "raise the budget"
+                "raise the budget. Nothing is written"
             )
     if taken.emulated is False:
-        raise HandoffRefusedError(f"{folder}: the checker fails on the emulated target")
+        raise HandoffRefusedError(
+            "the checker fails on an emulated processor of the target's kind: nothing is written"
+        )
     return taken
+
+
+def _budgets(
+    taken: Footprint, firmware: Firmware
+) -> tuple[tuple[str, int | None, int | None], ...]:
+    return (
+        ("bytes of flash", taken.flash_bytes, firmware.flash_bytes),
+        ("bytes of ram", taken.ram_bytes, firmware.ram_bytes),
+        ("instructions a frame", taken.frame_instructions, firmware.most_instructions),
+    )
 
 
 def footprint_lines(taken: Footprint, *, design: Design) -> list[str]:
@@ -100,10 +136,10 @@ def footprint_lines(taken: Footprint, *, design: Design) -> list[str]:
     if taken.flash_bytes is not None and taken.ram_bytes is not None:
         lines.append(
             f"firmware ({taken.target}): {taken.flash_bytes:,} bytes of flash, of these "
-            f"{taken.table_bytes or 0:,} of tables; {taken.ram_bytes:,} bytes of memory, of these "
-            f"{taken.burner_ram_bytes:,} a burner; the budget is "
-            f"{_budget(design.firmware.flash_bytes)} and {_budget(design.firmware.ram_bytes)}"
+            f"{taken.table_bytes or 0:,} of tables; {taken.ram_bytes:,} bytes of ram, of these "
+            f"{taken.burner_ram_bytes:,} a burner"
         )
+    lines += [_budget(*one) for one in _budgets(taken, design.firmware)]
     if taken.frame_instructions is not None:
         lines.append(
             f"{taken.frame_instructions:,} instructions a frame, counted on this machine: an "
@@ -114,8 +150,13 @@ def footprint_lines(taken: Footprint, *, design: Design) -> list[str]:
     return [*lines, *taken.notes]
 
 
-def _budget(allowed: int | None) -> str:
-    return "not stated" if allowed is None else f"{allowed:,}"
+def _budget(what: str, used: int | None, allowed: int | None) -> str:
+    if allowed is None:
+        return f"  budget of {what}: not stated"
+    if used is None:
+        return f"  budget of {what}: {allowed:,}, not counted"
+    word = "kept" if used <= allowed else "EXCEEDED"
+    return f"  budget of {what}: {allowed:,}, {allowed / used:.2f} times what it takes: {word}"
 
 
 def _energy(instructions: int, design: Design) -> str:
@@ -156,24 +197,23 @@ def _counted(work: Path, notes: list[str]) -> int | None:
     if shutil.which("valgrind") is None or shutil.which("gcc") is None:
         notes.append("instructions not counted: valgrind or gcc is not on PATH")
         return None
-    _run(work, ["gcc", "-std=c99", "-Os", "-g", CHECK, *READING, "-o", "counted"])
-    told = _run(
-        work,
-        [
-            "valgrind",
-            "--tool=callgrind",
-            "--callgrind-out-file=counted.out",
-            "--toggle-collect=trivet_read_frame",
-            "./counted",
-        ],
-        both=True,
-    )
+    cook = (work / COOK).exists()
+    sources = [COOK_CHECK, *ALERTING] if cook else [CHECK]
+    calls = ("trivet_device_frame", "trivet_device_step") if cook else ("trivet_read_frame",)
+    _run(work, ["gcc", "-std=c99", "-Os", "-g", *sources, *READING, "-o", "counted"])
+    valgrind = ["valgrind", "--tool=callgrind", "--callgrind-out-file=counted.out"]
+    command = [*valgrind, *(f"--toggle-collect={one}" for one in calls), "./counted"]
+    told = _run(work, [*command, COOK] if cook else command, both=True)
     total = re.search(r"Collected : (\d+)", told)
-    heads = [int(n) for n in re.findall(r"(\d+) of \d+ frames match", told)]
-    if total is None or not heads:
+    if cook:
+        steps = [len(re.findall(r"^step ", (work / COOK).read_text("utf-8"), flags=re.M))]
+    else:
+        steps = [int(n) for n in re.findall(r"(\d+) of \d+ frames match", told)]
+        notes.append("instructions are those of the reading alone: no cook to replay")
+    if total is None or not sum(steps):
         notes.append("instructions not counted: valgrind gave no count")
         return None
-    return round(int(total.group(1)) * len(heads) / sum(heads))
+    return round(int(total.group(1)) * len(steps) / sum(steps))
 
 
 def _emulated(work: Path, notes: list[str]) -> bool | None:
@@ -191,5 +231,7 @@ def _emulated(work: Path, notes: list[str]) -> bool | None:
 
 
 def _run(work: Path, command: list[str], *, both: bool = False) -> str:
-    done = subprocess.run(command, cwd=work, capture_output=True, text=True, check=True)
+    done = subprocess.run(command, cwd=work, capture_output=True, text=True, check=False)
+    if done.returncode != 0:
+        raise HandoffRefusedError(f"{' '.join(command)} fails: {done.stderr.strip()[-400:]}")
     return done.stdout + done.stderr if both else done.stdout

@@ -31,6 +31,8 @@ def prove(
     if not (verdict.passes and chain.device_verdict.passes):
         return Proof(verdict, page, None)
     from trivet.files.bundle import write_bundle
+    from trivet.files.footprint import checked_footprint
 
-    bundle = write_bundle(folder, chain.bundle(unproven=False))
-    return Proof(verdict, page, bundle)
+    bundle = chain.bundle(unproven=False)
+    checked_footprint(bundle, firmware=chain.design.firmware)
+    return Proof(verdict, page, write_bundle(folder, bundle))

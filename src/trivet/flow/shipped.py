@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from trivet.records.alertlog import DeviceState
+from trivet.records.alertlog import DeviceState, Watch
 from trivet.records.bundle import ReplayedCook
 from trivet.records.recording import Sight
 from trivet.records.requirement import Evidence
@@ -23,8 +25,8 @@ FAULTS = ("dropped frames", "stuck frame", "lens covered")
 def replayed_cooks(chain: Chain) -> tuple[ReplayedCook, ...]:
     """Return proof cooks with the alerts of the firmware's own reading.
 
-    One cook of each plan, up to eight, and the first once more with each fault from its
-    middle on.
+    One cook of each plan, up to eight; the first once more with each fault from its middle
+    on, and with a device in trouble.
     """
     from trivet.stages.alert.injection import faulty_sight
     from trivet.stages.devicereading import as_words
@@ -38,18 +40,36 @@ def replayed_cooks(chain: Chain) -> tuple[ReplayedCook, ...]:
         middle_s = float(np.mean(sight.heads[0].time_s[[0, -1]]))
         for fault in FAULTS:
             named[f"{name}, {fault}"] = faulty_sight(sight, fault, at_s=middle_s)
-    return tuple(_replayed(chain, name, sight) for name, sight in named.items())
+    cooks = [_replayed(chain, name, sight) for name, sight in named.items()]
+    for name, sight in list(named.items())[:1]:
+        cooks.append(_replayed(chain, f"{name}, device in trouble", sight, in_trouble))
+    return tuple(cooks)
 
 
-def _replayed(chain: Chain, name: str, sight: Sight) -> ReplayedCook:
+def in_trouble(watch: Watch) -> Watch:
+    """Return what a device knows whose link drops, whose cells empty, while people come and go."""
+    share = np.linspace(0.0, 1.0, watch.time_s.size)
+    return replace(
+        watch,
+        link=(share < 0.3) | (share > 0.6),
+        battery_frac=0.15 - 0.1 * share,
+        person=(share * 5.0) % 1.0 < 0.3,
+    )
+
+
+def _replayed(
+    chain: Chain, name: str, sight: Sight, changed: Callable[[Watch], Watch] | None = None
+) -> ReplayedCook:
     from trivet.stages.alert import alert, watching
     from trivet.stages.devicereading import as_words, device_estimate
 
     grade: Evidence = "bench" if "bench" in chain.grades else "simulated"
     design, calibration = chain.design, chain.calibration(grade)
-    state = DeviceState(window_loss_frac=window_loss_frac(design, calibration))
+    loss = 0.2 if changed else window_loss_frac(design, calibration)
+    state = DeviceState(window_loss_frac=loss)
     whole = as_words(sight)
     watch = watching(whole, design=design, state=state)
+    watch = changed(watch) if changed else watch
     read = device_estimate(whole, design=design, calibration=calibration)
     return ReplayedCook(
         name=name,

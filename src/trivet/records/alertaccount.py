@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -41,6 +42,12 @@ class AlertCase:
     """Whether anything tells if the cause was there."""
     chatters: int
     """How often it went on again within the design's chatter time."""
+
+
+def turned(case: AlertCase) -> bool:
+    """Return whether an ordinary cook was warned, rightly at its rate, of what never came."""
+    heard = bool(case.style) and math.isfinite(case.on_s)
+    return heard and case.end == "no event" and not case.nuisance
 
 
 @dataclass(frozen=True)

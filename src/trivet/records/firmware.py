@@ -22,6 +22,8 @@ class Firmware(Part):
     """Bytes of code and constants that it may take; not checked when left out."""
     ram_bytes: int | None = Field(default=None, ge=1)
     """Bytes of memory that it may take; not checked when left out."""
+    most_instructions: int | None = Field(default=None, ge=1)
+    """Instructions that one frame may take; not checked when left out."""
     frame_instructions: Count | None = None
     """Instructions for one frame of all heads, as the hand-off counts them or as measured."""
     instructions_per_s: Count | None = None

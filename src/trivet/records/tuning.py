@@ -18,6 +18,8 @@ class TunedPoint:
     nuisance: int
     """Independent cooks with a nuisance."""
     chatters: int
+    turned: int = 0
+    """Independent ordinary cooks that were warned of a limit and turned down before it."""
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,15 @@ SMOKE_ALARMS = (
 )
 MOST_CASES = 6
 """Of each alert."""
+WITH_BAND = frozenset(
+    {"level", "time_to_limit", "boil_dry", "ready", "below_band", "uneven", "housing_hot"}
+)
+CONDITIONS = {
+    "loss_of_sight": "the burner heats and nothing can be said",
+    "unattended": "the burner heats and nobody is there",
+    "left_on": "the burner heats and no pan is on it",
+    "link_lost": "the link is down",
+}
 RANKS = ("high", "medium", "low")
 LEADS = "lead 5 / 50 / 95 %>"
 
@@ -40,10 +49,10 @@ def show_alert_study(study: AlertStudy, *, design: Design) -> RenderableType:
     styles = ", ".join(f"{name} {count}" for name, count in study.styles) or "none"
     return text_group(
         _sheet(design),
-        _settings(design),
         text_line(
             f"{study.cooks} cooks, {study.independent} independent (repeats of a plan count"
             f" once); ordinary ones: {styles}. Simulated evidence proves no safety claim."
+            + ("" if study.cooks else " No proof cook is planned in cooks.toml or recorded.")
         ),
         *_accounts(study),
         _rates(study, design),
@@ -58,40 +67,43 @@ def show_alert_study(study: AlertStudy, *, design: Design) -> RenderableType:
     )
 
 
-def _sheet(design: Design) -> Table:
-    rows = [
-        (
-            one.name,
-            one.priority,
-            one.cause,
-            one.consequence,
-            one.action,
-            _time(float(one.time_available_s)),
-            one.escalation or "none",
-        )
-        for one in design.alerts
-    ]
-    columns = ("alert", "priority", "cause", "consequence", "action", "time>", "escalation")
-    return text_table("Rationalisation sheet", columns, rows)
+def _sheet(design: Design) -> RenderableType:
+    """Return every alert with what it is for and where it is set, one below the other."""
+    from rich.table import Table
+    from rich.text import Text
+
+    sheet = Table.grid(padding=(0, 2))
+    sheet.add_column(no_wrap=True)
+    sheet.add_column()
+    for one in design.alerts:
+        about = f"{one.priority} priority, {_time(float(one.time_available_s))} to act"
+        sheet.add_row(Text(one.name, style="bold"), Text(about))
+        for word, text in _reasons(one, design):
+            sheet.add_row(Text(f"  {word}"), Text(text))
+    return text_group(text_line("Rationalisation sheet"), sheet, text_line(""))
 
 
-def _settings(design: Design) -> Table:
-    display = design.display
-    rows = [
-        (
-            one.name,
-            one.kind,
-            _set_point(one, design),
-            difference_text(one.deadband_delta_k, display),
-            _time(float(one.on_delay_s)),
-            _time(float(one.off_delay_s)),
-            _time(float(one.escalate_after_s)) if one.escalate_after_s > 0 else "–",
-            ", ".join(one.bases) or "all",
-        )
-        for one in design.alerts
-    ]
-    columns = ("alert", "kind", "set point", "dead band>", "on>", "off>", "escalates>", "bases")
-    return text_table("Settings", columns, rows)
+def _reasons(one: Alert, design: Design) -> Iterator[tuple[str, str]]:
+    yield "cause", one.cause
+    yield "consequence", one.consequence
+    yield "action", one.action
+    if one.escalate_after_s > 0:
+        yield "nobody acts", f"after {_time(float(one.escalate_after_s))}: {one.escalation}"
+    else:
+        yield "nobody acts", one.escalation or "it stays on; nothing more"
+    yield "trips", _settings(one, design)
+
+
+def _settings(one: Alert, design: Design) -> str:
+    """Return set point, dead band and delays of an alert in words."""
+    parts = [_set_point(one, design)]
+    if one.kind in WITH_BAND:
+        parts.append(f"dead band {difference_text(one.deadband_delta_k, design.display)}")
+    parts.append(f"on after {_time(float(one.on_delay_s))}")
+    parts.append(f"off after {_time(float(one.off_delay_s))}")
+    if one.bases:
+        parts.append(f"where {', '.join(one.bases)} is told")
+    return "; ".join(parts)
 
 
 def _set_point(one: Alert, design: Design) -> str:
@@ -102,26 +114,30 @@ def _set_point(one: Alert, design: Design) -> str:
             at = temperature_text(float(limit.value_k), display)
             if limit.oil_point is not None:
                 share = 100.0 * float(design.alerting.smoke_quantile_frac)
-                at = f"{share:.0f} % quantile of the told oil's {limit.oil_point} point, else {at}"
+                at = (
+                    f"the {share:.0f} % quantile of the told oil's {limit.oil_point} point ({at} if"
+                )
+                at += " none is told)"
             if one.kind == "time_to_limit":
-                return f"{_time(float(one.lead_s))} before {at}"
+                gate = temperature_text(float(one.gate_k), display)
+                return f"{_time(float(one.lead_s))} before {at}, from {gate} on"
             own = one.set_point_k
-            return at if own is None else temperature_text(float(own), display)
+            return f"at {at}" if own is None else f"at {temperature_text(float(own), display)}"
         case "boil_dry":
             off = difference_text(one.change_delta_k, display)
-            return f"{off} off a plateau of {_time(float(one.plateau_s))}"
+            return f"{off} off a plateau of {_time(float(one.plateau_s))} near the boiling point"
         case "uneven":
-            return difference_text(one.spread_delta_k, display)
+            return f"P95 - P5 at {difference_text(one.spread_delta_k, display)}"
         case "housing_hot":
-            return temperature_text(float(one.set_point_k or 0.0), display)
+            return f"housing at {temperature_text(float(one.set_point_k or 0.0), display)}"
         case "window_dirty":
-            return f"{100.0 * one.loss_frac:.0f} % lost"
+            return f"{100.0 * one.loss_frac:.0f} % of the clean window's transmittance lost"
         case "battery_low":
-            return f"{100.0 * one.charge_frac:.0f} % left"
+            return f"{100.0 * one.charge_frac:.0f} % of the charge left"
         case "ready" | "below_band":
-            return "the told band"
+            return "in the told band" if one.kind == "ready" else "below the told band"
         case _:
-            return one.kind.replace("_", " ")
+            return CONDITIONS[one.kind]
 
 
 def _time(seconds: float) -> str:
@@ -241,11 +257,14 @@ def show_tuning(found: Tuning) -> RenderableType:
         text_table(
             f"Settings of {found.alert}: {found.evaluations} tried on {len(found.cooks)}"
             f" calibration cooks ({found.independent} independent, due in {found.due})",
-            ("", "settings", "lead, 5 %>", "missed or late>", "nuisance>", "chatter>"),
+            ("", "settings", "lead, 5 %>", "missed>", "nuisance>", "chatter>", "turned>"),
             rows,
         ),
         text_line(
-            f"Pick: {found.reason}. The design is not changed; to take it, write\n{lines}\n"
+            "Lead: 5 % quantile, a missed or late cook counted as none. Missed: missed or late."
+            " Turned: ordinary cooks warned of a limit, rightly at their rate, that turned down"
+            f" by themselves.\nPick: {found.reason}. The design is not changed; to take it, write"
+            f"\n{lines}\n"
             "Counts on the cooks that were searched flatter: judge the pick by 'trivet alerts',"
             " whose proof cooks this search has not seen."
         ),
@@ -255,4 +274,5 @@ def show_tuning(found: Tuning) -> RenderableType:
 def _point(one: TunedPoint, mark: str) -> tuple[str, ...]:
     lead = f"{one.lead_s:.0f} s" if math.isfinite(one.lead_s) else "none due"
     words = ", ".join(f"{key} {text}" for key, text in one.values)
-    return (mark, words, lead, str(one.missed), str(one.nuisance), str(one.chatters))
+    counts = (one.missed, one.nuisance, one.chatters, one.turned)
+    return (mark, words, lead, *(str(count) for count in counts))

@@ -25,6 +25,8 @@ def draw_front(chart: Chart, scale: Scale) -> Figure:
     for line in chart.lines:
         marker, colour = LOOKS.get(line.style, ("D", palette.PLUM))
         axes.plot(line.x, line.y, marker, color=colour, markersize=6, label=line.label)
+    last = max(float(line.x.max()) for line in chart.lines)
+    axes.set_xlim(-0.5, last + 0.5)
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
     axes.set_xlabel(chart.x_label)
     axes.set_ylabel(f"{chart.y_label} (s)")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import astuple, dataclass
 
 import numpy as np
@@ -117,6 +118,33 @@ def told_rules(design: Design) -> ToldRules:
         oil_row=oil_row,
         oil_dk=oil_dk,
     )
+
+
+def rule_words(design: Design, *, rules: ToldRules) -> Iterator[int]:
+    """Yield the settings of all that can be told, straight from the design, as the checker asks."""
+    words = rules.words
+    for c, contents in enumerate((None, *CONTENTS)):
+        yield from rules.place_of[:, c].tolist()
+        for band in (None, *words.bands[1:]):
+            yield from _row_words(design, ToldEntry(base_contents=contents, target_band=band))
+    for oil in words.oils[1:]:
+        for uses in (None, *range(MOST_USES + 2)):
+            told = ToldEntry(base_contents="oil", oil=oil, uses=uses)
+            yield from _row_words(design, told)
+    for one in design.alerts:
+        acts = one.kind in DEVICE_KINDS
+        yield int(acts)
+        if acts:
+            yield from settings_array((alert_settings(one, design=design),))[0].tolist()
+
+
+def _row_words(design: Design, told: ToldEntry) -> Iterator[int]:
+    for one in design.alerts:
+        acts = acts_on(one, design=design, told=told)
+        yield int(acts)
+        if acts:
+            row = settings_array((alert_settings(one, design=design, told=told),))[0]
+            yield from row.tolist()
 
 
 def told_numbers(told: ToldEntry, *, words: ToldWords) -> tuple[int, int, int, int, int]:

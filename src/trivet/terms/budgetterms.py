@@ -11,6 +11,7 @@ TERM_NAMES = (
     "self-heating",
     "output step",
     "stored constants",
+    "firmware's words",
     "emissivity",
     "reflected temperature",
     "window transmittance",

@@ -37,8 +37,7 @@ static trivet_memory memory_of(trivet_device *d, int32_t unit, int32_t alert)
     return own;
 }
 
-/* The rule that an alert follows now; returns 0 where it does not act. */
-static int rule_of(const trivet_told *told, int32_t unit, int32_t alert, trivet_alert *rule)
+int trivet_rule(const trivet_told *told, int32_t unit, int32_t alert, trivet_alert *rule)
 {
     const uint8_t at = unit == TRIVET_UNIT_DEVICE
                            ? trivet_device_rule[alert]
@@ -83,7 +82,7 @@ void trivet_device_start(trivet_device *d)
 static int same_rule(const trivet_told *one, const trivet_told *other, int32_t unit, int32_t k)
 {
     trivet_alert a, b;
-    const int acts = rule_of(one, unit, k, &a), acted = rule_of(other, unit, k, &b);
+    const int acts = trivet_rule(one, unit, k, &a), acted = trivet_rule(other, unit, k, &b);
     if (!acts || !acted) {
         return acts == acted;
     }
@@ -155,7 +154,7 @@ static void gather_said(trivet_device *d, int64_t ms)
     }
 }
 
-static void burner_moment(const trivet_said *said, uint8_t band, int blind, trivet_moment *m)
+void trivet_burner_moment(const trivet_said *said, uint8_t band, int blind, trivet_moment *m)
 {
     int32_t k;
     m->signal[0] = deci_kelvin(said->hottest);
@@ -207,7 +206,7 @@ static int32_t run_unit(trivet_device *d, int32_t unit, const trivet_moment *m,
         trivet_alert rule;
         trivet_left left;
         int said;
-        if (!rule_of(told, unit, k, &rule)) {
+        if (!trivet_rule(told, unit, k, &rule)) {
             continue;
         }
         said = trivet_alert_step(&rule, &own, m, d->last_ms[unit], word, &left);
@@ -282,7 +281,7 @@ int32_t trivet_device_step(trivet_device *d, int64_t ms, const trivet_known *kno
     marked = marks(d, ms, known->person);
     for (b = 0; b < TRIVET_BURNERS; b++) {
         trivet_moment m;
-        burner_moment(&d->said[b], d->told[b].band, blind, &m);
+        trivet_burner_moment(&d->said[b], d->told[b].band, blind, &m);
         m.ms = ms;
         m.word |= marked;
         d->word[b] = m.word;

@@ -84,4 +84,9 @@ void trivet_device_frame(trivet_device *d, int32_t head, uint16_t *frame, int64_
 int32_t trivet_device_step(trivet_device *d, int64_t ms, const trivet_known *known,
                            trivet_change *changes);
 int32_t trivet_device_blind(trivet_device *d, int64_t ms, trivet_change *changes);
+
+/* Parts of a step, for the checker: the rule that an alert follows (0: it does not act), and
+   what is said of a burner as the alerts' signals. */
+int trivet_rule(const trivet_told *told, int32_t unit, int32_t alert, trivet_alert *rule);
+void trivet_burner_moment(const trivet_said *said, uint8_t band, int blind, trivet_moment *m);
 #endif

@@ -34,7 +34,7 @@ def readme(design: Design, errors: ErrorMap, *, counts: Counts, compared: tuple[
     )
     checks = [firmware.COMPILE, firmware.COMPILE_READING]
     if design.alerts:
-        checks.append(firmware.COMPILE_ALERTS)
+        checks += [firmware.COMPILE_ALERTS, firmware.COMPILE_DEVICE]
     if counts.cooks:
         checks.append(firmware.COMPILE_COOKS)
     commands = "\n".join(f"  {one}" for one in checks)
@@ -45,14 +45,15 @@ def readme(design: Design, errors: ErrorMap, *, counts: Counts, compared: tuple[
 Check (each prints its counts and returns 0 only if every answer is right):
 {commands}
 {counts.inversions} inversions, {counts.frames} drawn frames, {counts.changes} changes of scripted
-alerts; {counts.cooks} whole cooks: {counts.cook_frames} frames in, what is said of every burner and
-{counts.cook_changes} alert changes out.
+alerts, the rules of all that can be told; {counts.cooks} whole cooks: {counts.cook_frames} frames
+in, what is said of every burner and {counts.cook_changes} alert changes out.
 
 Into the product go
   trivet_inversion.[ch] trivet_table.c                       the inversion
   trivet_reading.[ch] trivet_reading_sizes.h trivet_pixels.[ch] trivet_reading_data.c
                                                              frames to readings
-  trivet_alerts.[ch] trivet_device.[ch] trivet_names.h trivet_device_data.c
+  trivet_alerts.[ch] trivet_alert_parts.h trivet_slope.c trivet_pot.c
+  trivet_device.[ch] trivet_names.h trivet_device_data.c
                                                              readings to alerts
 Not: trivet_*check.c, trivet_*vectors.h, trivet_reading_seeds.h, cook_*.txt.
 C99, stdint.h only, no heap, no floating point; constants are const. All memory is in one

@@ -15,18 +15,21 @@ Floats = NDArray[np.float64]
 LEFT, TOP, WIDE, GAP, FOOT = 150, 62, 640, 46, 74
 JOINED = 4
 """Intervals of nodes in one column of the picture; the worst of them shows."""
-STEPS = (0.0, 0.02, 0.04, 0.06, 0.08, 0.10, 0.15, 0.20, WORST_ERROR_K)
-COLOURS = (
-    "#f7fbff", "#deebf7", "#c6dbef", "#9ecae1", "#6baed6", "#4292c6", "#2171b5", "#084594"
-)  # fmt: skip
+STEPS = (0.0, 0.01, 0.02, 0.03, 0.04, 0.06, 0.10, WORST_ERROR_K)
+COLOURS = ("#e3eef8", "#c6dbef", "#9ecae1", "#6baed6", "#3f8fc5", "#1c66ab", "#08306b")
 
 
 def picture(found: ErrorMap, *, name: str) -> str:
     """Return the map by emissivity, by what is mirrored and by window as one SVG."""
     panels: tuple[tuple[str, Floats, list[str], int], ...] = (
         ("emissivity", found.by_emissivity_k, [f"{e:.2f}" for e in found.emissivity], 5),
-        ("mirrored", found.by_mirrored_k, [f"{k - 273.15:.0f} C" for k in found.mirrored_k], 16),
-        ("window", found.by_window_k, list(found.windows), 14),
+        (
+            "temperature of what is mirrored",
+            found.by_mirrored_k,
+            [f"{k - 273.15:.0f} C" for k in found.mirrored_k],
+            16,
+        ),
+        ("transmittance and temperature of the window", found.by_window_k, list(found.windows), 14),
     )
     y, parts = float(TOP), []
     for title, values, rows, high in panels:
@@ -40,8 +43,8 @@ def picture(found: ErrorMap, *, name: str) -> str:
         f'font-family="sans-serif" font-size="11">\n'
         f'<rect width="100%" height="100%" fill="white"/>\n'
         f'<text x="16" y="24" font-size="15">{_plain(title)}</text>\n'
-        f'<text x="16" y="42">In each map the worst over the other inputs; white: no error '
-        f"or outside the table.</text>\n" + "\n".join(parts) + "\n</svg>\n"
+        f'<text x="16" y="42">In each map the worst over the other inputs; white: outside '
+        f"the table.</text>\n" + "\n".join(parts) + "\n</svg>\n"
     )
 
 

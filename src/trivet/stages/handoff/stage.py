@@ -6,7 +6,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from trivet.device import alertfirmware, devicefirmware, firmware, readingfirmware, readingseeds
+from trivet.device import (
+    alertfirmware,
+    devicechecks,
+    devicefirmware,
+    firmware,
+    readingfirmware,
+    readingseeds,
+)
 from trivet.device import fixedpoint as fx
 from trivet.device.devicefirmware import DeviceNames, DeviceTables
 from trivet.device.goldencooks import GoldenCook, cook_name, cook_text
@@ -20,7 +27,7 @@ from trivet.records.provenance import fingerprint
 from trivet.records.sensorcard import SensorCard
 from trivet.records.verdict import Verdict
 from trivet.stages.devicereading import head_readings
-from trivet.stages.devicetold import ToldRules, told_rules
+from trivet.stages.devicetold import ToldRules, rule_words, told_rules
 from trivet.stages.handoff.bundletext import Counts, branded, readme
 from trivet.stages.handoff.cooks import golden_cooks
 from trivet.stages.handoff.errormap import error_map, map_text
@@ -108,6 +115,9 @@ def handoff(
         alert_c, changes = alertfirmware.alert_texts(told.rules, generator=generator)
         texts.update(alert_c)
         texts.update(devicefirmware.device_texts(chain))
+        texts[devicechecks.EXPECTED] = devicechecks.expected_text(
+            rule_words(design, rules=told), band_of=told.band_of
+        )
         golden = golden_cooks(
             cooks, design=design, calibration=calibration, tables=chain, words=told.words
         )

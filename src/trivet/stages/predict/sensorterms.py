@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from trivet.device.fixedpoint import NODE_STEP_K, STEPS_PER_K
 from trivet.kernels.radiation.planck import band_radiance_slope
 from trivet.records.design import Design
 from trivet.records.figures import Figure
@@ -13,6 +14,8 @@ from trivet.stages.predict.cases import Floats, Shape, Term
 from trivet.stages.predict.views import Eye
 from trivet.units import show_difference
 
+ROUNDINGS = 3
+"""Frame, drift and mean: what the firmware rounds before it inverts."""
 SETTLING_CONSTANTS = 3.0
 """Time constants in a card's settling time: 5 % of the offset after wake is left then."""
 
@@ -33,7 +36,8 @@ def sensor_terms(design: Design, *, eye: Eye, apparent_k: Floats) -> tuple[Term,
     -------
     tuple of Term
         Offset, gain, noise, drift with housing, drift after wake, self-heating,
-        output step, stored constants; all but the gain in kelvin of the stated number.
+        output step, stored constants, words of the firmware; all but the gain in kelvin of the
+        stated number.
 
     Notes
     -----
@@ -45,7 +49,25 @@ def sensor_terms(design: Design, *, eye: Eye, apparent_k: Floats) -> tuple[Term,
         _noise(eye, apparent_k),
         *_drifts(design, eye, np.ones_like(apparent_k)),
         *_steps(eye, np.ones_like(apparent_k)),
+        firmware_words(eye, apparent_k=apparent_k),
     )
+
+
+def firmware_words(eye: Eye, *, apparent_k: Floats) -> Term:
+    """Return what the firmware's own words and table cost, at most, of the stated number.
+
+    Frame, drift and mean are each rounded to a step; the table's straight lines lie beside
+    the curve by h2/8 L''/L', which is taken by differences of the band's slope.
+    """
+    warmer = band_radiance_slope(apparent_k + 1.0, band=eye.band)
+    colder = band_radiance_slope(apparent_k - 1.0, band=eye.band)
+    bend = (warmer - colder) / (warmer + colder)
+    half = ROUNDINGS / (2.0 * STEPS_PER_K) + NODE_STEP_K**2 / 8.0 * bend
+    text = (
+        f"own calculation: {ROUNDINGS} roundings to 1/{STEPS_PER_K} K and a table of nodes "
+        f"{NODE_STEP_K:g} K apart; docs/handoff.md"
+    )
+    return _term("firmware's words", half, text)
 
 
 def _term(name: str, half: Floats, source: str, shape: Shape = "rectangular") -> Term:

@@ -19,6 +19,7 @@ from trivet.records.alertaccount import (
     Goal,
     RateRow,
     Share,
+    turned,
 )
 from trivet.records.design import Design
 from trivet.records.requirement import DEVICE_KINDS, LIMITED, Alert, Evidence
@@ -105,17 +106,13 @@ def _row(alert: Alert, grade: Evidence, cases: Sequence[AlertCase]) -> AlertRow 
         impossible=_plans(cases, "impossible"),
         leads_s=_leads(due),
         nuisance=share_of([one for one in cases if one.judged], lambda one: one.nuisance),
-        turned=share_of(ordinary, _turned),
+        turned=share_of(ordinary, turned),
         chatters=sum(one.chatters for one in cases),
     )
 
 
 def _failed(one: AlertCase) -> bool:
     return one.end in FAILED
-
-
-def _turned(one: AlertCase) -> bool:
-    return math.isfinite(one.on_s) and one.end == "no event" and not one.nuisance
 
 
 def _plans(cases: Sequence[AlertCase], end: CaseEnd) -> int:
