@@ -80,10 +80,11 @@ def pan_shape(
     read: Reported,
     time_s: FloatArray,
     memory: Tail,
+    middle: FloatArray,
 ) -> PanShape:
     """Return a pan's place and how uneven it is, withheld where ``uneven_k`` is."""
     shown = np.isfinite(uneven_k)
-    x, y, radius = _base(view, seen)
+    x, y, radius = _base(view, seen, middle)
     rings_k = _rings_k(view, seen)
     sectors_k = np.stack([_part(seen, SECTOR + k) for k in range(SECTORS)], axis=1)
     height = read.temperature_k[:, None] + seen.slope[:, None] * (rings_k - seen.mean_k[:, None])
@@ -120,16 +121,20 @@ def _part(seen: Seen, number: int) -> FloatArray:
     return seen.trace.read(panreading.PARTS_FROM + number)
 
 
-def _base(view: BurnerView, seen: Seen) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _base(
+    view: BurnerView, seen: Seen, middle: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return middle and radius of the base, inward of the rim as projected."""
     circles = seen.trace.table[:, :3]
     rise = view.rise_frac * walled_share(circles[:, 2], view)
-    x, y = found_middle(view, circles).T
+    x, y = found_middle(view, circles, middle).T
     x, y = (axis * (1 - rise) + eye * rise for axis, eye in zip((x, y), view.eye_m, strict=True))
     return x, y, circles[:, 2] * (1 - rise)
 
 
-def found_middle(view: BurnerView, circles_m: FloatArray) -> FloatArray:
+def found_middle(
+    view: BurnerView, circles_m: FloatArray, memory: FloatArray | None = None
+) -> FloatArray:
     """Return the middle of pans of which frame or region cut off a part, (time, 2)."""
     region = view.region
     return whole_centres(
@@ -137,6 +142,7 @@ def found_middle(view: BurnerView, circles_m: FloatArray) -> FloatArray:
         place=burner_place(region, cols=view.head.card.cols),
         reach_m=view.radii_m[1] + float(region.pitch_m),
         edge_m=region.edge_m,
+        memory=memory,
     )
 
 
