@@ -277,7 +277,7 @@ def test_advice_on_an_unwise_design(tmp_path: Path) -> None:
         tmp_path,
         ('[[burners]] ... y = "130 mm"', 'y = "195 mm"'),
         ('[heads.mount] ... height = "0.70 m"', 'height = "0.5 m"'),
-        ('set_point = "290 degC"', 'set_point = "395 degC"'),
+        ('name = "smoking" ... limit = "oil-smoke"', 'set_point = "395 degC"\nlimit = "oil-smoke"'),
         ('kind = "loss_of_sight"', 'kind = "time_to_limit"\nlimit = "oil-smoke"'),
         ('channels = ["base_contents", "pan", "target_band", "oil"]', "channels = []"),
         ('evidence = "bench"\nsafety = true', 'evidence = "simulated"\nsafety = true'),
@@ -287,7 +287,7 @@ def test_advice_on_an_unwise_design(tmp_path: Path) -> None:
     says = "\n".join(f"{note.where}: {note.what}" for note in notes)
     for part in (
         "burners[2]: no head sees the middle of burner 'back-left'",
-        "above its limit 'oil-ignition'",
+        "above its limit 'oil-smoke'",
         "no alert says that the product cannot see",
         "told.channels",
         "accepts simulated evidence",

@@ -125,8 +125,10 @@ def test_a_cook_that_fails_is_named_and_the_rest_is_kept(
 
 def test_rows_hold_what_a_piece_holds(project: Path) -> None:
     chain = Scorer(project)
-    piece = chain._pieces(chain.entry("hot"))[0]
-    assert answer_row(row_answer(answer_row(piece))) == answer_row(piece)
+    answers = chain._answers(chain.entry("hot"))
+    assert {type(one).__name__ for one in answers} == {"Piece", "Check", "PanWord"}
+    for one in answers:
+        assert answer_row(row_answer(answer_row(one))) == answer_row(one)
     broken = project / "rows.jsonl"
     broken.write_text("{", encoding="utf-8")
     with pytest.raises(StorageError, match="damaged"):

@@ -264,6 +264,7 @@ def command(project: Path, *more: str) -> list[str]:
     return [sys.executable, "-m", "trivet", "sweep", str(project), *more]
 
 
+@pytest.mark.slow
 def test_two_workers_killed_on_the_way_give_what_one_gives(tmp_path: Path) -> None:
     one, two = new_project(tmp_path / "one"), new_project(tmp_path / "two")
     expected = sweep.sweep(one, pools=sweep.local_pools(1))

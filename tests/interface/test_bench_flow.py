@@ -90,7 +90,9 @@ def test_estimate_writes_a_row_a_frame_and_burner(project: Path, tmp_path: Path)
     done = trivet("estimate", str(project), "rise", "--csv", str(tmp_path / "rise.csv"))
     assert done.returncode == 0, done.stderr
     found = rows(tmp_path / "rise.csv", "front-left")
-    columns = "time_s,burner,present,of,reported_c,u95_k,valid,reason,nonuniformity_k,shown_c"
+    columns = "time_s,burner,present,of,reported_c,u95_k,valid,reason,nonuniformity_k,shown_c,"
+    columns += "nonuniformity_u_k,pan_x_mm,pan_y_mm,pan_diameter_mm,"
+    columns += "hot_x_mm,hot_y_mm,hot_u_mm,hot_kps,hot_u_kps"
     assert ",".join(found[0]) == columns
     assert len(found) == 160
     valid = [row for row in found if row["valid"] == "1"]

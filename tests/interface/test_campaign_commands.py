@@ -98,6 +98,7 @@ def test_sweep_refuses(project: Path, more: tuple[str, ...], says: str) -> None:
     assert "Traceback" not in done.stderr
 
 
+@pytest.mark.slow
 def test_an_interrupted_sweep_keeps_what_is_done_and_leaves_no_worker(project: Path) -> None:
     running = subprocess.Popen(
         [sys.executable, "-m", "trivet", "sweep", str(project), "--workers", "1"],

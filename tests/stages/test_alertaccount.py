@@ -18,6 +18,7 @@ from trivet.files.design import read_design
 from trivet.flow.tune import _front
 from trivet.records.alertaccount import AlertCase
 from trivet.records.alerting import PresenceChannel
+from trivet.records.alertlog import AlertChange, AlertLog, AlertWord
 from trivet.records.cook import Told
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, PresenceSeries, Sight
@@ -26,8 +27,11 @@ from trivet.records.tuning import TunedPoint
 from trivet.report.console_alerts import SMOKE_ALARMS, show_alert_study
 from trivet.stages.alert import watching
 from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_sight, jumped_back
+from trivet.stages.dossier import likeness
+from trivet.stages.dossier.traces import _alert_spans
 from trivet.stages.simulate.presence import presence
 from trivet.stages.verify.alertaccount import alert_study, share_of
+from trivet.stages.verify.alertmetrics import on_since_s
 
 
 def _case(plan, *, end="no event", nuisance=False, style="searing", alert="over-temperature"):
@@ -80,6 +84,26 @@ def test_an_alert_that_nobody_can_act_on_is_refused_by_its_name(design_tables, k
     design_tables["alerts"][1][key] = "  "
     with pytest.raises(ValidationError, match=f"alert 'smoke-ahead' has no {key}"):
         Design.model_validate(design_tables)
+
+
+def test_an_alert_that_escalates_says_how(design_tables):
+    design_tables["alerts"][1]["escalate_after"] = "20 s"
+    with pytest.raises(ValidationError, match="'smoke-ahead' escalates without saying how"):
+        Design.model_validate(design_tables)
+    design_tables["alerts"][1]["escalation"] = "a call through the link"
+    assert Design.model_validate(design_tables).alerts[1].escalation
+
+
+def test_an_alert_that_escalated_is_on_until_it_goes_off():
+    words: tuple[tuple[float, AlertWord], ...] = ((10.0, "on"), (30.0, "escalated"), (80.0, "off"))
+    log = AlertLog(tuple(AlertChange(at, "front-left", "hot", word) for at, word in words))
+    cook = SimpleNamespace(alerts=log)
+    for at_s, since_s in ((20.0, 10.0), (40.0, 10.0), (90.0, np.inf)):
+        assert on_since_s(cook, "hot", burner="front-left", at_s=at_s) == since_s
+    shown = likeness.on_since_s(log.changes, burner="front-left", alert="hot", at_s=40.0)
+    assert shown == 10.0
+    (span,) = _alert_spans(log.changes, "front-left", np.array([0.0, 100.0]))
+    assert (span.start, span.end) == (10.0, 80.0)
 
 
 def _sight(frames=60):

@@ -77,6 +77,6 @@ def score(
         chain = Scorer(project, tell=tell)
         record, page = run(chain, short=short, pools=pools)
     if pictures is not None:
-        chain.write_score_pictures(record, pictures)
+        chain.write_score_pictures(record, pictures, short)
     show(record, [show_score(record), f"page: {page}"], json)
     raise typer.Exit(MET if record.met else NOT_MET)

@@ -30,6 +30,15 @@ ESTIMATE_COLUMNS = (
     "reason",
     "nonuniformity_k",
     "shown_c",
+    "nonuniformity_u_k",
+    "pan_x_mm",
+    "pan_y_mm",
+    "pan_diameter_mm",
+    "hot_x_mm",
+    "hot_y_mm",
+    "hot_u_mm",
+    "hot_kps",
+    "hot_u_kps",
 )
 ZERO_OF = {"degC": 273.15, "degF": 459.67 * 5.0 / 9.0}
 """Zero of each unit of the screen. [K]"""
@@ -56,9 +65,31 @@ def write_estimate_csv(path: Path, estimate: Estimate, *, display: Display) -> N
                     reason(flags),
                     _number(float(one.nonuniformity_k[k]), 2),
                     _number(celsius(float(shown[one.burner][k])), 2),
+                    *_shape(one, k),
                 )
             )
     write_text(path, _csv(rows))
+
+
+def _shape(one: BurnerEstimate, k: int) -> tuple[str, ...]:
+    """Return where the pan stands, how uneven it is and where it is hottest; blank if not said."""
+    shape = one.shape
+    if shape is None:
+        return ("",) * 9
+    lengths = (
+        shape.x_m,
+        shape.y_m,
+        shape.diameter_m,
+        shape.hot_x_m,
+        shape.hot_y_m,
+        shape.hot_u_m,
+    )
+    return (
+        _number(float(shape.nonuniformity_u_k[k]), 2),
+        *(_number(1000.0 * float(series[k]), 1) for series in lengths),
+        _number(float(shape.hot_kps[k]), 3),
+        _number(float(shape.hot_u_kps[k]), 3),
+    )
 
 
 def _shown_k(one: BurnerEstimate, display: Display) -> NDArray[np.float64]:

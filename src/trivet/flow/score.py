@@ -22,6 +22,7 @@ from trivet.flow.scorerun import (
     row_answer,
     run_score_cook,
     seen_cook,
+    seen_simulated,
 )
 from trivet.flow.sweep import DIED, CookRun, Pools
 from trivet.flow.versions import code_version
@@ -30,6 +31,7 @@ from trivet.records.campaign import SweepCook
 from trivet.records.checks import Check, PanWord
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
+from trivet.records.dossier import Chart
 from trivet.records.provenance import fingerprint
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import Piece, Score, ScoreSheet
@@ -193,12 +195,34 @@ class Scorer(Chain):
         record = Score(self.design.project.name, tuple(sheets))
         return store.save(self.folder, "score", fingerprint(code_version(), record)[:32], record)
 
-    def write_score_pictures(self, score: Score, folder: Path) -> tuple[Path, ...]:
-        """Write the pictures of a score as SVG files and return where they lie."""
+    def write_score_pictures(
+        self, score: Score, folder: Path, asked: ShortRun | None = None
+    ) -> tuple[Path, ...]:
+        """Write the pictures of a score as SVG files and return where they lie.
+
+        Of short cooks one with food is shown as a frame with its labels, and an uneven one
+        with its profile.
+        """
         from trivet.stages.score.content import score_charts
 
         charts = [chart for sheet in score.sheets for chart in score_charts(sheet)]
+        if asked is not None:
+            charts += self._cook_charts(asked)
         return self._write_charts(charts, folder)
+
+    def _cook_charts(self, asked: ShortRun) -> list[Chart]:
+        from trivet.stages.score import short_cooks
+        from trivet.stages.score.pictured import pictured_cook, shown_cooks
+
+        design = with_sensor(self.design, sensor=asked.sensor) if asked.sensor else self.design
+        cooks = short_cooks(design, count=asked.count, seed=asked.seed, units=asked.units)
+        in_force = self._unit_calibrations(design, asked)
+        found: list[Chart] = []
+        for kind, cook in shown_cooks(cooks, design=design).items():
+            calibration = in_force[cook.plan.unit]
+            made = seen_simulated(design, calibration, cook)
+            found.append(pictured_cook(kind, made, design=design, calibration=calibration))
+        return found
 
     def write_page(self, score: Score) -> Path:
         """Render a score and return where its page lies."""

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+import numpy as np
 
 from trivet.flow.cookrun import Row, unpacked
 from trivet.records.calibration import Calibration
@@ -17,12 +20,10 @@ from trivet.records.recording import Sight
 from trivet.records.scoring import Piece
 
 if TYPE_CHECKING:
-    from trivet.stages.score import SeenCook
+    from trivet.stages.score import ScoredCook, SeenCook
 
 Answer = Piece | Check | PanWord
-ANSWERS: dict[str, type[Piece] | type[Check] | type[PanWord]] = {
-    one.__name__: one for one in (Piece, Check, PanWord)
-}
+ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
 
 
 @dataclass(frozen=True)
@@ -57,12 +58,23 @@ def run_score_cook(setting: bytes, cook: SweepCook) -> list[Row]:
 
 def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
     """Return what one simulated cook says."""
+    from trivet.stages.score import cook_checks, cook_pieces
+
+    design = setting.design
+    one = seen_simulated(design, setting.calibrations[cook.plan.unit], cook)[0]
+    checks, words = cook_checks(one, design=design)
+    return (*cook_pieces(one, design=design), *checks, *words)
+
+
+def seen_simulated(
+    design: Design, calibration: Calibration, cook: SweepCook
+) -> tuple[ScoredCook, Sight]:
+    """Return one simulated cook with what the product said of it, and what it was given."""
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
-    from trivet.stages.score import ScoredCook, cook_checks, cook_pieces
+    from trivet.stages.score import ScoredCook
     from trivet.stages.simulate import simulate
 
-    design, calibration = setting.design, setting.calibrations[cook.plan.unit]
     made = simulate(design, plan=cook.plan, repeat=cook.repeat)
     refuse_other_unit(calibration, made.recording)
     sight = made.recording.sight
@@ -79,8 +91,7 @@ def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
             sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration
         ),
     )
-    checks, words = cook_checks(one, design=design)
-    return (*cook_pieces(one, design=design), *checks, *words)
+    return one, sight
 
 
 def seen_cook(
@@ -95,6 +106,9 @@ def seen_cook(
     from_s = max(float(one.time_s[0]) for one in sight.heads)
     until_s = min(float(one.time_s[-1]) for one in sight.heads)
     at_s = label_moments(plan, from_s=from_s, until_s=until_s)
+    times = sight.heads[0].time_s  # a hand moves a pixel's width from frame to frame
+    at_s = np.unique(times[np.searchsorted(times, at_s, side="right") - 1])
+    at_s = at_s[at_s >= from_s]
     truth = scene_truth(design, plan=plan, repeat=repeat, at_s=at_s)
     at_s = truth.heads[0].time_s
     untold = dataclasses.replace(sight, told=Told())

@@ -71,6 +71,11 @@ class AlertChange:
     rate_kps: float | None = None
     """Heating rate. [K/s]"""
 
+    @property
+    def switches(self) -> bool:
+        """Return whether the alert goes on or off here; one that escalates stays on."""
+        return self.state in ("on", "off")
+
 
 @dataclass(frozen=True)
 class AlertLog:

@@ -1,4 +1,4 @@
-"""Questions of a score beside the temperature: labels, place, unevenness, shiny, and how each is judged."""
+"""Questions of a score beside temperatures: labels, places, unevenness, shiny pans."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ CHECKS: tuple[CheckKind, ...] = (
     CheckKind("sectors", "azimuthal profile, error", "K"),
     CheckKind("hot-spot", "place of the hot spot, error", "mm"),
     CheckKind("hot-rate", "rate of the hottest part, error", "K/s"),
-    CheckKind("hand", "hand noticed after", "s", "p95", 2.0),
+    CheckKind("hand", "hand noticed within 2 s, share of hands", "", "mean", 0.95, True),
     CheckKind("steam", "steam over the pan noticed, share of moments", "", "mean", 0.95, True),
     CheckKind("steam-false", "steam said over a dry pan, share of moments", "", "mean", 0.02),
 )
@@ -61,7 +61,7 @@ class Check:
     part: str
     """Which moments, by what was so."""
     off: tuple[float, ...]
-    """Errors or shares at some moments, in the kind's unit; infinite: never."""
+    """Errors or shares at some moments, in the kind's unit."""
     u95: tuple[float, ...] = ()
     """Half-widths stated for them; none where none is."""
 

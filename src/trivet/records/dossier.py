@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trivet.records.alertlog import AlertLog
-from trivet.records.arrays import FloatArray
+from trivet.records.arrays import FloatArray, Int8Array
 from trivet.records.estimate import Estimate
 from trivet.records.recording import Recording, Truth
 from trivet.records.verdict import Decision
@@ -83,6 +83,20 @@ class Circle:
 
 
 @dataclass(frozen=True)
+class FrameView:
+    """A part of a frame beside what its pixels saw and what the product made of them."""
+
+    temperature_k: FloatArray
+    """(row, col) apparent. [K]"""
+    so: Int8Array
+    """(row, col) index in LABELS of what was so."""
+    said: Int8Array
+    """(row, col) the product's."""
+    outline_px: FloatArray
+    """(n, 2) row and column of the outline of the pan's base, as found."""
+
+
+@dataclass(frozen=True)
 class PlanView:
     """The cooktop from above, with the field of view. [m]"""
 
@@ -117,6 +131,9 @@ class Chart:
         "scatter",
         "coverage",
         "front",
+        "labels",
+        "profile",
+        "confusion",
     ]
     title: str
     caption: str
@@ -130,6 +147,7 @@ class Chart:
     """Sums of the bars, drawn apart: label, value, group."""
     spans: tuple[Span, ...] = ()
     plan: PlanView | None = None
+    frame: FrameView | None = None
     evidence: Grade = ""
 
 

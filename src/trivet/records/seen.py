@@ -29,7 +29,7 @@ class LabelMaps:
     label: Int8Array
     """(moment, row, col) index in LABELS of what most of the pixel shows."""
     owner: Int8Array
-    """(moment, row, col) index in ``burners`` of the rim that most of the pixel lies in; -1 none."""
+    """(moment, row, col) index in ``burners`` of the rim that it lies in; -1 none."""
     burners: tuple[str, ...]
     area_px: FloatArray
     """(moment, burner, label) area inside the rim, in pixels, parts of pixels counted."""
@@ -44,6 +44,8 @@ class PanPlace:
     burner: str
     diameter_m: float
     """Inner diameter of the base."""
+    bare_emissivity: float
+    """Of its finish, under whatever lies on it."""
     x_m: FloatArray
     """Pan centre from the burner's centre. [m]"""
     y_m: FloatArray

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from trivet.records.reporting import ReporterChoice
 from trivet.records.scoring import STRATA, PartScore, Score, ScoreSheet
 from trivet.report.console_parts import share_text, text_group, text_line, text_table
+from trivet.terms.scorewords import CHECK_FIGURES, CONFUSION_FIGURES, check_row, confusion_row
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -22,6 +23,10 @@ def show_score(score: Score) -> RenderableType:
         parts += [text_line(_title(sheet)), _goals(sheet), _figures(sheet)]
         if sheet.parts:
             parts.append(_parts(sheet))
+        if sheet.checks:
+            parts.append(_checks(sheet))
+        if sheet.confusion:
+            parts.append(_confusion(sheet))
         if sheet.failed:
             parts.append(text_line("\n  ".join(["Gave nothing:", *sheet.failed[:5]])))
     names = ["Strata:", *(f"{one.name}: {one.words}" for one in STRATA)]
@@ -89,6 +94,22 @@ def _figures(sheet: ScoreSheet) -> RenderableType:
 def _parts(sheet: ScoreSheet) -> RenderableType:
     rows = [_errors(one) for one in sheet.parts]
     return text_table(f"The same by what else differs ({sheet.evidence})", _ERRORS, rows)
+
+
+def _checks(sheet: ScoreSheet) -> RenderableType:
+    rows = [check_row(one) for one in sheet.checks]
+    columns = (CHECK_FIGURES[0], *(f"{word}>" for word in CHECK_FIGURES[1:]))
+    return text_table(f"Labels, places, unevenness ({sheet.evidence})", columns, rows)
+
+
+def _confusion(sheet: ScoreSheet) -> RenderableType:
+    columns = (*CONFUSION_FIGURES[:2], *(f"{word}>" for word in CONFUSION_FIGURES[2:]))
+    rows = [confusion_row(one) for one in sheet.confusion]
+    return text_table(
+        f"What is said of bare pans at 45 to 90 °C apparent, cooks ({sheet.evidence})",
+        columns,
+        rows,
+    )
 
 
 _ERRORS = ("stratum", "cooks>", "valid>", "bias>", "median>", "P95>", "U95>", "covered>")

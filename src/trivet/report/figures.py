@@ -11,6 +11,7 @@ from trivet.report.drawing import drawing_style, svg_text
 from trivet.report.figures_bars import draw_battery, draw_budget
 from trivet.report.figures_business import draw_days, draw_timeline, draw_tornado
 from trivet.report.figures_front import draw_front
+from trivet.report.figures_labels import draw_confusion, draw_labels, draw_profile
 from trivet.report.figures_lines import draw_cash, draw_error, draw_widths
 from trivet.report.figures_plan import draw_plan
 from trivet.report.figures_score import draw_coverage, draw_scatter
@@ -35,6 +36,9 @@ DRAWERS: dict[str, Callable[[Chart, Scale], Figure]] = {
     "scatter": draw_scatter,
     "coverage": draw_coverage,
     "front": draw_front,
+    "labels": draw_labels,
+    "profile": draw_profile,
+    "confusion": draw_confusion,
 }
 
 

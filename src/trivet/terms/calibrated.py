@@ -26,13 +26,15 @@ def window_u(head: Head, *, calibration: HeadCalibration) -> float:
     """Return the standard uncertainty of a window's transmittance in use.
 
     A window gets greasy after its calibration: it lies anywhere between what was
-    calibrated and the lowest that the design declares. What is as declared has its
-    declared range.
+    calibrated and that less the share by which the lowest that the design declares
+    falls short of its value, whatever lot the window is of. What is as declared has
+    its declared range.
     """
     if calibration.transmittance_how == "nominal":
         return float(calibration.transmittance_u)
-    low = head.window.transmittance_frac.low
-    soil = 0.0 if low is None else max(calibration.transmittance - float(low), 0.0) / math.sqrt(3.0)
+    declared = head.window.transmittance_frac
+    lost = 0.0 if declared.low is None else 1.0 - float(declared.low) / float(declared)
+    soil = calibration.transmittance * lost / math.sqrt(3.0)
     return max(float(calibration.transmittance_u), soil)
 
 

@@ -72,6 +72,53 @@ def test_an_uneven_scene_is_refused_and_pixels_stay_as_they_come(design, draw):
     assert any("pixels of head main, even" in t and "as they come" in t for t in made.refusals)
 
 
+def _black_body(draw, design, *, tau, gain, offset):
+    """A black body at 60 and 200 C before a settled unit of which window, gain, offset are off."""
+    band, rng = card_band(design.card(design.heads[0])), np.random.default_rng(4)
+    cook = draw(name="levels", burners=(), probes_k=())
+    time = np.arange(0.0, 100.0, 0.5)
+    level, housing = np.where(time < 50, 333.15, 473.15), np.full(time.size, 298.15)
+    signal = tau * band_radiance(level, band=band) + (1 - tau) * band_radiance(300.15, band=band)
+    seen = radiating_temperature_k(signal, band=band)
+    seen = 298.15 + (1 + gain) * (seen - 298.15) + offset
+    frames = seen[:, None, None] + rng.normal(0, 0.28, (time.size, 24, 32))
+    head = HeadFrames("main", time, frames.astype(np.float32), housing, 3600.0 + time)
+    known = {"emissivity": {"value": "0.99", "low": "0.985", "high": "0.995"}}
+    flats = tuple(
+        SheetFlat(**{"from": a, "to": b, **known,
+                     "temperature": {"value": t, "low": low, "high": high}})
+        for a, b, t, low, high in (
+            ("1 s", "45 s", "60 degC", "59.5 degC", "60.5 degC"),
+            ("55 s", "99 s", "200 degC", "199.5 degC", "200.5 degC"),
+        )
+    )  # fmt: skip
+    return replace(
+        cook,
+        sight=replace(cook.sight, heads=(head,)),
+        reference=replace(cook.reference, flats=flats),
+    )
+
+
+def test_a_black_body_fixes_window_times_gain_and_offset(design, draw):
+    tau = float(design.heads[0].window.transmittance_frac) + 0.02
+    run = _black_body(draw, design, tau=tau, gain=0.015, offset=1.5)
+    before, after = (calibrate(design, recordings=part).head("main") for part in ((), (run,)))
+    # an emissivity of 0.99 told for a perfect black body is 0.01 more window
+    assert after.transmittance == pytest.approx(tau * 1.015 / 0.99, abs=0.012)
+    assert after.transmittance_u < 0.6 * before.transmittance_u
+    assert after.gain_u < 0.2 * before.gain_u
+    assert after.drift.value[0] == pytest.approx(1.5, abs=3 * after.drift.covariance[0, 0] ** 0.5)
+    assert after.drift.covariance[0, 0] ** 0.5 < 0.5
+    assert "black body at 60 C, 200 C" in after.transmittance_reason
+
+
+def test_a_black_body_without_the_window_is_refused_by_name(design, draw):
+    made = calibrate(design, recordings=[_black_body(draw, design, tau=1.0, gain=0.0, offset=0.0)])
+    head = made.head("main")
+    assert head.transmittance_how == "nominal"
+    assert any("through the window" in text and "as designed" in text for text in made.refusals)
+
+
 def _patched(design, draw, *, mirror_k, emissivity=0.1, planted=0.1, seed=0):
     """A foil of 20 cm in the middle of the hob, at the kitchen's temperature."""
     cook = draw(name="foil", burners=(), probes_k=(), drift=(0.0, 0.05, 0.0, 3.0), seed=seed)

@@ -22,6 +22,7 @@ LabelArray = npt.NDArray[np.int8]
 HOB, PAN, LIQUID, FOOD, WALL, LID, HAND, STEAM = range(8)
 LABEL_COUNT = 8
 BINS = 64
+"""Of the histogram between the least and the greatest value."""
 POINTS = 8
 """Points across a pixel at which rim and base are looked up."""
 HALF = 0.5
@@ -58,15 +59,13 @@ class RegionLabels:
     area_u_px: FloatArray
 
 
-def split_level(values: FloatArray, *, bins: int = BINS) -> float:
+def split_level(values: FloatArray) -> float:
     """Return the level that best parts values into two classes.
 
     Parameters
     ----------
     values : (n,)
         Finite, any unit; two or more.
-    bins : int
-        Of the histogram between the least and the greatest value.
 
     Returns
     -------
@@ -87,7 +86,7 @@ def split_level(values: FloatArray, *, bins: int = BINS) -> float:
     ----------
     Otsu (1979), IEEE Trans. Syst. Man Cybern. 9, 62; from memory.
     """
-    counts, edges = np.histogram(values, bins=bins)
+    counts, edges = np.histogram(values, bins=BINS)
     middle = 0.5 * (edges[1:] + edges[:-1])
     below = np.cumsum(counts)[:-1].astype(np.float64)
     above = counts.sum() - below
@@ -105,7 +104,7 @@ def region_labels(
     seen: RimView | None,
     covers: Covers,
     surface: int,
-    blocked: int | None = None,
+    veil: int | None = None,
 ) -> RegionLabels:
     """Return what each pixel of a burner's region shows at the moment of the last frame.
 
@@ -121,7 +120,7 @@ def region_labels(
         What the pass remembers of the pixels after that frame.
     surface : int
         PAN, LIQUID or LID: what the open base shows.
-    blocked : int or None
+    veil : int or None
         HAND where a hand is known to be before a liquid, STEAM where steam is.
 
     Returns
@@ -148,9 +147,10 @@ def region_labels(
     on_base, in_rim = np.minimum(in_rim, in_base), np.maximum(in_rim, in_base)
     inside = in_rim >= HALF
     label[inside] = np.where(on_base[inside] >= HALF, surface, WALL)
-    cover, word, mixed = _covered(frame_k, inside, covers, blocked)
+    sought = inside if veil != HAND else on_base >= HALF  # a wall is colder than a liquid anyway
+    cover, word, mixed = _covered(frame_k, sought, covers, veil)
     label[inside & (cover >= HALF)] = word
-    if blocked == STEAM:
+    if veil == STEAM:
         label[inside & (label == surface)] = STEAM
         surface = STEAM
     area[surface] = (on_base * (1.0 - cover)).sum()
@@ -180,14 +180,14 @@ def _share(plane_m: tuple[FloatArray, FloatArray, float], circle: tuple[float, .
 
 
 def _covered(
-    frame_k: FloatArray, inside: BoolArray, covers: Covers, blocked: int | None
+    frame_k: FloatArray, inside: BoolArray, covers: Covers, veil: int | None
 ) -> tuple[FloatArray, int, int]:
-    """Return the share of each pixel that something covers, what that is, and how many are mixed."""
+    """Return what share of each pixel is covered, by what, and how many are mixed."""
     none = np.zeros(frame_k.size)
     finite = np.isfinite(frame_k)
     past = np.isfinite(covers.since_s) & inside & finite
     maybe = (past | np.isfinite(covers.shadow)) & inside & finite
-    if blocked == HAND and not past.any():
+    if veil == HAND and not past.any():
         maybe = past = inside & finite
     if not past.any():
         return none, FOOD, 0
@@ -197,7 +197,7 @@ def _covered(
     high = float(np.median(frame_k[open_])) if open_.any() else float(np.quantile(values, 0.75))
     low = float(np.quantile(frame_k[past], 0.2))
     word = _what_covers(covers, past, low, share=past.sum() / max(inside.sum(), 1))
-    if blocked == HAND:
+    if veil == HAND:
         word = HAND
     if word == LID:
         return np.where(inside, 1.0, 0.0), LID, 0

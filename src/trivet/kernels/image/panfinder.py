@@ -31,6 +31,10 @@ compiled = family(Path(__file__).parent)
 FOLLOW_S = 3.0
 """Time constant with which centre and radius follow; common practice, no source. [s]"""
 HOTTEST_BELIEVED_K = 2000.0
+LEAST_SHARE = 0.3
+"""Share of the contrast from which a pixel belongs to the pan."""
+COMPLETIONS = 6
+"""Steps towards the centre of a pan that is seen in part."""
 REACH = 2
 """Steps of a quarter pixel that a footprint reaches either way."""
 X, Y, RADIUS, LAST_S = range(4)
@@ -161,7 +165,7 @@ def _centre(frame: Any, background: float, contrast: float, fixed: Any) -> Any:
         share[p] = min(max((frame[p] - background) / contrast, 0.0), 1.0)
         if math.isnan(frame[p]):
             share[p] = np.nan
-        elif share[p] >= 0.3 and place.away2_m2[p] <= reach * reach:
+        elif share[p] >= LEAST_SHARE and place.away2_m2[p] <= reach * reach:
             total += share[p]
             sum_x += share[p] * place.x_m[p]
             sum_y += share[p] * place.y_m[p]
@@ -210,3 +214,70 @@ def _radius(frame: Any, x: float, y: float, fixed: Any) -> float:
             break
     bounded: float = min(max(radius, rule.smallest_m), rule.largest_m)
     return bounded
+
+
+def whole_centres(
+    circles_m: FloatArray, *, place: Place, reach_m: float, edge_m: float
+) -> FloatArray:
+    """Return the centres of discs of which only a part lies in the region or the frame.
+
+    Parameters
+    ----------
+    circles_m : (time, 3)
+        Centroid of the part that is seen, and radius; NaN before a pan was found. [m]
+    place : Place
+        The region.
+    reach_m : float
+        Distance from the burner's centre within which pixels count. [m]
+    edge_m : float
+        Distance from the burner's centre to the nearest edge of the frame. [m]
+
+    Returns
+    -------
+    (time, 2)
+        Each moment by itself. [m]
+
+    Notes
+    -----
+    The disc's part in the region has the centroid that was found; one that lies wholly in it
+    is left as it is.  Even discs of 240 mm that the frame cuts by 30 to 50 mm, or that stand
+    36 mm off their burner: within 8 mm (tests/stages/estimate).  About 20 ns a pixel.
+
+    References
+    ----------
+    Own derivation.
+    """
+    out = np.empty((circles_m.shape[0], 2))
+    _whole_centres(np.ascontiguousarray(circles_m), place, (reach_m, edge_m), out)
+    return out
+
+
+@compiled
+def _whole_centres(circles: Any, place: Any, limits: Any, out: Any) -> None:
+    reach, edge = limits
+    for t in range(circles.shape[0]):
+        x, y, radius = circles[t, 0], circles[t, 1], circles[t, 2]
+        out[t, 0], out[t, 1] = x, y
+        outermost = math.sqrt(x * x + y * y) + radius
+        if not outermost + 0.5 * place.pitch_m > min(reach, edge):
+            continue
+        found_x, found_y = x, y
+        for _ in range(COMPLETIONS):
+            total, sum_x, sum_y = 0.0, 0.0, 0.0
+            for p in range(place.x_m.size):
+                if place.away2_m2[p] > reach * reach:
+                    continue
+                dx, dy = place.x_m[p] - found_x, place.y_m[p] - found_y
+                part = 0.5 + (radius - math.sqrt(dx * dx + dy * dy)) / place.pitch_m
+                if part >= LEAST_SHARE:
+                    part = min(part, 1.0)
+                    total += part
+                    sum_x += part * place.x_m[p]
+                    sum_y += part * place.y_m[p]
+            if total < 1.5:
+                break
+            found_x += x - sum_x / total
+            found_y += y - sum_y / total
+        off_x, off_y = found_x - x, found_y - y
+        if off_x * off_x + off_y * off_y <= radius * radius:
+            out[t, 0], out[t, 1] = found_x, found_y

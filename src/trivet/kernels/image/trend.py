@@ -139,7 +139,7 @@ def row_mean(values: FloatArray) -> FloatArray:
     total = np.zeros(values.shape[0])
     for k in range(values.shape[1]):
         total = total + values[:, k]
-    return total / values.shape[1]
+    return np.asarray(total / values.shape[1])
 
 
 def flicker_memory() -> FloatArray:

@@ -33,14 +33,14 @@ PARTS = SECTOR + SECTORS
 
 
 @compiled
-def sector_of(dx: float, dy: float) -> int:
+def sector_of(x: float, y: float) -> int:
     """Return the eighth of the circle that a direction lies in."""
-    steep = abs(dy) > abs(dx)
-    if dy >= 0.0:
-        if dx > 0.0:
+    steep = abs(y) > abs(x)
+    if y >= 0.0:
+        if x > 0.0:
             return 1 if steep else 0
         return 2 if steep else 3
-    if dx < 0.0:
+    if x < 0.0:
         return 5 if steep else 4
     return 6 if steep else 7
 

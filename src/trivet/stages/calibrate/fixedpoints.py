@@ -81,7 +81,7 @@ def window_term(
     boil is refused by name and changes nothing.
     """
     name, nominal = view.head.name, view.nominal
-    kept = f"in force: transmittance {nominal.transmittance:.3f} as designed"
+    kept = f"in force: transmittance {nominal.transmittance:.3f} {_origin(nominal)}"
     refusals: list[str] = []
     points: list[_Point] = []
     cooks: list[str] = []
@@ -98,40 +98,49 @@ def window_term(
             cooks.append(recording.name)
     if not points:
         left = tuple(f"{text}; {kept}" for text in refusals)
-        return WindowTerm(replace(nominal, transmittance_reason="nominal: no boil"), (), left, ())
+        return WindowTerm(_unboiled(nominal, "no boil"), (), left, ())
     units = {one.unit for one in recordings}
     if len(units) > 1:
         text = f"window of head {name}: boils under {len(units)} sensor units; {kept}"
-        reason = "nominal: several units"
-        return WindowTerm(replace(nominal, transmittance_reason=reason), (), (*refusals, text), ())
+        return WindowTerm(_unboiled(nominal, "several units"), (), (*refusals, text), ())
     try:
         fit, advice, used = _fitted(points, np.array(owner), cooks, view=view)
     except (NotEnoughDataError, OutOfRangeError) as error:
         text = f"window of head {name}: {error}; {kept}"
-        return WindowTerm(
-            replace(nominal, transmittance_reason=f"nominal: {error}"), (), (*refusals, text), ()
-        )
+        return WindowTerm(_unboiled(nominal, str(error)), (), (*refusals, text), ())
     stays = f"in force: what {', '.join(used)} show"
     left = tuple(f"{text}; {stays}" for text in refusals)
     return WindowTerm(_combined(nominal, fit, used, lost=bool(advice)), tuple(cooks), left, advice)
 
 
+def _origin(nominal: HeadCalibration) -> str:
+    return "as designed" if nominal.transmittance_how == "nominal" else "by the black body"
+
+
+def _unboiled(nominal: HeadCalibration, why: str) -> HeadCalibration:
+    """Return the terms as they stand: what a black body showed, else as designed."""
+    if nominal.transmittance_how == "fitted":
+        return nominal
+    return replace(nominal, transmittance_reason=f"nominal: {why}")
+
+
 def _combined(
     nominal: HeadCalibration, fit: WindowFit, used: list[str], *, lost: bool
 ) -> HeadCalibration:
-    """Join what boils and design say, unless they contradict one another."""
+    """Join what boils and what is known before say, unless they contradict one another."""
     declared, declared_u = nominal.transmittance, nominal.transmittance_u
+    before = "declared" if nominal.transmittance_how == "nominal" else "black body's"
     tau, u = fit.transmittance, fit.transmittance_u
     text = f"{len(used)} boils say {tau:.3f} +- {u:.3f}"
     text += f" with an offset of {fit.offset_k:+.1f} +- {fit.offset_u_k:.1f} K"
     if lost:
-        text += f"; a loss was called, so the declared {declared:.3f} was not used"
+        text += f"; a loss was called, so the {before} {declared:.3f} was not used"
     elif abs(tau - declared) > CONFLICT * math.hypot(u, declared_u):
-        text += f"; the declared {declared:.3f} disagrees and was not used"
+        text += f"; the {before} {declared:.3f} disagrees and was not used"
     else:
         weight = 1 / u**2 + 1 / declared_u**2
         tau, u = (tau / u**2 + declared / declared_u**2) / weight, math.sqrt(1 / weight)
-        text += f", joined with the declared {declared:.3f}"
+        text += f", joined with the {before} {declared:.3f}"
     return replace(
         nominal,
         transmittance=min(tau, 1.0),

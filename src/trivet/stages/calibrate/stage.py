@@ -13,6 +13,7 @@ from trivet.kernels.sensor.drift import DriftModel
 from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
 from trivet.records.design import Base, Design, Head, Pan
 from trivet.records.recording import Recording
+from trivet.stages.calibrate.blackbody import blackbody_term
 from trivet.stages.calibrate.evening import evened_recording, pixel_term
 from trivet.stages.calibrate.fits import (
     HeadView,
@@ -66,11 +67,11 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
     Pose: three burners not on one line, misfit 5 mm rms from four pans; the
     difference between seen and rendered centroids takes out the walls' pull
     (up to 8 mm at 0.24 m off nadir).  Drift: two warm-ups of one sensor unit, or
-    three units.  Emissivity: two cooks with a probe on what the head sees, 30 K
-    above the surroundings; its uncertainty is that of the next cook and holds
-    the window's and gain's uncertainty too, so that intervals built on it are
-    cautious.  Window transmittance and gain stay nominal: at one time of a
-    window's life they cannot be told from emissivity.
+    three units; water and cold dark pans alone tell it.  Emissivity: two cooks with a
+    probe on what the head sees, 30 K above the surroundings; its uncertainty is that
+    of the next cook and holds the window's and gain's uncertainty too, so that
+    intervals built on it are cautious.  The window comes from boils or a black body,
+    the gain from a black body alone: cooks cannot tell it from emissivity.
 
     References
     ----------
@@ -132,6 +133,8 @@ def _head(recordings: Sequence[Recording], *, design: Design, head: Head) -> _Fi
     hung = mountings(even, design=design, head=head, nominal=nominal.pose)
     terms = replace(nominal, pose=hung.pose, pixels=pixels)
     view = HeadView(design, head, terms, card_band(design.card(head)))
+    known, dark = blackbody_term(recordings, view=view)
+    view = replace(view, nominal=known)
     window = window_term(even, view=view, poses=hung.poses)
     view = replace(view, nominal=window.head)
     left: list[str] = []
@@ -141,7 +144,7 @@ def _head(recordings: Sequence[Recording], *, design: Design, head: Head) -> _Fi
         tuple(_without_boils(one, window.boiled, even) for one in series),
         even,
         hung.poses,
-        (*refused, *hung.refusals, *window.refusals, *left),
+        (*refused, *dark, *hung.refusals, *window.refusals, *left),
         (*hung.advice, *window.advice),
     )
 

@@ -112,6 +112,7 @@ def on_since_s(changes: Sequence[AlertChange], *, burner: str, alert: str, at_s:
     """Return since when an alert is on at a moment without a break, NaN if it is off. [s]"""
     since = math.nan
     for change in changes:
-        if change.burner == burner and change.alert == alert and change.time_s <= at_s:
+        mine = (change.burner, change.alert) == (burner, alert) and change.switches
+        if mine and change.time_s <= at_s:
             since = change.time_s if change.state == "on" else math.nan
     return since

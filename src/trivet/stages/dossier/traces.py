@@ -267,7 +267,7 @@ def _alert_spans(changes: Sequence[AlertChange], burner: str, time_s: FloatArray
     end = float(time_s[-1]) if time_s.size else 0.0
     started: dict[str, float] = {}
     for change in changes:
-        if change.burner not in (burner, DEVICE):
+        if change.burner not in (burner, DEVICE) or not change.switches:
             continue
         if change.state == "on":
             started.setdefault(change.alert, change.time_s)

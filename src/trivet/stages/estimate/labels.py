@@ -18,7 +18,7 @@ from trivet.records.recording import HeadFrames, Sight
 from trivet.records.requirement import OF_WORDS
 from trivet.records.seen import LABELS, LabelMaps
 from trivet.stages.estimate.burnerview import BurnerView
-from trivet.stages.estimate.shape import walled_share
+from trivet.stages.estimate.shape import found_middle, walled_share
 
 if TYPE_CHECKING:
     from trivet.stages.estimate.burner import BurnerReader
@@ -138,13 +138,15 @@ def burner_labels(reader: BurnerReader, scene_k: FloatArray) -> RegionLabels:
     """Return the labels of one burner's region; ``scene_k`` is the head's last frame, (pixel,)."""
     view, memory = reader.view, reader.memory
     flags, of, present = reader.last
-    x, y, radius = (float(memory.pan[k]) for k in (X, Y, RADIUS))
+    circle = np.array([[memory.pan[k] for k in (X, Y, RADIUS)]])
+    x, y = (float(axis) for axis in found_middle(view, circle)[0])
+    radius = float(circle[0, 2])
     gone = np.isnan(radius) or present == ABSENT
-    blocked = None
+    veil = None
     if flags & int(Quality.HAND) and view.expects_water:
-        blocked = labelling.HAND
+        veil = labelling.HAND
     elif flags & int(Quality.STEAM):
-        blocked = labelling.STEAM
+        veil = labelling.STEAM
     region = view.region
     return region_labels(
         scene_k[region.rows * view.head.card.cols + region.cols],
@@ -152,7 +154,7 @@ def burner_labels(reader: BurnerReader, scene_k: FloatArray) -> RegionLabels:
         seen=None if gone else _rim_view(view, x, y, radius),
         covers=memory.covers,
         surface=SURFACES[OF_WORDS[of]],
-        blocked=blocked,
+        veil=veil,
     )
 
 

@@ -8,6 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.kernels.image import panreading
+from trivet.kernels.image.burnerpass import burner_place
+from trivet.kernels.image.panfinder import whole_centres
 from trivet.kernels.image.panrings import RINGS
 from trivet.kernels.image.trend import Tail, row_mean, trailing_slope
 from trivet.kernels.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
@@ -116,11 +118,23 @@ def _part(seen: Seen, number: int) -> FloatArray:
 
 
 def _base(view: BurnerView, seen: Seen) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return middle and radius of the base: the rim as projected lies outward of it, and is wider."""
-    rise = view.rise_frac * walled_share(seen.trace.radius_m, view)
-    x = seen.trace.table[:, 0] * (1 - rise) + view.eye_m[0] * rise
-    y = seen.trace.table[:, 1] * (1 - rise) + view.eye_m[1] * rise
-    return x, y, seen.trace.radius_m * (1 - rise)
+    """Return middle and radius of the base, inward of the rim as projected."""
+    circles = seen.trace.table[:, :3]
+    rise = view.rise_frac * walled_share(circles[:, 2], view)
+    x, y = found_middle(view, circles).T
+    x, y = (axis * (1 - rise) + eye * rise for axis, eye in zip((x, y), view.eye_m, strict=True))
+    return x, y, circles[:, 2] * (1 - rise)
+
+
+def found_middle(view: BurnerView, circles_m: FloatArray) -> FloatArray:
+    """Return the middle of pans of which frame or region cut off a part, (time, 2)."""
+    region = view.region
+    return whole_centres(
+        circles_m,
+        place=burner_place(region, cols=view.head.card.cols),
+        reach_m=view.radii_m[1] + float(region.pitch_m),
+        edge_m=region.edge_m,
+    )
 
 
 def walled_share(radius_m: FloatArray, view: BurnerView) -> FloatArray:
@@ -132,13 +146,13 @@ def walled_share(radius_m: FloatArray, view: BurnerView) -> FloatArray:
 
 
 def _relative_u(seen: Seen, read: Reported) -> FloatArray:
-    """Return the relative uncertainty of differences of temperature: emissivity's, as of heights."""
+    """Return the relative uncertainty of differences of temperature, from emissivity."""
     height = np.maximum(read.temperature_k - seen.trace.hob_k, LEAST_HEIGHT_K)
     return np.asarray(read.u95_k / U95 / height)
 
 
 def _uneven_u(view: BurnerView, seen: Seen, uneven_k: FloatArray, read: Reported) -> FloatArray:
-    """Return the uncertainty of P95 - P5: noise, emissivity, what the rim blurs, what food hides."""
+    """Return that of P95 - P5: noise, emissivity, what rim and blur keep, what food hides."""
     noise = RANK_NOISE * seen.slope * noise_k(seen.mean_k, view=view.head)
     trace = seen.trace
     inner = seen.slope * (trace.read(panreading.P95_K) - trace.read(panreading.P5_K))
@@ -164,7 +178,12 @@ def _hot_rate(
     hertz = float(view.head.card.frame_rate_hz)
     white = seen.slope * noise_k(seen.mean_k, view=view.head)
     white *= math.sqrt(12.0 / (hertz * RATE_SPAN_S**3))
-    return rate, np.hypot(white, _relative_u(seen, read) * rate)
+    # A rate that changes is known as of 5 s ago; the later half of the span tells by how much.
+    later = seen.slope * trailing_slope(
+        values, time_s=times_s, span_s=RATE_SPAN_S / 2, least_s=RATE_SPAN_S / 2.5, start=begins
+    )
+    bent = np.nan_to_num(later - rate)
+    return rate, np.sqrt(white**2 + (_relative_u(seen, read) * rate) ** 2 + bent**2)
 
 
 def no_shape(moments: int) -> PanShape:

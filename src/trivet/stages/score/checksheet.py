@@ -18,8 +18,6 @@ from trivet.terms.actual import Floats, drawn_moment
 
 DRAWS = 500
 FEWEST = 20
-NEVER = 1e6
-"""Stands for what never came, so that percentiles can be taken."""
 
 
 def checks_of(cook: str, plan: str, answers: Answers) -> tuple[Check, ...]:
@@ -33,7 +31,7 @@ def checks_of(cook: str, plan: str, answers: Answers) -> tuple[Check, ...]:
                 plan,
                 kind,
                 part,
-                tuple(round(min(float(x), NEVER), 3) for x in values[:, 0]),
+                tuple(round(float(x), 3) for x in values[:, 0]),
                 tuple(round(float(x), 3) for x in values[:, 1]) if stated else (),
             )
         )
@@ -159,7 +157,7 @@ def check_goals(scores: Sequence[CheckScore]) -> Iterator[GoalLine]:
             kind.name,
             f"{kind.words}{': ' + one.part if one.part else ''}",
             f"{sign} {kind.goal:g} {kind.unit}".strip(),
-            f"{one.found:.2f} {kind.unit}".strip() if one.found < NEVER else "never",
+            f"{one.found:.2f} {kind.unit}".strip(),
             decision,
             f"{interval}; {one.cooks} cooks",
         )

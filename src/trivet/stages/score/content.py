@@ -7,10 +7,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from trivet.records.checks import SAID
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Claim, Dossier, Line, Section, Table
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
 from trivet.records.verdict import Decision
+from trivet.terms.scorewords import CHECK_FIGURES, CONFUSION_FIGURES, check_row, confusion_row
 
 _DECISIONS: dict[str, Decision] = {"met": "met", "not met": "not met", "too few": "not proven"}
 FIGURES = (
@@ -36,6 +38,16 @@ NOTE = (
     "withheld ones in the denominator. Covered: one drawn moment a cook. Over 15 K shown: cooks "
     "with such a reading, and the exact one-sided 95 % bound of their share. Lag: what the error "
     "does with a change of the heating rate; unevenness that grows with the rate counts in it."
+)
+
+CHECK_NOTE = (
+    "Against what each pixel really saw and where each pan really stood, at twelve moments a cook "
+    "and in the middle of each hand's stay. Median and P95 are of errors without their sign. "
+    "Covered: one drawn moment a cook."
+)
+CONFUSION_NOTE = (
+    "Dry pans while their apparent temperature is 45 to 90 °C, which dark and shiny ones share: "
+    "cooks by what was said of the pan at most of these moments, with exact 95 % intervals."
 )
 
 
@@ -132,6 +144,14 @@ def _section(sheet: ScoreSheet) -> Section:
     if sheet.parts:
         rows = tuple(figure_row(one) for one in sheet.parts)
         tables.append(Table("The same by what else differs", FIGURES, rows, "", grade))
+    if sheet.checks:
+        rows = tuple(check_row(one) for one in sheet.checks)
+        tables.append(Table("Labels, places, unevenness", CHECK_FIGURES, rows, CHECK_NOTE, grade))
+    if sheet.confusion:
+        rows = tuple(confusion_row(one) for one in sheet.confusion)
+        tables.append(
+            Table("What is said of bare pans", CONFUSION_FIGURES, rows, CONFUSION_NOTE, grade)
+        )
     return Section(
         f"{sheet.condition} ({grade})", tuple(paragraphs), tuple(tables), score_charts(sheet)
     )
@@ -255,7 +275,45 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
             evidence=sheet.evidence,
         ),
     )
-    return charts if judged else ()
+    told = (confusion_chart(sheet),) if sheet.confusion else ()
+    return (charts if judged else ()) + told
+
+
+def confusion_chart(sheet: ScoreSheet) -> Chart:
+    """Return what was said of bare pans as a picture.
+
+    Parameters
+    ----------
+    sheet : ScoreSheet
+        With the words for its bare pans.
+
+    Returns
+    -------
+    Chart
+        A row a kind of pan and evidence, a column a word, cooks in the cells.
+
+    Notes
+    -----
+    None.
+
+    References
+    ----------
+    None.
+    """
+    return Chart(
+        kind="confusion",
+        title="What is said of bare pans",
+        caption=(
+            f"{sheet.condition}: cooks with a dry pan at 45 to 90 °C in apparent temperature, by "
+            "kind of pan and evidence (rows) and what was said of it (columns)."
+        ),
+        bars=tuple(
+            (f"{one.truth} pan; {one.evidence}", float(count), word)
+            for one in sheet.confusion
+            for word, count in zip(SAID, one.counts, strict=True)
+        ),
+        evidence=sheet.evidence,
+    )
 
 
 def _band(one: StratumScore, side: int) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:

@@ -18,6 +18,8 @@ WARM_DELTA_K = 15.0
 """A pan less than this over the hob counts as cold: its outline is no contrast."""
 PATCH_SHARE = 0.1
 U95 = 1.96
+SHINY = 0.30
+"""As in the strata."""
 
 
 def label_answers(truth: SceneTruth, said: tuple[LabelMaps, ...]) -> Answers:
@@ -92,6 +94,8 @@ def _state(so: LabelMaps, m: int, k: int, pan: PanPlace) -> str:
     metal, liquid = (so.area_px[m, k, LABELS.index(one)] for one in ("pan", "liquid"))
     if pan.pan_k[m] - pan.hob_k[m] < WARM_DELTA_K:
         return ", cold pan"
+    if pan.bare_emissivity < SHINY and liquid < 1.0:
+        return ", bare shiny pan"
     if min(metal, liquid) > PATCH_SHARE * max(metal + liquid, 1.0):
         return ", film in patches"
     return ""

@@ -9,7 +9,8 @@ import numpy as np
 from trivet.quality import Quality
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
 from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
-from trivet.stages.score.labelcheck import U95, WARM_DELTA_K, Answers
+from trivet.stages.score.labelcheck import SHINY, U95, WARM_DELTA_K, Answers
+from trivet.terms.actual import Floats
 
 MM = 1000.0
 OFF_BURNER_M = 0.02
@@ -17,8 +18,9 @@ OFF_BURNER_M = 0.02
 COLD_DELTA_K = 2.0
 COMPACT_M = 0.03
 """Reach of the hottest 5 cm2 up to which they are one spot and have a place."""
-HAND_STAYS_S = 2.0
-NOTICED_S = 4.0
+NOTICED_S = 2.0
+CLEAR_DELTA_K = 40.0
+"""From this height over the hob on a pan stands out clearly."""
 
 
 def pan_answers(truth: SceneTruth, said: Estimate, *, rims: dict[str, str]) -> Answers:
@@ -58,7 +60,11 @@ def pan_answers(truth: SceneTruth, said: Estimate, *, rims: dict[str, str]) -> A
             if k < 0:
                 continue
             area = _areas(truth.heads, pan.burner, m)
-            _place(found, pan, one, (m, k), part=part)
+            bare = area is not None and area[LABELS.index("liquid")] < 1.0
+            clear = pan.pan_k[m] - pan.hob_k[m] >= CLEAR_DELTA_K
+            shiny = bare and pan.bare_emissivity < SHINY
+            state = ", bare shiny pan" if shiny else "" if clear else ", under 40 K over the hob"
+            _place(found, pan, one, (m, k), part=part + state)
             if area is not None and area[LABELS.index("liquid")] < 1.0:
                 _uneven(found, pan, one, (m, k))
             if area is not None:
@@ -72,7 +78,7 @@ def _part(pan: PanPlace, rim: str) -> str:
     return f"rim {rim}" + (", off its burner" if off else "")
 
 
-def _areas(heads: tuple[LabelMaps, ...], burner: str, m: int) -> np.ndarray | None:  # type: ignore[type-arg]
+def _areas(heads: tuple[LabelMaps, ...], burner: str, m: int) -> Floats | None:
     """Return the areas of the labels inside a rim, on the head that sees most of it."""
     seen = [one.area_px[m, one.burners.index(burner)] for one in heads if m < one.time_s.size]
     return max(seen, key=lambda area: float(area.sum())) if seen else None
@@ -122,7 +128,7 @@ def _uneven(found: Answers, pan: PanPlace, one: BurnerEstimate, at: tuple[int, i
         found["hot-rate", ""].append((off, U95 * float(shape.hot_u_kps[k])))
 
 
-def _steam(found: Answers, area: np.ndarray, one: BurnerEstimate, k: int) -> None:  # type: ignore[type-arg]
+def _steam(found: Answers, area: Floats, one: BurnerEstimate, k: int) -> None:
     steam, inside = float(area[LABELS.index("steam")]), float(area.sum())
     said = float(int(one.flags[k]) & int(Quality.STEAM) != 0)
     if steam >= 0.5 * inside > 0.0:
@@ -145,5 +151,5 @@ def _hands(found: Answers, truth: SceneTruth, said: Estimate) -> None:
         warm = pan.pan_k[m] - pan.hob_k[m] >= WARM_DELTA_K
         after = (said.time_s >= at) & (said.time_s <= at + NOTICED_S)
         seen = said.time_s[after & ((one.flags & np.uint32(int(Quality.HAND))) != 0)]
-        late = float(seen[0] - at) if seen.size else np.inf
-        found["hand", "over a warm pan" if warm else "over a cold pan"].append((late, np.nan))
+        part = "over a warm pan" if warm else "over a cold pan"
+        found["hand", part].append((float(seen.size > 0), np.nan))

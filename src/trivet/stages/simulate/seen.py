@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
 from trivet.kernels.heat.cellstats import area_quantiles_k, hottest_mean_k
+from trivet.records.arrays import Int8Array
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
 from trivet.records.seen import LABELS, STEAM_LOSS_FRAC, LabelMaps, PanPlace, SceneTruth
@@ -83,7 +84,21 @@ def scene_truth(design: Design, *, plan: CookPlan, repeat: int = 0, at_s: FloatA
             foggy = (lost >= STEAM_LOSS_FRAC) & (inside[:, k] > 0.0)
             shares[foggy] = np.eye(len(LABELS))[STEAM]
         _lay_hands(shares, cook.pans, at_s, plan=plan, view=view)
-        heads.append(_maps(head.name, at_s, shares, inside, cook.pans, view))
+        names = tuple(one.setting.burner.name for one in cook.pans)
+        shape = (at_s.size, card.rows, card.cols)
+        label, owner = _largest(shares, inside)
+        area = _areas(shares, inside)
+        heads.append(
+            LabelMaps(
+                head=head.name,
+                time_s=at_s,
+                label=label.reshape(shape),
+                owner=owner.reshape(shape),
+                burners=names,
+                area_px=area,
+                area_u_px=np.zeros_like(area),
+            )
+        )
     pans = tuple(
         _place(one, at, design=design, plan=plan, beside_k=hob_k(cook.pans, room))
         for one in cook.pans
@@ -94,7 +109,10 @@ def scene_truth(design: Design, *, plan: CookPlan, repeat: int = 0, at_s: FloatA
 def _shares(
     pans: Sequence[PanHistory], at: IntArray, *, design: Design, plan: CookPlan, view: HeadView
 ) -> tuple[FloatArray, FloatArray]:
-    """Return shares of each pixel, (moment, pixel, label), and inside each rim, (moment, pan, pixel)."""
+    """Return the labels' shares of each pixel, (moment, pixel, label), and each rim's.
+
+    The second is (moment, pan, pixel).
+    """
     pixels = view.lens.rows * view.lens.cols
     shares = np.zeros((at.size, pixels, len(LABELS)))
     inside = np.zeros((at.size, len(pans), pixels))
@@ -164,31 +182,22 @@ def _lay_hands(
         shares[m, :, HAND] += cover
 
 
-def _maps(
-    head: str,
-    at_s: FloatArray,
-    shares: FloatArray,
-    inside: FloatArray,
-    pans: Sequence[PanHistory],
-    view: HeadView,
-) -> LabelMaps:
-    shape = (at_s.size, view.lens.rows, view.lens.cols)
+def _largest(shares: FloatArray, inside: FloatArray) -> tuple[Int8Array, Int8Array]:
+    """Return the label that most of a pixel shows, and the pan whose rim it lies in, -1 none."""
     owner = np.where(inside.max(axis=1) > 0.0, inside.argmax(axis=1), -1)
-    # Within a pixel what lies inside the rim is taken for mixed as the pixel is, hob aside.
+    return shares.argmax(axis=2).astype(np.int8), owner.astype(np.int8)
+
+
+def _areas(shares: FloatArray, inside: FloatArray) -> FloatArray:
+    """Return the area of each label inside each rim, (moment, pan, label). [pixels]
+
+    Within a pixel what lies inside the rim is taken for mixed as the pixel is, hob aside.
+    """
     things = shares.copy()
     things[:, :, HOB] = 0.0
     total = things.sum(axis=2, keepdims=True)
     mix = np.divide(things, total, out=np.zeros_like(things), where=total > 0.0)
-    area = np.einsum("mkp,mpc->mkc", inside, mix)
-    return LabelMaps(
-        head=head,
-        time_s=at_s,
-        label=shares.argmax(axis=2).astype(np.int8).reshape(shape),
-        owner=owner.astype(np.int8).reshape(shape),
-        burners=tuple(one.setting.burner.name for one in pans),
-        area_px=area,
-        area_u_px=np.zeros_like(area),
-    )
+    return np.asarray(np.einsum("mkp,mpc->mkc", inside, mix))
 
 
 def _place(
@@ -213,6 +222,7 @@ def _place(
     return PanPlace(
         burner=setting.burner.name,
         diameter_m=2.0 * setting.radius_m,
+        bare_emissivity=setting.bare_emissivity,
         x_m=x,
         y_m=y,
         pan_k=metal @ (area / area.sum()),
@@ -240,7 +250,7 @@ def _sectors(metal_k: FloatArray, one: PanHistory) -> FloatArray:
     sector = np.minimum((turn * SECTORS).astype(np.int64), SECTORS - 1)
     sector[np.hypot(setting.x_m, setting.y_m) < setting.radius_m / 2.0] = -1
     mean = _grouped(metal_k, setting.area_m2, sector, SECTORS)
-    return mean - mean.mean(axis=1, keepdims=True)
+    return np.asarray(mean - mean.mean(axis=1, keepdims=True))
 
 
 def _hot_spot(

@@ -117,7 +117,7 @@ def _told_blind(side: Side, until_s: float, design: Design) -> bool:
     state = "off"
     for change in side.cook.alerts.changes:
         mine = change.burner == side.estimate.burner and change.alert in names
-        if mine and change.time_s <= until_s and change.state in ("on", "off"):
+        if mine and change.time_s <= until_s and change.switches:
             state = change.state
     at = int(np.searchsorted(side.time_s, until_s, side="right")) - 1
     return state == "on" and bool(np.isnan(side.estimate.hottest_k[max(at, 0)]))

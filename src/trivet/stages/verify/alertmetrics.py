@@ -85,7 +85,7 @@ def on_since_s(cook: ProofCook, alert: str, *, burner: str, at_s: float) -> floa
 
     Notes
     -----
-    An alert that went off again before the moment counts as silent.
+    An alert that went off again before the moment counts as silent; one that escalated is on.
 
     References
     ----------
@@ -93,7 +93,8 @@ def on_since_s(cook: ProofCook, alert: str, *, burner: str, at_s: float) -> floa
     """
     since = math.inf
     for change in cook.alerts.changes:
-        if change.burner == burner and change.alert == alert and change.time_s <= at_s:
+        mine = (change.burner, change.alert) == (burner, alert) and change.switches
+        if mine and change.time_s <= at_s:
             since = change.time_s if change.state == "on" else math.inf
     return since
 

@@ -1,0 +1,180 @@
+"""One cook of a score as pictures: a frame with its labels, and the profile of an uneven pan."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Literal
+
+import numpy as np
+
+from trivet.kernels.geometry.optics import pixel_of_point
+from trivet.records.calibration import Calibration
+from trivet.records.campaign import SweepCook
+from trivet.records.design import Design
+from trivet.records.dossier import Chart, FrameView, Line
+from trivet.records.recording import Sight
+from trivet.records.seen import LABELS
+from trivet.stages.score.pieces import ScoredCook
+from trivet.terms.actual import Floats
+from trivet.terms.calibrated import head_pose
+from trivet.terms.contents import bare_range
+from trivet.terms.optics import card_lens
+
+Kind = Literal["labels", "profile"]
+MARGIN_PX = 2
+ROUND = 73
+DARK_FINISH = 0.85
+
+
+def shown_cooks(cooks: Sequence[SweepCook], *, design: Design) -> dict[Kind, SweepCook]:
+    """Return the first cook with food, and the first with a dry dark pan and none.
+
+    Parameters
+    ----------
+    cooks : sequence of SweepCook
+        Short cooks of one burner each.
+    design : Design
+        Their pans and bases.
+
+    Returns
+    -------
+    dict
+        Without a kind that no cook can show.
+
+    Notes
+    -----
+    By the plans alone, so no result decides what is shown.
+
+    References
+    ----------
+    House rule.
+    """
+    found: dict[Kind, SweepCook] = {}
+    for cook in cooks:
+        burner = cook.plan.burners[0]
+        dark = bare_range(design.pan(burner.pan))[0] >= DARK_FINISH
+        if burner.foods and dark:
+            found.setdefault("labels", cook)
+        elif design.base(burner.base).contents == "dry" and dark:
+            found.setdefault("profile", cook)
+    return found
+
+
+def pictured_cook(
+    kind: Kind, made: tuple[ScoredCook, Sight], *, design: Design, calibration: Calibration
+) -> Chart:
+    """Return the picture of one cook.
+
+    Parameters
+    ----------
+    kind : str
+        ``labels`` or ``profile``.
+    made : ScoredCook, Sight
+        With what its pixels saw, and the frames.
+    design : Design
+        Heads and burners.
+    calibration : Calibration
+        Under which it was read: the pose that draws the outline.
+
+    Returns
+    -------
+    Chart
+        Of its first burner, on its first head.
+
+    Notes
+    -----
+    The frame is that with most food in sight; the profile is that of the last moment at
+    which the unevenness is given.
+
+    References
+    ----------
+    None.
+    """
+    cook, sight = made
+    if kind == "labels":
+        return _labels(cook, sight, design=design, calibration=calibration)
+    return _profile(cook)
+
+
+def _labels(cook: ScoredCook, sight: Sight, *, design: Design, calibration: Calibration) -> Chart:
+    assert cook.seen is not None
+    so, said, frames = cook.seen.truth.heads[0], cook.seen.labels[0], sight.heads[0]
+    m = int(np.argmax(so.area_px[:, 0, LABELS.index("food")]))
+    at_s = float(so.time_s[m])
+    pixels = frames.apparent_k[int(np.searchsorted(frames.time_s, at_s, side="right")) - 1]
+    rows, cols = np.nonzero((so.owner[m] == 0) | (said.label[m] > 0))
+    part = tuple(
+        slice(max(int(axis.min()) - MARGIN_PX, 0), int(axis.max()) + MARGIN_PX + 1)
+        for axis in (rows, cols)
+    )
+    outline = _outline(cook, so.burners[0], at_s, design=design, calibration=calibration)
+    return Chart(
+        kind="labels",
+        title="A frame and its labels",
+        caption=(
+            f"Cook {cook.name} at {at_s:.0f} s: apparent temperature with the outline of the base "
+            "as found, what most of each pixel saw, and what the product says it shows."
+        ),
+        frame=FrameView(
+            temperature_k=np.asarray(pixels[part], dtype=np.float64),
+            so=so.label[m][part],
+            said=said.label[m][part],
+            outline_px=outline - [part[0].start, part[1].start],
+        ),
+        evidence=cook.evidence,
+    )
+
+
+def _outline(
+    cook: ScoredCook, name: str, at_s: float, *, design: Design, calibration: Calibration
+) -> Floats:
+    """Return row and column of the outline of the base as the product found it."""
+    one = next(one for one in cook.estimate.burners if one.burner == name)
+    assert one.shape is not None
+    k = int(np.searchsorted(cook.estimate.time_s, at_s, side="right")) - 1
+    burner, head = design.burner(name), design.heads[0]
+    turn = np.linspace(0.0, 2.0 * math.pi, ROUND)
+    radius = float(one.shape.diameter_m[k]) / 2.0
+    points = np.stack(
+        [
+            float(burner.x_m) + one.shape.x_m[k] + radius * np.cos(turn),
+            float(burner.y_m) + one.shape.y_m[k] + radius * np.sin(turn),
+            np.zeros(ROUND),
+        ],
+        axis=-1,
+    )
+    pose = head_pose(calibration.head(head.name))
+    return np.asarray(pixel_of_point(points, lens=card_lens(design.card(head)), pose=pose))
+
+
+def _profile(cook: ScoredCook) -> Chart:
+    assert cook.seen is not None
+    pan = cook.seen.truth.pans[0]
+    one = next(one for one in cook.estimate.burners if one.burner == pan.burner)
+    assert one.shape is not None
+    times = cook.seen.truth.heads[0].time_s
+    at = np.searchsorted(cook.estimate.time_s, times, side="right") - 1
+    given = np.flatnonzero(np.isfinite(one.nonuniformity_k[at]))
+    m = int(given[-1]) if given.size else times.size - 1
+    k = int(at[m])
+    ring = (np.arange(pan.ring_k.shape[1]) + 0.5) / pan.ring_k.shape[1]
+    turn = (np.arange(pan.sector_delta_k.shape[1]) + 0.5) * 360.0 / pan.sector_delta_k.shape[1]
+    said, u = float(one.nonuniformity_k[k]), float(one.shape.nonuniformity_u_k[k])
+    return Chart(
+        kind="profile",
+        title="Profile of an uneven pan",
+        caption=(
+            f"Cook {cook.name} at {float(times[m]):.0f} s. P95 - P5: {said:.0f} K, standard "
+            f"uncertainty {u:.0f} K; really {float(pan.spread_k[m]):.0f} K."
+        ),
+        x_label="share of the radius",
+        y_label="mean of ring",
+        lines=(
+            Line("was so", ring, pan.ring_k[m]),
+            Line("said", ring, one.shape.ring_k[k]),
+            Line("was so, round", turn, pan.sector_delta_k[m]),
+            Line("said, round", turn, one.shape.sector_delta_k[k]),
+        ),
+        evidence=cook.evidence,
+    )
