@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 import subprocess
+import xml.etree.ElementTree as ElementTree
 from dataclasses import replace
 
 import numpy as np
@@ -292,3 +293,55 @@ def test_two_bands_make_two_tables(design_tables, calibration):
     )
     header = next(f.text for f in bundle.files if f.name == "trivet_inversion.h")
     assert "#define TRIVET_TABLES 2" in header
+
+
+@pytest.mark.parametrize(
+    ("at", "value"), [(0, 1e5), (1, 1e4), (2, 1e6), (3, 1e5)], ids=["a", "b", "c", "d"]
+)
+def test_drift_that_the_integers_cannot_hold_is_refused(plain_design, calibration, at, value):
+    (head,) = calibration.heads
+    terms = head.drift.value.copy()
+    terms[at] = value
+    drift = replace(head.drift, value=terms)
+    wild = replace(calibration, heads=(replace(head, drift=drift),))
+    with pytest.raises(HandoffRefusedError, match=r"overflow|32 bits"):
+        handoff(plain_design, calibration=wild, verdict=MET, hashes={})
+
+
+LEAD = {
+    "id": "R9",
+    "text": "the alert leads",
+    "metric": "lead_time",
+    "limit": "60 s",
+    "alert": "over-temperature",
+}
+
+
+def test_saturation_that_comes_too_late_for_a_lead_is_refused(design_tables, calibration):
+    design_tables["requirements"].append(LEAD)
+    alert = design_tables["alerts"][0]
+    handoff(Design.model_validate(design_tables), calibration=calibration, verdict=MET, hashes={})
+    # The card ends at 300 C. Window and emissivity take 43 K of a dark pan (44 K at 371 C, by
+    # the range check): it saturates at 343 C, 14 s before 371 C at 2 K/s.
+    alert["set_point"] = "360 degC"
+    late = Design.model_validate(design_tables)
+    for unproven in (False, True):
+        with pytest.raises(HandoffRefusedError, match=r"R9.*saturates.*14 s before 371 C"):
+            handoff(late, calibration=calibration, verdict=MET, hashes={}, unproven=unproven)
+    # A lead that saturation leaves is enough.
+    design_tables["requirements"][-1] = {**LEAD, "limit": "10 s"}
+    handoff(Design.model_validate(design_tables), calibration=calibration, verdict=MET, hashes={})
+    # What looks ahead from within the range needs no saturation.
+    design_tables["requirements"][-1] = LEAD
+    alert["kind"] = "time_to_limit"
+    del alert["set_point"]
+    handoff(Design.model_validate(design_tables), calibration=calibration, verdict=MET, hashes={})
+
+
+def test_error_map_is_drawn_from_every_side(bundle):
+    text = next(f.text for f in bundle.files if f.name == "error_map.svg")
+    root = ElementTree.fromstring(text)
+    words = " ".join(one.text or "" for one in root.iter() if one.tag.endswith("text"))
+    for part in ("by emissivity", "by temperature of what is mirrored", "of the window"):
+        assert part in words
+    assert f"{bundle.worst_error_k:.3f} K" in words

@@ -14,8 +14,8 @@ from trivet.stages.calibrate import calibrate
 from trivet.stages.handoff import handoff
 
 GCC = shutil.which("gcc")
-EVERY = 6
-"""Every sixth change is tried: two minutes in place of twelve."""
+EVERY = 3
+"""Every third change is tried."""
 LIBRARY = (
     *("trivet_device", "trivet_device_data", "trivet_alerts", "trivet_slope", "trivet_pot"),
     *("trivet_reading", "trivet_pixels", "trivet_reading_data", "trivet_inversion", "trivet_table"),

@@ -444,3 +444,10 @@ def test_two_same_points_are_refused(design_tables):
     design_tables["end_of_line"] = {**LINE, "points": ["60 degC", "60 degC"]}
     with pytest.raises(InputError, match="same"):
         cases(design_tables)
+
+
+def test_words_of_the_firmware_are_a_small_term(design_tables):
+    found = term(design_tables, "firmware's words")
+    # [own calculation] 3 / 128 K, and 4/8 K2 (n - 1)/T = 2 K2/4.. for L ~ T^n: 1 to 6 mK.
+    assert 3 / 128 < found.high[0] < 3 / 128 + 0.007
+    assert "1/64 K" in found.source

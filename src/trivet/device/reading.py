@@ -73,7 +73,7 @@ def _read_burner(b, frame, told, moment, fixed, state, out):  # type: ignore[no-
     place = (where, mask_weight[mask_start[m] : mask_start[m + 1]], liquid, rim[m])
     counts = gather(frame, now, place, h, pixel, scratch)
     mean, ends = _reported(frame, counts[8], counts[1], place, h, (pixel, scratch))
-    counts = (*counts[:8], mean)
+    fine, counts = counts[9], (*counts[:8], mean)
     anchors = hot_pixel[hot_start[m] : hot_start[m + 1]]
     hot = hottest_window(frame, anchors, liquid, h, pixel)
     present = presence(now, mean, hob, h, memory)
@@ -86,7 +86,7 @@ def _read_burner(b, frame, told, moment, fixed, state, out):  # type: ignore[no-
         memory[rules.TOP] = memory[rules.LEFT] = 0
     say(out, counts, (hot, ends[0], ends[1]), moment, surface, h, radiance, memory)
     out[rules.PRESENT] = present
-    out[rules.HEAT_ON] = 1 if heats(now, mean, counts[5] > 0, h, memory, heat[b]) else 0
+    out[rules.HEAT_ON] = 1 if heats(now, fine, counts[5] > 0, h, memory, heat[b]) else 0
     out[rules.OPEN] = min(counts[1], 127)
     if not liquid:
         uncover(frame, now, mean, h.drop, pixel, where)

@@ -12,6 +12,8 @@ from trivet.records.requirement import OF_WORDS
 
 FOOD = OF_WORDS.index("food")
 PRESENT, ABSENT, UNSURE = 1, 0, 2
+FINE = 16
+"""Steps of a mean in one of a word, where its rate counts."""
 LIQUID_STEPS = 32
 """0.5 K/s in steps of 1/64 K: no pot of water cools as fast by itself."""
 TAKEN_OFF_MS, HEAT_MS, STEAM_MS, LEAST_HEAT_MS = 3000, 15_000, 3000, 3000
@@ -59,7 +61,8 @@ def gather(frame, now, place, h, pixel, scratch):  # type: ignore[no-untyped-def
     """Count a pan's pixels; leave the open ones in the scratch, unsorted.
 
     Returns all, open, covered, freshly covered, dead, saturated, under range, the mean
-    of all and the weighted mean of the open ones; a mean of none is 0.
+    of all and the weighted mean of the open ones, in words and in 1/1024 K; a mean of none
+    is 0.
     """
     where, weights, liquid, _ = place
     every, open_, covered, fresh, dead, hot, under = 0, 0, 0, 0, 0, 0, 0
@@ -90,7 +93,8 @@ def gather(frame, now, place, h, pixel, scratch):  # type: ignore[no-untyped-def
             share += weight
     mean_all = divided(whole, known) if known else NO_READING
     mean = divided(total, share) if share else NO_READING
-    return every, open_, covered, fresh, dead, hot, under, mean_all, mean
+    fine = divided(FINE * total, share) if share else NO_READING
+    return every, open_, covered, fresh, dead, hot, under, mean_all, mean, fine
 
 
 @njit(cache=True)
@@ -149,8 +153,12 @@ def steams(mean_all, every, step_ms, h, memory):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True)
-def heats(now, mean, saturated, h, memory, ring):  # type: ignore[no-untyped-def] # noqa: PLR0917
-    """Return whether a burner heats: warm and not cooling, or rising."""
+def heats(now, fine, saturated, h, memory, ring):  # type: ignore[no-untyped-def] # noqa: PLR0917
+    """Return whether a burner heats: warm and not cooling, or rising.
+
+    ``fine`` is the mean of the open pixels in 1/1024 K: a word more or less within 3 s
+    would be 5 % of the rate that tells a rise.
+    """
     count, first = memory[rules.HEAT_COUNT], memory[rules.HEAT_HEAD]
     size = rules.HEAT_RING
     if count and now < ring[(first + count - 1) % size, 0]:
@@ -158,19 +166,19 @@ def heats(now, mean, saturated, h, memory, ring):  # type: ignore[no-untyped-def
     while count and now - ring[first, 0] > HEAT_MS:
         first, count = (first + 1) % size, count - 1
     rising, cooling = False, False
-    if mean != NO_READING:
+    if fine != NO_READING:
         span = now - ring[first, 0] if count else 0
         if span >= LEAST_HEAT_MS:
-            rise = (mean - ring[first, 1]) * 1000
-            rising, cooling = rise * 10 > 64 * span, rise * 4 <= -64 * span
+            rise, step = (fine - ring[first, 1]) * 1000, 64 * FINE * span
+            rising, cooling = rise * 10 > step, rise * 4 <= -step
         if count == 0 or now - ring[(first + count - 1) % size, 0] >= 1000:
             at = (first + count) % size
-            ring[at, 0], ring[at, 1] = now, mean
+            ring[at, 0], ring[at, 1] = now, fine
             count += 1
     if count == size:
         first, count = (first + 1) % size, count - 1
     memory[rules.HEAT_COUNT], memory[rules.HEAT_HEAD] = count, first
-    warm = mean != NO_READING and mean > h.heated
+    warm = fine != NO_READING and fine > FINE * h.heated
     return saturated or rising or (warm and not cooling)
 
 
@@ -300,7 +308,7 @@ def say(out, counts, seen, moment, surface, h, radiance, memory):  # type: ignor
         high = inverted(mean + wide, surface[rules.EPS_LOW], around, h, radiance)
         if low > UNDER_RANGE and UNDER_RANGE < high < OVER_RANGE:
             half = (high - low + 1) >> 1
-            unsure = half > h.bound or surface[rules.BITS] & rules.AMBIGUOUS != 0
+            unsure = high - low > 2 * h.bound or surface[rules.BITS] & rules.AMBIGUOUS != 0
             middle = (low + high + 1) >> 1
             if surface[rules.BITS] & rules.LIQUID:
                 unsure |= left_boil(middle, low, moment, h, memory)

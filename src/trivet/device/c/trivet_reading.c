@@ -7,6 +7,7 @@
 #define FRESH_MS 2500u
 #define NEAR_MS 20000u
 #define LIQUID_STEPS 32
+#define FINE 16 /* steps of a mean in one of a word, where its rate counts */
 #define AT(place) ((place) & (TRIVET_HEAT_RING - 1))
 enum { MEAN, TRIMMED, UPPER_HALF };
 enum { ABSENT, PRESENT, UNSURE };
@@ -14,6 +15,7 @@ enum { ABSENT, PRESENT, UNSURE };
 typedef struct {
     int32_t every, open, covered, fresh, dead, hot, under;
     uint16_t whole, mean, low, high;
+    int32_t fine;
 } counted;
 
 typedef struct {
@@ -128,6 +130,7 @@ static void gather(const trivet_head *c, trivet_reading_state *s, const uint16_t
     }
     k->whole = known ? (uint16_t)trivet_divided(whole, known) : TRIVET_NO_READING;
     k->mean = share ? (uint16_t)trivet_divided(total, share) : TRIVET_NO_READING;
+    k->fine = share ? (int32_t)trivet_divided(FINE * total, share) : TRIVET_NO_READING;
     k->low = k->high = TRIVET_NO_READING;
     if (k->open == 0) {
         return;
@@ -193,7 +196,7 @@ static int steams(const trivet_numbers *n, uint16_t mean, int32_t every, int64_t
     return b->square > (least > n->steam_square ? least : n->steam_square);
 }
 
-static int heats(const trivet_numbers *n, int64_t now, uint16_t mean, int saturated,
+static int heats(const trivet_numbers *n, int64_t now, int32_t fine, int saturated,
                  trivet_burner_state *b)
 {
     int rising = 0, cooling = 0;
@@ -204,16 +207,16 @@ static int heats(const trivet_numbers *n, int64_t now, uint16_t mean, int satura
         b->first = AT(b->first + 1);
         b->count--;
     }
-    if (mean != TRIVET_NO_READING) {
+    if (fine != TRIVET_NO_READING) {
         const int64_t span = b->count ? now - b->heat_ms[b->first] : 0;
         if (span >= LEAST_HEAT_MS) {
-            const int64_t rise = ((int64_t)mean - b->heat[b->first]) * 1000;
-            rising = rise * 10 > 64 * span;
-            cooling = rise * 4 <= -64 * span;
+            const int64_t rise = ((int64_t)fine - b->heat[b->first]) * 1000;
+            rising = rise * 10 > 64 * FINE * span;
+            cooling = rise * 4 <= -64 * FINE * span;
         }
         if (b->count == 0 || now - b->heat_ms[AT(b->first + b->count - 1)] >= 1000) {
             b->heat_ms[AT(b->first + b->count)] = now;
-            b->heat[AT(b->first + b->count)] = mean;
+            b->heat[AT(b->first + b->count)] = fine;
             b->count++;
         }
     }
@@ -222,7 +225,7 @@ static int heats(const trivet_numbers *n, int64_t now, uint16_t mean, int satura
         b->count--;
     }
     return saturated || rising
-           || (mean != TRIVET_NO_READING && (int32_t)mean > n->heated && !cooling);
+           || (fine != TRIVET_NO_READING && fine > FINE * n->heated && !cooling);
 }
 
 static uint8_t presence(const trivet_numbers *n, int64_t now, uint16_t mean, uint16_t hob,
@@ -356,7 +359,7 @@ static int middle(const trivet_head *c, const counted *k, uint16_t hot, const mo
     half = (high - low + 1) >> 1;
     out->reported = (uint16_t)((low + high + 1) >> 1);
     out->half = (uint16_t)half;
-    unsure = half > c->numbers.bound || (seen->bits & TRIVET_AMBIGUOUS) != 0;
+    unsure = high - low > 2 * c->numbers.bound || (seen->bits & TRIVET_AMBIGUOUS) != 0;
     if ((seen->bits & TRIVET_LIQUID) != 0) {
         unsure |= left_boil(&c->numbers, out->reported, low, at, own);
     }
@@ -430,7 +433,7 @@ static void read_burner(const trivet_head *c, trivet_reading_state *s, const uin
         own->top = own->left = 0;
     }
     say(c, &k, hot, at, seen, own, out);
-    out->heat_on = heats(&c->numbers, at->now, k.mean, k.hot > 0, own) ? 1 : 0;
+    out->heat_on = heats(&c->numbers, at->now, k.fine, k.hot > 0, own) ? 1 : 0;
     out->open = k.open > 127 ? 127 : (uint8_t)k.open;
     if (!liquid) {
         trivet_uncover(c, s, frame, at->now, k.mean, m);

@@ -60,7 +60,7 @@ typedef struct {
     int32_t top, left;             /* of a liquid: highest of late; where it left the boil */
     uint32_t back;
     int64_t heat_ms[TRIVET_HEAT_RING];
-    uint16_t heat[TRIVET_HEAT_RING];
+    int32_t heat[TRIVET_HEAT_RING]; /* 1/1024 K */
 } trivet_burner_state;
 
 typedef struct {

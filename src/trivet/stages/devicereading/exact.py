@@ -253,7 +253,9 @@ def _burner(rows: list[Counted], at: _Scene, surface: list[int]) -> ExactBurner:
         hottest_k=np.where(get["hot"] > 0, np.inf, hottest),
         flags=flags,
         present=present,
-        heat_on=_heats(mean, get["hot"] > 0, time_s, float(design.estimation.heated_above_k)),
+        heat_on=_heats(
+            get["plain_k"], get["hot"] > 0, time_s, float(design.estimation.heated_above_k)
+        ),
         of=_of(flags, mean, surface),
         nonuniformity_k=np.where(valid, _uneven(get, at, surface), np.nan),
         apparent_k=np.where(cold, np.nan, _inverted(mean, 1.0, at)),

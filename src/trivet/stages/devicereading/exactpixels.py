@@ -85,6 +85,8 @@ class Counted:
     under: int
     whole_k: float
     mean_k: float
+    plain_k: float
+    """Weighted mean of the open pixels, whatever is reported."""
     low_k: float
     high_k: float
     hottest_k: float
@@ -127,6 +129,7 @@ def counted(
         under=int((inside & ~hidden & np.isneginf(value)).sum()),
         whole_k=float(value[known].mean()) if known.any() else np.nan,
         mean_k=mean_k,
+        plain_k=float(np.average(value[open_], weights=weight[open_])) if open_.any() else np.nan,
         low_k=ends[0],
         high_k=ends[1],
         hottest_k=hottest,

@@ -30,7 +30,7 @@ def saturation_faults(design: Design) -> tuple[str, ...]:
     Notes
     -----
     A level alert whose set point lies above the range trips when the sensor saturates: for
-    a dark pan (0.95) behind a window of 0.86 at 329 C where the card ends at 300 C. A
+    a dark pan (0.95) behind a window of 0.85 at 343 C where the card ends at 300 C. A
     predicted alert looks ahead from within the range and needs no saturation.
 
     References
