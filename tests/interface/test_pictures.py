@@ -11,7 +11,7 @@ from rich.console import Console
 from trivet.cli.program import open_chain
 from trivet.files.newproject import new_project
 from trivet.records.design import Display
-from trivet.records.dossier import Chart, Line, Mark
+from trivet.records.dossier import Chart, FrameView, Line, Mark
 from trivet.records.provenance import fingerprint
 from trivet.report.console_business import show_trade
 from trivet.report.figures import chart_file
@@ -70,3 +70,35 @@ def test_labels_of_the_cash_curve_stay_inside() -> None:
     }
     assert "text-anchor: end" in ends["break-even, month 9"]
     assert "text-anchor: middle" in ends["trough, month 2"]
+
+
+def test_labels_are_told_by_letters_as_well_as_colours() -> None:
+    label = np.array([[0, 1, 1], [0, 3, 4]], np.int8)
+    frame = FrameView(np.full((2, 3), 400.0), label, label, np.array([[0.0, 0.0], [1.0, 1.0]]))
+    chart = Chart("labels", "A frame", "", frame=frame, evidence="simulated")
+    found = texts(chart_file(chart, display=Display()))
+    assert [found.count(letter) for letter in "pfw"] == [4, 2, 2]
+    assert "SIMULATED" in found
+
+
+def test_the_matrix_shows_every_count() -> None:
+    bars = (
+        ("dark; all", 7.0, "a number"),
+        ("dark; all", 2.0, "shiny"),
+        ("shiny; all", 9.0, "shiny"),
+    )
+    chart = Chart("confusion", "Words", "", bars=bars, evidence="simulated")
+    found = texts(chart_file(chart, display=Display()))
+    assert {"7", "2", "9", "0", "dark; all", "shiny; all", "a number"} <= set(found)
+
+
+def test_a_profile_keeps_temperatures_and_differences_apart() -> None:
+    ring, turn = np.linspace(0.1, 0.9, 5), np.arange(8) * 45.0
+    lines = (
+        Line("was so", ring, ring + 400.0), Line("said", ring, ring + 400.0),
+        Line("was so, round", turn, 0.0 * turn), Line("said, round", turn, 0.0 * turn),
+    )  # fmt: skip
+    chart = Chart("profile", "A pan", "", y_label="mean of ring", lines=lines, evidence="simulated")
+    found = " ".join(texts(chart_file(chart, display=Display(temperature="degF"))))
+    assert "mean of ring / °F" in found
+    assert "eighth minus mean of all / °F" in found

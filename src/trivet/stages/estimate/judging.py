@@ -18,14 +18,19 @@ from trivet.kernels.radiation.seensurface import (
 )
 from trivet.quality import BLOCKING, Quality
 from trivet.records.design import Design
-from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate
+from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate, PanShape
 from trivet.records.requirement import OF_WORDS
 from trivet.records.sensorcard import SensorCard
 from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.flags import flag, has
 from trivet.stages.estimate.hidden import U95, Reported, carried_pan
 from trivet.stages.estimate.seen import Seen
-from trivet.stages.estimate.shape import RATE_SPAN_S, nonuniformity_k, pan_shape
+from trivet.stages.estimate.shape import (
+    RATE_SPAN_S,
+    nonuniformity_k,
+    pan_shape,
+    ring_fits_k,
+)
 from trivet.stages.estimate.view import HeadView, Moments, noise_k
 
 FloatArray = npt.NDArray[np.float64]
@@ -99,16 +104,7 @@ def judge(
     if design.estimation.carry_hidden_pan:
         read = carried.taken_over(read, hidden=seen.hidden, bound_k=bound)
     valid = ~has(read.flags, BLOCKING)
-    uneven_k = nonuniformity_k(seen, valid=open_, view=view)
-    shape = pan_shape(
-        view,
-        seen=seen,
-        uneven_k=uneven_k,
-        read=read,
-        time_s=moments.time_s,
-        memory=memory.hottest,
-        middle=memory.middle,
-    )
+    uneven_k, shape = _shape(view, seen, read, open_, moments.time_s, memory)
     return BurnerEstimate(
         burner=view.name,
         head=view.head.head.name,
@@ -124,6 +120,29 @@ def judge(
         pixels=np.minimum(trace.read(panreading.OPEN_PIXELS), 127).astype(np.int8),
         withheld_k=np.where(valid, np.nan, middle),
         shape=shape,
+    )
+
+
+def _shape(  # noqa: PLR0917
+    view: BurnerView,
+    seen: Seen,
+    read: Reported,
+    open_: BoolArray,
+    time_s: FloatArray,
+    memory: JudgeMemory,
+) -> tuple[FloatArray, PanShape]:
+    """Return P95 - P5, and where the pan stands and how uneven it is."""
+    fits = ring_fits_k(view, seen)
+    uneven_k = nonuniformity_k(seen, valid=open_, view=view, fits=fits)
+    return uneven_k, pan_shape(
+        view,
+        seen=seen,
+        uneven_k=uneven_k,
+        read=read,
+        time_s=time_s,
+        memory=memory.hottest,
+        middle=memory.middle,
+        fits=fits,
     )
 
 

@@ -22,6 +22,8 @@ from trivet.stages.estimate.view import noise_k
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
+Fits = tuple[FloatArray, FloatArray]
+"""Rings without and with a wall, (time, ring) each. [K]"""
 
 EVEN_SHARE = 0.4
 """Hidden share of a pan over which its unevenness is withheld."""
@@ -45,14 +47,14 @@ UNSEEN_SHARE = 1 / math.sqrt(12.0)
 """Standard uncertainty as a share of what blur and rim keep from view (uniform distribution)."""
 
 
-def nonuniformity_k(seen: Seen, *, valid: BoolArray, view: BurnerView) -> FloatArray:
+def nonuniformity_k(seen: Seen, *, valid: BoolArray, view: BurnerView, fits: Fits) -> FloatArray:
     """Return P95 - P5 without the noise's share.
 
     Withheld when more than 40 % is hidden, of a pan under 15 K over the hob, and of one under 8
     pixels across, of which blur leaves too little (half of P95 - P5 and less).
     """
     noise = PERCENTILES * noise_k(seen.mean_k, view=view.head)
-    span = seen.trace.read(panreading.P95_K) - _coldest_k(view, seen)
+    span = seen.trace.read(panreading.P95_K) - _coldest_k(view, seen, fits)
     spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
     across = 2.0 * seen.trace.radius_m / view.region.pitch_m
     shown = valid & (seen.trace.contrast_k >= LEAST_CONTRAST_K)
@@ -60,11 +62,11 @@ def nonuniformity_k(seen: Seen, *, valid: BoolArray, view: BurnerView) -> FloatA
     return np.where(shown & (across >= LEAST_ACROSS), seen.slope * spread, np.nan)
 
 
-def _coldest_k(view: BurnerView, seen: Seen) -> FloatArray:
+def _coldest_k(view: BurnerView, seen: Seen, fits: Fits) -> FloatArray:
     """Return P5, at the rim where it falls off: in line with the two outermost rings' means."""
     if view.expects_water:
         return seen.p5_k
-    return np.fmin(seen.p5_k, _rim_k(_rings_k(view, seen)))
+    return np.fmin(seen.p5_k, _rim_k(_rings_k(view, seen, fits)))
 
 
 def _rim_k(rings_k: FloatArray) -> FloatArray:
@@ -81,11 +83,12 @@ def pan_shape(
     time_s: FloatArray,
     memory: Tail,
     middle: FloatArray,
+    fits: Fits,
 ) -> PanShape:
     """Return a pan's place and how uneven it is, withheld where ``uneven_k`` is."""
     shown = np.isfinite(uneven_k)
     x, y, radius = _base(view, seen, middle)
-    rings_k = _rings_k(view, seen)
+    rings_k = _rings_k(view, seen, fits)
     sectors_k = np.stack([_part(seen, SECTOR + k) for k in range(SECTORS)], axis=1)
     height = read.temperature_k[:, None] + seen.slope[:, None] * (rings_k - seen.mean_k[:, None])
     around = seen.slope[:, None] * (sectors_k - row_mean(sectors_k)[:, None])
@@ -95,7 +98,7 @@ def pan_shape(
         x_m=x,
         y_m=y,
         diameter_m=2.0 * radius,
-        nonuniformity_u_k=np.where(shown, _uneven_u(view, seen, uneven_k, read), np.nan),
+        nonuniformity_u_k=np.where(shown, _uneven_u(view, seen, uneven_k, read, fits), np.nan),
         ring_k=np.where(shown[:, None] & rings_seen, height, np.nan),
         sector_delta_k=np.where(shown[:, None], around, np.nan),
         hot_x_m=np.where(shown, _part(seen, HOT_X), np.nan),
@@ -106,15 +109,17 @@ def pan_shape(
     )
 
 
-def _rings_k(view: BurnerView, seen: Seen) -> FloatArray:
+def _rings_k(view: BurnerView, seen: Seen, fits: Fits) -> FloatArray:
     """Return the rings of the base, (time, ring): between those without and with a wall."""
     walled = walled_share(seen.trace.radius_m, view)[:, None]
-    flat_k, wall_k = (_fit_k(view, seen, fit) for fit in range(2))
-    return np.asarray((1 - walled) * flat_k + walled * wall_k)
+    return np.asarray((1 - walled) * fits[0] + walled * fits[1])
 
 
-def _fit_k(view: BurnerView, seen: Seen, fit: int) -> FloatArray:
-    return np.asarray(radiating_temperature_k(seen.trace.ring_radiance(fit), band=view.head.band))
+def ring_fits_k(view: BurnerView, seen: Seen) -> Fits:
+    """Return the rings read without a wall and with one, in apparent temperature."""
+    flat, wall = (seen.trace.ring_radiance(fit) for fit in range(2))
+    both = radiating_temperature_k(np.stack([flat, wall]), band=view.head.band)
+    return both[0], both[1]
 
 
 def _part(seen: Seen, number: int) -> FloatArray:
@@ -160,14 +165,16 @@ def _relative_u(seen: Seen, read: Reported) -> FloatArray:
     return np.asarray(read.u95_k / U95 / height)
 
 
-def _uneven_u(view: BurnerView, seen: Seen, uneven_k: FloatArray, read: Reported) -> FloatArray:
+def _uneven_u(
+    view: BurnerView, seen: Seen, uneven_k: FloatArray, read: Reported, fits: Fits
+) -> FloatArray:
     """Return that of P95 - P5: noise, emissivity, what rim and blur keep, what food hides."""
     noise = RANK_NOISE * seen.slope * noise_k(seen.mean_k, view=view.head)
     trace = seen.trace
     inner = seen.slope * (trace.read(panreading.P95_K) - trace.read(panreading.P5_K))
     unseen = UNSEEN_SHARE * np.maximum(uneven_k - inner, 0.0)
     if not view.expects_water:
-        ends = _rim_k(_fit_k(view, seen, 0)) - _rim_k(_fit_k(view, seen, 1))
+        ends = _rim_k(fits[0]) - _rim_k(fits[1])
         unseen = np.hypot(unseen, UNSEEN_SHARE * seen.slope * np.nan_to_num(ends))
     hidden = UNSEEN_SHARE * seen.hidden * uneven_k
     scale = _relative_u(seen, read) * uneven_k
