@@ -177,6 +177,10 @@ def test_leads_are_kept_apart_by_heating_rate(design_tables):
     found = [(one.missed.count, one.missed.of, one.impossible) for one in rates]
     assert found == [(0, 1, 0), (1, 2, 0), (0, 0, 0), (0, 0, 1), (0, 0, 0)]
     assert rates[1].leads_s[1] == pytest.approx(65.0)
+    out = Console(file=io.StringIO(), width=200)
+    out.print(show_alert_study(alert_study(design, cases=cases), design=design))
+    for span in ("up to 1.0 K/s", "1.0 K/s to 2.0 K/s", "3.0 K/s to 4.4 K/s"):
+        assert span in out.file.getvalue()
 
 
 def test_the_smoke_alarms_beside_ours_have_exact_intervals(design: Design):

@@ -41,6 +41,7 @@ CONDITIONS = {
     "link_lost": "the link is down",
 }
 RANKS = ("high", "medium", "low")
+HALF_KPS = 0.05
 LEADS = "lead 5 / 50 / 95 %>"
 
 
@@ -197,10 +198,11 @@ def _rates(study: AlertStudy, design: Design) -> Table | None:
 
 
 def _span(one: RateRow, design: Design) -> str:
-    high = rate_text(one.high_kps, design.display)
+    """Return a span of rates; its ends lie half a tenth above those that the goals name."""
+    high = rate_text(one.high_kps - HALF_KPS, design.display)
     if math.isinf(one.low_kps):
         return f"up to {high}"
-    low = rate_text(one.low_kps, design.display)
+    low = rate_text(one.low_kps - HALF_KPS, design.display)
     return f"above {low}" if math.isinf(one.high_kps) else f"{low} to {high}"
 
 

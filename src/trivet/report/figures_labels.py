@@ -45,7 +45,7 @@ def draw_labels(chart: Chart, scale: Scale) -> Figure:
         "warm", [palette.BLUE_DARK, palette.BLUE_MID, palette.OCHRE_MID, palette.OCHRE_PALE]
     )
     image = seen.imshow(scale.temperature(frame.temperature_k), cmap=warm)
-    bar = figure.colorbar(image, ax=seen, orientation="horizontal", shrink=0.9)
+    bar = figure.colorbar(image, ax=(seen, so, said), orientation="horizontal", shrink=0.4)
     bar.set_label(f"apparent temperature / {scale.temperature_unit}")
     rows, cols = frame.outline_px.T
     seen.plot(cols, rows, color="#ffffff", linewidth=1.2, linestyle="--")

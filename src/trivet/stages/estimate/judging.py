@@ -52,6 +52,7 @@ class JudgeMemory:
     taken_off: bool = False
     mean: Tail = field(default_factory=lambda: Tail(HEAT_SPAN_S))
     hottest: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
+    middle: FloatArray = field(default_factory=lambda: np.full(5, np.nan))
     flicker: FloatArray = field(default_factory=flicker_memory)
     carried: FloatArray = field(default_factory=nothing_carried)
 
@@ -100,7 +101,13 @@ def judge(
     valid = ~has(read.flags, BLOCKING)
     uneven_k = nonuniformity_k(seen, valid=open_, view=view)
     shape = pan_shape(
-        view, seen=seen, uneven_k=uneven_k, read=read, time_s=moments.time_s, memory=memory.hottest
+        view,
+        seen=seen,
+        uneven_k=uneven_k,
+        read=read,
+        time_s=moments.time_s,
+        memory=memory.hottest,
+        middle=memory.middle,
     )
     return BurnerEstimate(
         burner=view.name,

@@ -29,6 +29,8 @@ RATE_SPAN_S = 10.0
 LEAST_OPEN = 0.1
 """Share of a ring that has to be open for its mean to be given."""
 LEAST_HEIGHT_K = 10.0
+LEAST_CONTRAST_K = 15.0
+"""Contrast from which unevenness is given: under it the rings are noise and the outline a guess."""
 LEAST_ACROSS = 8.0
 """Pixels across a pan from which its unevenness is given."""
 TO_P5 = 0.35
@@ -46,14 +48,15 @@ UNSEEN_SHARE = 1 / math.sqrt(12.0)
 def nonuniformity_k(seen: Seen, *, valid: BoolArray, view: BurnerView) -> FloatArray:
     """Return P95 - P5 without the noise's share.
 
-    Withheld when more than 40 % is hidden, and of a pan under 8 pixels across, of which blur
-    leaves too little (half of P95 - P5 and less).
+    Withheld when more than 40 % is hidden, of a pan under 15 K over the hob, and of one under 8
+    pixels across, of which blur leaves too little (half of P95 - P5 and less).
     """
     noise = PERCENTILES * noise_k(seen.mean_k, view=view.head)
     span = seen.trace.read(panreading.P95_K) - _coldest_k(view, seen)
     spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
     across = 2.0 * seen.trace.radius_m / view.region.pitch_m
-    shown = valid & (seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE)
+    shown = valid & (seen.trace.contrast_k >= LEAST_CONTRAST_K)
+    shown &= seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
     return np.where(shown & (across >= LEAST_ACROSS), seen.slope * spread, np.nan)
 
 
@@ -77,10 +80,11 @@ def pan_shape(
     read: Reported,
     time_s: FloatArray,
     memory: Tail,
+    middle: FloatArray,
 ) -> PanShape:
     """Return a pan's place and how uneven it is, withheld where ``uneven_k`` is."""
     shown = np.isfinite(uneven_k)
-    x, y, radius = _base(view, seen)
+    x, y, radius = _base(view, seen, middle)
     rings_k = _rings_k(view, seen)
     sectors_k = np.stack([_part(seen, SECTOR + k) for k in range(SECTORS)], axis=1)
     height = read.temperature_k[:, None] + seen.slope[:, None] * (rings_k - seen.mean_k[:, None])
@@ -117,16 +121,20 @@ def _part(seen: Seen, number: int) -> FloatArray:
     return seen.trace.read(panreading.PARTS_FROM + number)
 
 
-def _base(view: BurnerView, seen: Seen) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _base(
+    view: BurnerView, seen: Seen, middle: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return middle and radius of the base, inward of the rim as projected."""
     circles = seen.trace.table[:, :3]
     rise = view.rise_frac * walled_share(circles[:, 2], view)
-    x, y = found_middle(view, circles).T
+    x, y = found_middle(view, circles, middle).T
     x, y = (axis * (1 - rise) + eye * rise for axis, eye in zip((x, y), view.eye_m, strict=True))
     return x, y, circles[:, 2] * (1 - rise)
 
 
-def found_middle(view: BurnerView, circles_m: FloatArray) -> FloatArray:
+def found_middle(
+    view: BurnerView, circles_m: FloatArray, memory: FloatArray | None = None
+) -> FloatArray:
     """Return the middle of pans of which frame or region cut off a part, (time, 2)."""
     region = view.region
     return whole_centres(
@@ -134,6 +142,7 @@ def found_middle(view: BurnerView, circles_m: FloatArray) -> FloatArray:
         place=burner_place(region, cols=view.head.card.cols),
         reach_m=view.radii_m[1] + float(region.pitch_m),
         edge_m=region.edge_m,
+        memory=memory,
     )
 
 

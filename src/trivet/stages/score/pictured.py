@@ -24,11 +24,12 @@ from trivet.terms.optics import card_lens
 Kind = Literal["labels", "profile"]
 MARGIN_PX = 2
 ROUND = 73
-DARK_FINISH = 0.85
+DARK_FINISH, LEAST_M = 0.85, 0.2
+"""What makes a pan one that can be read and is wide enough to show a profile."""
 
 
 def shown_cooks(cooks: Sequence[SweepCook], *, design: Design) -> dict[Kind, SweepCook]:
-    """Return the first cook with food, and the first with a dry dark pan and none.
+    """Return the first cook of a dry dark pan with food, and the first without.
 
     Parameters
     ----------
@@ -53,11 +54,11 @@ def shown_cooks(cooks: Sequence[SweepCook], *, design: Design) -> dict[Kind, Swe
     found: dict[Kind, SweepCook] = {}
     for cook in cooks:
         burner = cook.plan.burners[0]
-        dark = bare_range(design.pan(burner.pan))[0] >= DARK_FINISH
-        if burner.foods and dark:
-            found.setdefault("labels", cook)
-        elif design.base(burner.base).contents == "dry" and dark:
-            found.setdefault("profile", cook)
+        pan = design.pan(burner.pan)
+        plain = design.base(burner.base).contents == "dry" and not cook.plan.hands_at_s
+        plain = plain and bare_range(pan)[0] >= DARK_FINISH and float(pan.diameter_m) >= LEAST_M
+        if plain:
+            found.setdefault("labels" if burner.foods else "profile", cook)
     return found
 
 
