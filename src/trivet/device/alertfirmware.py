@@ -21,7 +21,7 @@ CODE = (
 )
 VECTORS_NAME = "trivet_alert_vectors.h"
 CHECK = "trivet_alert_check.c"
-MOMENTS = 8000
+MOMENTS = 12_000
 _BAND = {"signal": words.REPORTED, "set_dk": 4500, "deadband_dk": 30, "on_ms": 4000}
 EVERY_KIND = (
     AlertSettings("level", set_dk=5431, deadband_dk=80, on_ms=1000, escalate_ms=20_000),
@@ -117,8 +117,10 @@ def scripted_moments(
         signals[row] = np.where(state == 4, words.AT_RANGE, signals[row])
     word = np.where(state <= 2, _held(generator.integers(0, 3, count), moments), words.HEAT_ON)
     word = np.where(_held(generator.random(count) < 0.2, moments), words.COOL, word)
-    other = words.NO_PAN | words.PERSON | words.LINK_LOST | words.HANDLED
+    other = words.NO_PAN | words.PERSON | words.LINK_LOST
+    hand = np.repeat(generator.random(count) < 0.4, 3 * STRETCH)[:moments]
     word = word | (_held(generator.integers(0, 64, count), moments) & other)
+    word = word | words.HANDLED * hand
     return np.cumsum(period).astype(np.int64), signals, word.astype(np.int64)
 
 
@@ -182,7 +184,7 @@ def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict
 
     Notes
     -----
-    8,000 moments; each alert also with an eighth of its delays, and one of every kind.
+    12,000 moments; each alert also with an eighth of its delays, and one of every kind.
     Expected changes are those of the twin. Without alerts there are no files.
 
     References

@@ -36,6 +36,10 @@ DRAWN_LIMITS = (
     ("heated", 19_200, 6000),
     ("range_low", 17_000, 4000),
     ("has_pixel_term", 0, 2),
+    ("drift_b_q16", -8000, 16_000),
+    ("drift_c_ms", -20_000, 40_000),
+    ("drift_d_q12", -20_000, 40_000),
+    ("tau_ms", 20_000, 200_000),
     ("hot_rows", 1, 3),
 )
 """Numbers that an era draws: name, least, how many. hot_cols follows hot_rows."""

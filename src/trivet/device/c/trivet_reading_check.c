@@ -47,6 +47,10 @@ static void new_era(const trivet_head *c)
     n->heated = below(drawn(), 19200, 6000);
     n->range_low = below(drawn(), 17000, 4000);
     n->has_pixel_term = below(drawn(), 0, 2);
+    n->drift_b_q16 = below(drawn(), -8000, 16000);
+    n->drift_c_ms = below(drawn(), -20000, 40000);
+    n->drift_d_q12 = below(drawn(), -20000, 40000);
+    n->tau_ms = below(drawn(), 20000, 200000);
     p = below(drawn(), 1, 3);
     n->hot_rows = p < n->hot_rows ? p : n->hot_rows;
     n->hot_cols = n->hot_rows < n->hot_cols ? n->hot_rows : n->hot_cols;
