@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -29,6 +30,8 @@ def progress_bars() -> Iterator[Callable[[str, int, int], None]]:
 
     def tell(task: str, done: int, total: int) -> None:
         nonlocal shown
+        if asked:
+            raise KeyboardInterrupt
         if task not in known:
             # what was done before does not count towards the speed, and so the time left
             known[task] = int(bars.add_task(task, total=total, completed=done))
@@ -37,8 +40,19 @@ def progress_bars() -> Iterator[Callable[[str, int, int], None]]:
             shown = True
             bars.start()
 
+    def remember(*_: object) -> None:
+        asked.append(True)
+        raise KeyboardInterrupt
+
+    # Compilers and callbacks may swallow the interrupt: it is raised again at the next step.
+    asked: list[bool] = []
+    ours = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    if ours:
+        signal.signal(signal.SIGINT, remember)
     try:
         yield tell
     finally:
+        if ours:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
         if shown:
             bars.stop()
