@@ -19,6 +19,7 @@ from trivet.device.fixedpoint import (
 from trivet.device.readingrules import HeadNumbers, HeadReading
 from trivet.errors import HandoffRefusedError
 from trivet.kernels.geometry.optics import view_angle_rad
+from trivet.kernels.heat.leftboil import ABOVE_BOIL_K, LEFT_BOIL_K, NEAR_BOIL_K
 from trivet.kernels.heat.water import boiling_point_k
 from trivet.kernels.image.panfinder import BurnerRegion
 from trivet.kernels.radiation.planck import band_radiance, band_radiance_slope
@@ -38,9 +39,6 @@ DROP_K, STEAM_K = 15.0, 0.35
 UNEVEN_FRAC = 0.25
 """Half-width for the part of a pan outside its mask, as a share of P95 - P5 (own estimate)."""
 K95 = 1.96
-NEAR_BOIL_K, ABOVE_BOIL_K, LEFT_BOIL_K = 12.0, 5.0, 8.0
-"""Water that read from 12 K below the boiling point on and falls by 8 K faster than water cools,
-or whose whole interval lies 5 K above it, may be a dry pot; assumed, no source."""
 
 
 def head_readings(design: Design, *, calibration: Calibration) -> tuple[HeadReading, ...]:

@@ -15,6 +15,12 @@ import numpy.typing as npt
 
 from trivet.device import readingrules as rules
 from trivet.device.readingrules import HeadReading
+from trivet.kernels.heat.leftboil import (
+    ABOVE_BOIL_K,
+    COOLING_KPS,
+    LEFT_BOIL_K,
+    NEAR_BOIL_K,
+)
 from trivet.kernels.radiation.path import before_window
 from trivet.kernels.radiation.planck import Band, band_radiance, radiating_temperature_k
 from trivet.quality import BLOCKING, Quality
@@ -24,11 +30,8 @@ from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import HeadFrames
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.devicereading.constants import (
-    ABOVE_BOIL_K,
     K95,
     LEAST_CONTRAST_K,
-    LEFT_BOIL_K,
-    NEAR_BOIL_K,
     STEAM_K,
     TAKEN_OFF_K,
     UNEVEN_FRAC,
@@ -44,7 +47,6 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 TAKEN_OFF_S, HEAT_S, LEAST_HEAT_S, STEAM_S, NEAR_S = 3.0, 15.0, 3.0, 3.0, 20.0
-LIQUID_KPS = 0.5
 
 
 @dataclass(frozen=True)
@@ -326,7 +328,7 @@ def _left_boil(
             continue
         low = middle[t] - half[t]
         if math.isnan(left):
-            top = np.fmax(middle[t], top - LIQUID_KPS * step)
+            top = np.fmax(middle[t], top - COOLING_KPS * step)
             fell = top > boils - NEAR_BOIL_K and middle[t] < top - LEFT_BOIL_K
             if fell or low > boils + ABOVE_BOIL_K:
                 left, back = min(top, boils + ABOVE_BOIL_K), math.nan

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.kernels.heat.carriedpan import nothing_carried
+from trivet.kernels.heat.leftboil import left_boil, never_boiled
 from trivet.kernels.image import panreading
 from trivet.kernels.image.burnerpass import PanTrace
 from trivet.kernels.image.trend import Tail, flicker, flicker_memory, trailing_slope
@@ -60,6 +61,7 @@ class JudgeMemory:
     middle: FloatArray = field(default_factory=lambda: np.full(5, np.nan))
     flicker: FloatArray = field(default_factory=flicker_memory)
     carried: FloatArray = field(default_factory=nothing_carried)
+    boiled: FloatArray = field(default_factory=never_boiled)
 
 
 def least_contrast_k(card: SensorCard) -> float:
@@ -95,6 +97,16 @@ def judge(
     u95 = carried.widened(u95, reading_k=middle, hidden_u95_k=hidden_u95)
     bound = float(design.estimation.u95_bound_delta_k)
     unsure = (u95 > bound) | (sure < LABEL_WEIGHT) | ~np.isfinite(middle)
+    if view.expects_water:
+        hand = has(flags, Quality.HAND | Quality.COVERED)
+        unsure |= left_boil(
+            np.where(hand, np.nan, middle),
+            low_k=low,
+            absent=present == ABSENT,
+            time_s=moments.time_s,
+            boiling_k=view.boiling_k,
+            memory=memory.boiled,
+        )
     flags |= flag(Quality.UNCERTAIN, unsure)
     hottest = _hottest(seen, middle=middle, shiny=shiny, flags=flags)
     open_ = ~has(flags, BLOCKING)
