@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import signal
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -46,7 +47,10 @@ def progress_bars() -> Iterator[Callable[[str, int, int], None]]:
 
     # Compilers and callbacks may swallow the interrupt: it is raised again at the next step.
     asked: list[bool] = []
-    ours = signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    ours = (
+        threading.current_thread() is threading.main_thread()
+        and signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    )
     if ours:
         signal.signal(signal.SIGINT, remember)
     try:
