@@ -98,6 +98,11 @@ def test_sweep_refuses(project: Path, more: tuple[str, ...], says: str) -> None:
     assert "Traceback" not in done.stderr
 
 
+def _hears_interrupts() -> None:
+    """In the child: a runner in the background of a shell ignores interrupts, and hands that on."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.mark.slow
 def test_an_interrupted_sweep_keeps_what_is_done_and_leaves_no_worker(project: Path) -> None:
     running = subprocess.Popen(
@@ -105,6 +110,7 @@ def test_an_interrupted_sweep_keeps_what_is_done_and_leaves_no_worker(project: P
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=_hears_interrupts,  # noqa: PLW1509
     )
     deadline = time.monotonic() + 300
     while not list(project.glob("results/sweep/*/cooks/*/*.jsonl")):

@@ -89,6 +89,11 @@ def test_json_is_the_only_thing_on_stdout(tmp_path: Path) -> None:
     assert record["budgets"]
 
 
+def _hears_interrupts() -> None:
+    """In the child: a runner in the background of a shell ignores interrupts, and hands that on."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def test_an_interrupt_exits_130_and_leaves_nothing_half_written(tmp_path: Path) -> None:
     assert trivet("new", str(tmp_path / "p")).returncode == 0
     running = subprocess.Popen(
@@ -96,6 +101,7 @@ def test_an_interrupt_exits_130_and_leaves_nothing_half_written(tmp_path: Path) 
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=_hears_interrupts,  # noqa: PLW1509
     )
     deadline = time.monotonic() + 240  # the first run of all compiles
     while not list((tmp_path / "p").glob("results/recording/*")):
