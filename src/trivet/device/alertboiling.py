@@ -48,9 +48,6 @@ ALONE = NEVER - 2
 # What is said beside on and off; also the bits of a step's result in C, from 4 on.
 NOTHING, ARMED_NOW, DISARMED_NOW = 0, 3, 4
 
-FRESH = (0, 0, 0, NEVER, 0, NEVER, NEVER)
-"""A pot of which nothing is known: armed, told, level, its time, plateau, since, inside."""
-
 
 @njit(cache=True)
 def boiling(now, signal, word, a, pot):  # type: ignore[no-untyped-def]

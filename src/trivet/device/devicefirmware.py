@@ -13,6 +13,7 @@ NAMES, DATA = "trivet_names.h", "trivet_device_data.c"
 CODE, HEADER = "trivet_device.c", "trivet_device.h"
 CHECKS = ("trivet_cook_check.c", "trivet_device_check.c")
 NO_RULE = 255
+"""The alert does not act; no row of oil points; of no told band."""
 
 
 @dataclass(frozen=True)

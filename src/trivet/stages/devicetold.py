@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.device.alertsettings import settings_array
+from trivet.device.devicefirmware import NO_RULE
 from trivet.errors import HandoffRefusedError
 from trivet.facts.oils import MOST_USES, oils
 from trivet.facts.tables import known_name
@@ -19,9 +20,6 @@ from trivet.stages.devicereading.surfaces import told_place, told_surfaces
 from trivet.stages.devicesettings import acts_on, alert_settings
 
 Ints = npt.NDArray[np.int64]
-
-NO_RULE = 255
-"""The alert does not act; no row of oil points; of no told band."""
 
 
 @dataclass(frozen=True)
