@@ -8,40 +8,22 @@ from dataclasses import dataclass
 
 from trivet.device.alertsettings import BOIL_DRY, COLUMN_NAMES, KIND, KINDS, TIME_TO_LIMIT, Ints
 from trivet.device.readingfirmware import code_text
+from trivet.device.toldtables import NO_RULE, ToldRules
 
 NAMES, DATA = "trivet_names.h", "trivet_device_data.c"
 CODE, HEADER = "trivet_device.c", "trivet_device.h"
 CHECKS = ("trivet_cook_check.c", "trivet_device_check.c")
-NO_RULE = 255
-"""The alert does not act; no row of oil points; of no told band."""
-
-
-@dataclass(frozen=True)
-class DeviceNames:
-    """Names in the firmware's order; of pans, contents, bands and oils 0 is nothing told."""
-
-    burners: tuple[str, ...]
-    alerts: tuple[str, ...]
-    pans: tuple[str, ...]
-    contents: tuple[str, ...]
-    bands: tuple[str, ...]
-    oils: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class DeviceTables:
     """Everything that the chain needs beside the reading's constants."""
 
-    names: DeviceNames
+    burners: tuple[str, ...]
+    alerts: tuple[str, ...]
+    told: ToldRules
     units: tuple[tuple[int, int], ...]
     """Each burner's head and its place there."""
-    rules: Ints
-    rule_of: Ints
-    device_rule: Ints
-    place_of: Ints
-    band_of: Ints
-    oil_row: Ints
-    oil_dk: Ints
     untold_uses: int
     stale_ms: int
     hand_counts_ms: int
@@ -51,9 +33,9 @@ class DeviceTables:
     def kind_places(self, kind: int) -> list[int]:
         """Return, alert by alert, its place among those of a kind, NO_RULE for the others."""
         places: list[int] = []
-        for alert in range(len(self.names.alerts)):
-            used = set(self.rule_of[:, :, alert].ravel().tolist()) - {NO_RULE}
-            mine = any(int(self.rules[at, KIND]) == kind for at in used)
+        for alert in range(len(self.alerts)):
+            used = set(self.told.rule_of[:, :, alert].ravel().tolist()) - {NO_RULE}
+            mine = any(int(self.told.rules[at, KIND]) == kind for at in used)
             count = sum(one != NO_RULE for one in places)
             places.append(count if mine else NO_RULE)
         return places
@@ -93,15 +75,15 @@ def macro(name: str) -> str:
 
 
 def _names_text(tables: DeviceTables) -> str:
-    names = tables.names
+    words = tables.told.words
     lines = ["#ifndef TRIVET_NAMES_H", "#define TRIVET_NAMES_H", ""]
     lists: tuple[tuple[str, Sequence[str]], ...] = (
-        ("UNIT", (*names.burners, "device")),
-        ("ALERT", names.alerts),
-        ("PAN", names.pans),
-        ("CONTENTS", names.contents),
-        ("BAND", names.bands),
-        ("OIL", names.oils),
+        ("UNIT", (*tables.burners, "device")),
+        ("ALERT", tables.alerts),
+        ("PAN", words.pans),
+        ("CONTENTS", words.contents),
+        ("BAND", words.bands),
+        ("OIL", words.oils),
     )
     for kind, listed in lists:
         lines += [f"#define TRIVET_{kind}_{macro(one)} {at}" for at, one in enumerate(listed)]
@@ -111,16 +93,16 @@ def _names_text(tables: DeviceTables) -> str:
         for kind, number in (("SLOPES", TIME_TO_LIMIT), ("POTS", BOIL_DRY))
     }
     sizes = {
-        "BURNERS": len(names.burners),
-        "UNITS": len(names.burners) + 1,
-        "ALERTS": len(names.alerts),
-        "PANS": len(names.pans),
-        "CONTENTS": len(names.contents),
-        "BANDS": len(names.bands),
-        "OILS": len(names.oils),
-        "RULES": tables.rules.shape[0],
-        "OIL_ROWS": tables.oil_dk.shape[0],
-        "OIL_USES": tables.oil_dk.shape[2],
+        "BURNERS": len(tables.burners),
+        "UNITS": len(tables.burners) + 1,
+        "ALERTS": len(tables.alerts),
+        "PANS": len(words.pans),
+        "CONTENTS": len(words.contents),
+        "BANDS": len(words.bands),
+        "OILS": len(words.oils),
+        "RULES": tables.told.rules.shape[0],
+        "OIL_ROWS": tables.told.oil_dk.shape[0],
+        "OIL_USES": tables.told.oil_dk.shape[2],
         "UNTOLD_USES": tables.untold_uses,
         **{f"MOST_{kind}": max(count, 1) for kind, count in most.items()},
         "STALE_MS": tables.stale_ms,
@@ -152,18 +134,18 @@ def _table(kind: str, name: str, values: Ints) -> str:
 def _data_text(tables: DeviceTables) -> str:
     kinds = ", ".join(f"{number} {name}" for name, number in KINDS.items())
     units = ",\n".join("    " + _braced(one) for one in tables.units)
-    rows = ",\n".join("    " + _braced(row) for row in tables.rules.tolist())
-    alerts = len(tables.names.alerts)
+    rows = ",\n".join("    " + _braced(row) for row in tables.told.rules.tolist())
+    alerts = len(tables.alerts)
     parts = [
         f'#include "{HEADER}"\n\n',
         f"/* {', '.join(COLUMN_NAMES)}; kinds: {kinds}. */\n",
         f"const trivet_alert trivet_rules[TRIVET_RULES] = {{\n{rows}\n}};\n\n",
-        _table("uint8_t", "trivet_rule_of", tables.rule_of),
-        _table("uint8_t", "trivet_device_rule", tables.device_rule),
-        _table("uint8_t", "trivet_place_of", tables.place_of),
-        _table("uint8_t", "trivet_band_of", tables.band_of),
-        _table("uint8_t", "trivet_oil_row", tables.oil_row),
-        _table("uint16_t", "trivet_oil_dk", tables.oil_dk),
+        _table("uint8_t", "trivet_rule_of", tables.told.rule_of),
+        _table("uint8_t", "trivet_device_rule", tables.told.device_rule),
+        _table("uint8_t", "trivet_place_of", tables.told.place_of),
+        _table("uint8_t", "trivet_band_of", tables.told.band_of),
+        _table("uint8_t", "trivet_oil_row", tables.told.oil_row),
+        _table("uint16_t", "trivet_oil_dk", tables.told.oil_dk),
         *(
             f"const uint8_t trivet_{name}_of[{alerts}] = {_braced(tables.kind_places(kind))};\n\n"
             for name, kind in (("slope", TIME_TO_LIMIT), ("pot", BOIL_DRY))

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import astuple, dataclass
+from dataclasses import astuple
 
 import numpy as np
 import numpy.typing as npt
 
 from trivet.device.alertsettings import settings_array
-from trivet.device.devicefirmware import NO_RULE
+from trivet.device.toldtables import NO_RULE, ToldRules, ToldWords
 from trivet.errors import HandoffRefusedError
 from trivet.facts.oils import MOST_USES, oils
 from trivet.facts.tables import known_name
@@ -20,37 +20,6 @@ from trivet.stages.devicereading.surfaces import told_place, told_surfaces
 from trivet.stages.devicesettings import acts_on, alert_settings
 
 Ints = npt.NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class ToldWords:
-    """Names of what can be told; place 0 of each is nothing told."""
-
-    pans: tuple[str, ...]
-    contents: tuple[str, ...]
-    bands: tuple[str, ...]
-    oils: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class ToldRules:
-    """The settings of every alert by what is told of a burner, as the firmware holds them."""
-
-    words: ToldWords
-    rules: Ints
-    """(rule, 13) each setting once."""
-    rule_of: Ints
-    """(contents, band, alert) which rule, or NO_RULE."""
-    device_rule: Ints
-    """(alert,) the same for the device itself."""
-    place_of: Ints
-    """(pan, contents) which surface of the reading."""
-    band_of: Ints
-    """(band,) of what the band is."""
-    oil_row: Ints
-    """(alert,) which row of oil points, or NO_RULE."""
-    oil_dk: Ints
-    """(row, oil, uses) limit for a told oil. [0.1 K]"""
 
 
 def told_rules(design: Design) -> ToldRules:

@@ -18,7 +18,7 @@ from trivet.records.bundle import ReplayedCook
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.stages.devicereading import frame_words, milliseconds, moment_words
-from trivet.stages.devicetold import ToldWords, told_numbers
+from trivet.stages.devicetold import told_numbers
 
 WHAT: tuple[AlertWord, ...] = ("off", "on", "escalated", "armed", "not armed")
 
@@ -29,7 +29,6 @@ def golden_cooks(
     design: Design,
     calibration: Calibration,
     tables: DeviceTables,
-    words: ToldWords,
 ) -> tuple[GoldenCook, ...]:
     """Return recordings and their alert logs in the firmware's words.
 
@@ -40,9 +39,7 @@ def golden_cooks(
     design, calibration : Design, Calibration
         Behind the firmware's constants.
     tables : DeviceTables
-        Names and their order.
-    words : ToldWords
-        Names of what can be told.
+        Names, their order and what can be told.
 
     Returns
     -------
@@ -62,23 +59,22 @@ def golden_cooks(
     ----------
     ``trivet.device.goldencooks``.
     """
-    return tuple(_golden(one, design, calibration, (tables, words)) for one in cooks)
+    return tuple(_golden(one, design, calibration, tables) for one in cooks)
 
 
 def _golden(
     cook: ReplayedCook,
     design: Design,
     calibration: Calibration,
-    named: tuple[DeviceTables, ToldWords],
+    tables: DeviceTables,
 ) -> GoldenCook:
-    tables, words = named
     sight, watch = cook.sight, cook.watch
     said = moment_words(sight, design=design, calibration=calibration)
-    if tuple(said) != tables.names.burners:
+    if tuple(said) != tables.burners:
         raise HandoffRefusedError(f"{cook.name}: its heads read other burners than the firmware's")
     time_ms = milliseconds(sight.heads[0].time_s)
     moments_s, source = ticks(sight.heads[0].time_s, float(design.estimation.stale_after_s))
-    told = [told_numbers(sight.told.about(b), words=words) for b in tables.names.burners]
+    told = [told_numbers(sight.told.about(b), words=tables.told.words) for b in tables.burners]
     known = np.stack(
         [
             np.round(1000.0 * watch.battery_frac).astype(np.int64),
@@ -100,12 +96,12 @@ def _golden(
 
 
 def _changes(changes: Sequence[AlertChange], tables: DeviceTables) -> Ints:
-    units = (*tables.names.burners, DEVICE)
+    units = (*tables.burners, DEVICE)
     rows = [
         (
             math.floor(one.time_s * 1000.0 + 0.5),
             units.index(one.burner),
-            tables.names.alerts.index(one.alert),
+            tables.alerts.index(one.alert),
             WHAT.index(one.state),
             *(_ms(value) for value in (one.left_s, one.left_low_s, one.left_high_s)),
             0 if one.rate_kps is None else round(one.rate_kps * 1000.0),

@@ -15,9 +15,10 @@ from trivet.device import (
     readingseeds,
 )
 from trivet.device import fixedpoint as fx
-from trivet.device.devicefirmware import DeviceNames, DeviceTables
+from trivet.device.devicefirmware import DeviceTables
 from trivet.device.goldencooks import GoldenCook, cook_name, cook_text
 from trivet.device.readingrules import HeadReading
+from trivet.device.toldtables import ToldRules
 from trivet.errors import HandoffRefusedError
 from trivet.kernels.radiation.planck import band_radiance
 from trivet.records.bundle import FirmwareBundle, ReplayedCook
@@ -27,7 +28,7 @@ from trivet.records.provenance import fingerprint
 from trivet.records.sensorcard import SensorCard
 from trivet.records.verdict import Verdict
 from trivet.stages.devicereading import head_readings
-from trivet.stages.devicetold import ToldRules, rule_words, told_rules
+from trivet.stages.devicetold import rule_words, told_rules
 from trivet.stages.handoff.bundletext import Counts, branded, readme
 from trivet.stages.handoff.cooks import golden_cooks
 from trivet.stages.handoff.errormap import error_map, map_text
@@ -118,9 +119,7 @@ def handoff(
         texts[devicechecks.EXPECTED] = devicechecks.expected_text(
             rule_words(design, rules=told), band_of=told.band_of
         )
-        golden = golden_cooks(
-            cooks, design=design, calibration=calibration, tables=chain, words=told.words
-        )
+        golden = golden_cooks(cooks, design=design, calibration=calibration, tables=chain)
         texts.update({cook_name(at): cook_text(one) for at, one in enumerate(golden)})
     counts = Counts(
         inversions=int(vectors.expected.size),
@@ -152,24 +151,12 @@ def device_tables(
         name: (head, at) for head, one in enumerate(readings) for at, name in enumerate(one.burners)
     }
     burners = tuple(one.name for one in design.burners if one.name in place)
-    alerting, words = design.alerting, told.words
+    alerting = design.alerting
     return DeviceTables(
-        names=DeviceNames(
-            burners=burners,
-            alerts=tuple(one.name for one in design.alerts),
-            pans=words.pans,
-            contents=words.contents,
-            bands=words.bands,
-            oils=words.oils,
-        ),
+        burners=burners,
+        alerts=tuple(one.name for one in design.alerts),
+        told=told,
         units=tuple(place[name] for name in burners),
-        rules=told.rules,
-        rule_of=told.rule_of,
-        device_rule=told.device_rule,
-        place_of=told.place_of,
-        band_of=told.band_of,
-        oil_row=told.oil_row,
-        oil_dk=told.oil_dk,
         untold_uses=alerting.untold_uses,
         stale_ms=round(1000.0 * float(design.estimation.stale_after_s)),
         hand_counts_ms=round(1000.0 * float(alerting.hand_counts_s)),
