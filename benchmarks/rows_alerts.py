@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from trivet.arrays import IntArray
 from trivet.device.alertcooks import changes_of_cooks
 from trivet.device.alertsettings import HEAT_ON, AlertSettings, settings_array
 
@@ -30,8 +31,6 @@ AHEAD = AlertSettings(
     window_ms=10_000,
 )
 
-Ints = NDArray[np.int64]
-
 
 def made_cooks(count: int, *, generator: np.random.Generator) -> NDArray[np.int16]:
     """Return readings (cook, time) in 0.1 K: heating, cooling and noise, all invented."""
@@ -46,7 +45,7 @@ def made_cooks(count: int, *, generator: np.random.Generator) -> NDArray[np.int1
     return out
 
 
-def by_machine(cooks: NDArray[np.int16]) -> list[Ints]:
+def by_machine(cooks: NDArray[np.int16]) -> list[IntArray]:
     """Return each cook's changes by the device's own machine: (moment, alert, on)."""
     settings = settings_array((LEVEL, AHEAD))
     found = changes_of_cooks(
@@ -58,7 +57,7 @@ def by_machine(cooks: NDArray[np.int16]) -> list[Ints]:
     return [changes[:, :3] for changes in found]
 
 
-def by_pandas(reading: NDArray[np.int16]) -> Ints:
+def by_pandas(reading: NDArray[np.int16]) -> IntArray:
     """Return one cook's changes as a competent user of pandas finds them.
 
     Rolling sums give the least-squares rate; a condition that held for its

@@ -28,17 +28,17 @@ def rows() -> list[dict[str, Any]]:
         one for one in read_cooks(DEMO / "cooks.toml", design).cooks if one.name.startswith(COOK)
     )
     calibration = calibrate(design, recordings=[])
-    sight = as_words(simulate(design, plan=plan).recording.sight)
+    inputs = as_words(simulate(design, plan=plan).recording.inputs)
     state = DeviceState()
-    watch = watching(sight, design=design, state=state)
-    read = device_estimate(sight, design=design, calibration=calibration)
-    log = alert(read, design=design, told=sight.told, watch=watch, state=state)
+    watch = watching(inputs, design=design, state=state)
+    read = device_estimate(inputs, design=design, calibration=calibration)
+    log = alert(read, design=design, told=inputs.told, watch=watch, state=state)
     bundle = handoff(
         design,
         calibration=calibration,
         verdict=Verdict((), ()),
         hashes={},
-        cooks=[ReplayedCook(COOK, sight, log, watch, 0.0)],
+        cooks=[ReplayedCook(COOK, inputs, log, watch, 0.0)],
         unproven=True,
     )
     taken, budget = footprint(bundle), design.firmware

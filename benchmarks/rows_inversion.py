@@ -11,8 +11,8 @@ import numba
 import numpy as np
 from numba import njit, prange
 
-from trivet.kernels.radiation.inversion import InversionTerms, surface_temperature_stack_k
-from trivet.kernels.radiation.planck import (
+from trivet.physics.radiation.inversion import InversionTerms, surface_temperature_stack_k
+from trivet.physics.radiation.planck import (
     Band,
     flat_band,
     quadrature_radiance,

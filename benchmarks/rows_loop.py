@@ -48,9 +48,9 @@ def cook(repeat: int, seconds: float = COOK_S) -> dict[str, float]:
     marks = [time.perf_counter()]
     made = simulate(design, plan=plan(design, seconds), repeat=repeat).recording
     marks.append(time.perf_counter())
-    read = estimate(made.sight, design=design, calibration=calibration)
+    read = estimate(made.inputs, design=design, calibration=calibration)
     marks.append(time.perf_counter())
-    alert(read, design=design, told=made.sight.told)
+    alert(read, design=design, told=made.inputs.told)
     marks.append(time.perf_counter())
     spans = dict(zip(PARTS, (b - a for a, b in pairwise(marks)), strict=True))
     return {**spans, "cooked_s": float(read.time_s[-1]), "frames": float(read.time_s.size)}

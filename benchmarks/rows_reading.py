@@ -13,10 +13,10 @@ from scipy.ndimage import binary_dilation
 from skimage.measure import label, regionprops
 
 from benchmarks.sixburners import TOLD, head_stream, nominal, painted_frames, six_burners
-from trivet.kernels.image import panreading
-from trivet.kernels.image.burnerpass import PanTrace
-from trivet.kernels.image.panfinder import BurnerRegion
-from trivet.kernels.radiation.scenepass import SceneFrames, empty_scene, fill_scene
+from trivet.physics.image import panreading
+from trivet.physics.image.burnerpass import PanTrace
+from trivet.physics.image.panfinder import BurnerRegion
+from trivet.physics.radiation.scenepass import SceneFrames, empty_scene, fill_scene
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames
 from trivet.stages.estimate import Estimator

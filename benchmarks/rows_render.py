@@ -11,15 +11,15 @@ from typing import Any
 import cv2
 import numpy as np
 
-from trivet.kernels.geometry.lens import Lens, lens_from_fov
-from trivet.kernels.geometry.optics import Pose, point_of_pixel
-from trivet.kernels.geometry.sampling import CellGrid, Sampling, sampling_matrix
-from trivet.kernels.radiation.planck import (
+from trivet.physics.geometry.lens import Lens, lens_from_fov
+from trivet.physics.geometry.optics import Pose, point_of_pixel
+from trivet.physics.geometry.sampling import CellGrid, Sampling, sampling_matrix
+from trivet.physics.radiation.planck import (
     band_radiance,
     flat_band,
     radiating_temperature_k,
 )
-from trivet.kernels.radiation.render import Cells, pixel_radiance
+from trivet.physics.radiation.render import Cells, pixel_radiance
 from trivet.stages.simulate.scene import image_steps
 
 BAND = flat_band(8e-6, 14e-6)
@@ -175,7 +175,7 @@ def rows() -> list[dict[str, Any]]:
             f"{slow * 1e6:.0f} us; the matrix of a cook {once * 1e3:.0f} ms once; against a matrix "
             f"of 48 strips a pixel {got.std() * 1e3:.0f} mK rms, {np.abs(got).max():.2f} K at "
             f"worst (the other {off.std():.2f} K and {np.abs(off).max():.1f} K); against rays in "
-            "tests/kernels/test_sampling.py"
+            "tests/physics/test_sampling.py"
         )
         made.append(
             {

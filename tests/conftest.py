@@ -17,7 +17,7 @@ from scipy.ndimage import gaussian_filter
 
 from trivet.records.cook import Told
 from trivet.records.design import Design
-from trivet.records.recording import HeadFrames, Sight
+from trivet.records.recording import HeadFrames, ProductInput
 
 WAVELENGTH = np.linspace(8e-6, 14e-6, 601)
 GRID_K = np.linspace(200.0, 900.0, 7001)
@@ -75,7 +75,7 @@ class Painter:
     awake_s: float = 600.0
     told: dict[str, object] = field(default_factory=dict)
 
-    def sight(self, discs: list[Disc], *, seconds: float) -> Sight:
+    def inputs(self, discs: list[Disc], *, seconds: float) -> ProductInput:
         """Return frames of the discs over a time."""
         head = self.design.heads[0]
         card = self.design.card(head)
@@ -90,7 +90,7 @@ class Painter:
         frames = np.stack([self._frame(discs, x, y, t, card) for t in time_s])
         per_kelvin = radiance(np.array(298.65)) - radiance(np.array(297.65))
         frames += rng.normal(0, self.noise_k * per_kelvin, frames.shape)
-        return Sight(
+        return ProductInput(
             heads=(
                 HeadFrames(
                     head=head.name,

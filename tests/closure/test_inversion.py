@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trivet.kernels.radiation import path, surface
-from trivet.kernels.radiation.inversion import InversionTerms, surface_temperature_stack_k
-from trivet.kernels.radiation.planck import (
+from trivet.physics.radiation import path, surface
+from trivet.physics.radiation.inversion import InversionTerms, surface_temperature_stack_k
+from trivet.physics.radiation.planck import (
     band_from_response,
     band_radiance,
     flat_band,

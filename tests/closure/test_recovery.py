@@ -11,7 +11,7 @@ import pytest
 
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.cook import CookPlan
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.calibrate import calibrate
@@ -58,7 +58,7 @@ def drawn_error(design, calibration, number: int) -> tuple[str, float, float] | 
     """Kind, error and U95 at one drawn valid moment of one cook; None without any."""
     cook = simulate(design, plan=plan(number))
     truth = cook.truth.burners[0]
-    read = estimate(cook.recording.sight, design=design, calibration=calibration)
+    read = estimate(cook.recording.inputs, design=design, calibration=calibration)
     one = next(item for item in read.burners if item.burner == truth.burner)
     of_truth = {"pan": truth.seen_k, "oil": truth.contents_k, "liquid": truth.contents_k}
     usable = np.isfinite(one.reported_k) & (one.reported_k > 318.0)

@@ -13,7 +13,7 @@ import pytest
 from trivet.files.newproject import scenarios
 from trivet.flow.score import Scorer, ShortRun
 from trivet.flow.sweep import Pool, Pools
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.scoring import ScoreSheet
 
 COOKS, UNITS = 525, 10

@@ -7,9 +7,9 @@ import pytest
 
 from trivet.device import fixedpoint as fx
 from trivet.errors import HandoffRefusedError, OutOfRangeError
-from trivet.kernels.radiation.path import through_window
-from trivet.kernels.radiation.planck import band_radiance, flat_band, radiating_temperature_k
-from trivet.kernels.radiation.surface import leaving_radiance
+from trivet.physics.radiation.path import through_window
+from trivet.physics.radiation.planck import band_radiance, flat_band, radiating_temperature_k
+from trivet.physics.radiation.surface import leaving_radiance
 
 BAND = flat_band(8e-6, 14e-6)
 

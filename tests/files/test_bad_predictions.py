@@ -12,7 +12,7 @@ from rich.console import Console
 from trivet.errors import DesignError, Fault
 from trivet.files.design import read_design
 from trivet.files.newproject import new_project
-from trivet.report.console_prediction import prediction_page
+from trivet.present.console_prediction import prediction_page
 from trivet.stages.predict import predict
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.views import seen_by

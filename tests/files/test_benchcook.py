@@ -164,9 +164,9 @@ class TestGoodFolder:
             "A17",
         )
         assert got.altitude_m == 150.0
-        assert got.sight.told.about("left").base_contents == "oil"
-        assert got.sight.heads[0].apparent_k.shape == (560, 24, 32)
-        assert got.sight.heads[0].awake_s[0] == 600.0
+        assert got.inputs.told.about("left").base_contents == "oil"
+        assert got.inputs.heads[0].apparent_k.shape == (560, 24, 32)
+        assert got.inputs.heads[0].awake_s[0] == 600.0
         assert [event.event for event in got.reference.events] == ["on", "food_in", "off"]
         assert got.reference.sheet[0].diameter_m == pytest.approx(0.26)
         assert _digest(folder) == before
@@ -207,7 +207,7 @@ class TestGoodFolder:
         (folder / "frames.npz").rename(folder / "frames.east.npz")
         (folder / "frames.west.npz").write_bytes((folder / "frames.east.npz").read_bytes())
         got = import_bench_cook(folder, design=_design("east", "west"))
-        assert [head.head for head in got.sight.heads] == ["east", "west"]
+        assert [head.head for head in got.inputs.heads] == ["east", "west"]
         (folder / "frames.west.npz").unlink()
         with pytest.raises(RecordingError, match=r"no frames of head 'west'.*frames\.west\.npz"):
             import_bench_cook(folder, design=_design("east", "west"))
@@ -218,7 +218,7 @@ class TestGoodFolder:
             import_bench_cook(folder, design=_design("east", "west"))
         (folder / "frames.npz").rename(folder / "frames.west.npz")
         got = import_bench_cook(folder, design=_design("east", "west"))
-        assert [head.head for head in got.sight.heads] == ["west"]
+        assert [head.head for head in got.inputs.heads] == ["west"]
 
     def test_channel_offsets_are_taken_off(self, tmp_path, design):
         folder = _write(tmp_path / "oil-01")

@@ -8,8 +8,8 @@ import pytest
 
 from trivet.errors import DesignError
 from trivet.files.design import read_design
-from trivet.kernels.radiation.planck import radiating_temperature_k
-from trivet.terms.optics import card_band
+from trivet.models.optics import card_band
+from trivet.physics.radiation.planck import radiating_temperature_k
 
 ROOT = Path(__file__).parents[2]
 LARKPANE = (ROOT / "examples" / "larkpane" / "design.toml").read_text(encoding="utf-8")

@@ -27,9 +27,9 @@ from trivet.records.recording import (
     HeadFrames,
     Note,
     ProbeSeries,
+    ProductInput,
     Recording,
     Reference,
-    Sight,
     SimulatedCook,
     Truth,
 )
@@ -61,7 +61,7 @@ def cook(count: int = 40) -> SimulatedCook:
         evidence="simulated",
         unit="drawn 3",
         altitude_m=150.0,
-        sight=Sight(
+        inputs=ProductInput(
             (frames("main", count), frames("Seitlich / 2", count + 3, rows=8, cols=8)),
             Told.model_validate({"base_contents": "oil", "front-left": {"pan": "x"}}),
         ),
@@ -94,8 +94,8 @@ def test_what_is_read_is_what_was_written(stored: Path) -> None:
     read = read_recording(stored)
     assert fingerprint(read) == fingerprint(made.recording)
     assert fingerprint(read_truth(stored)) == fingerprint(made.truth)
-    assert read.sight.heads[0].apparent_k.dtype == np.float32
-    assert not read.sight.heads[0].apparent_k.flags.writeable
+    assert read.inputs.heads[0].apparent_k.dtype == np.float32
+    assert not read.inputs.heads[0].apparent_k.flags.writeable
     assert [probe.probe.column for probe in read.reference.probes][-1] == "tc10"
 
 
@@ -120,13 +120,13 @@ def test_names_and_units(stored: Path) -> None:
         assert tree["heads/head-0"].coords["time"].attrs["units"] == "s"
         window = seen[10:12, :4, :4]  # a slice reads what it needs
         np.testing.assert_array_equal(
-            window.values, cook().recording.sight.heads[0].apparent_k[10:12, :4, :4]
+            window.values, cook().recording.inputs.heads[0].apparent_k[10:12, :4, :4]
         )
 
 
 def test_blocks_join_to_the_whole(tmp_path: Path) -> None:
     whole = frames("main", 700)
-    recording = dataclasses.replace(cook().recording, sight=Sight((whole,), Told()))
+    recording = dataclasses.replace(cook().recording, inputs=ProductInput((whole,), Told()))
     path = write_recording(tmp_path / "long", recording)
     blocks = list(iter_blocks(path, "main", block=128))
     assert [len(block.time_s) for block in blocks] == [128] * 5 + [60]

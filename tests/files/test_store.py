@@ -17,12 +17,12 @@ import pytest
 from pydantic import BaseModel
 
 import trivet.records
+from trivet.arrays import ArrayField
 from trivet.errors import InputError, StorageError
 from trivet.files import atomic, store
 from trivet.files.cooks import read_cooks
 from trivet.files.design import read_design
 from trivet.records.alertlog import AlertChange, AlertLog
-from trivet.records.arrays import ArrayField
 from trivet.records.benchsheet import SheetFlat, SheetMark, SheetPatch, SheetTarget
 from trivet.records.cook import CookPlan, CookPlans, SheetBurner, SheetProbe, Told
 from trivet.records.design import Design

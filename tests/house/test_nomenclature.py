@@ -20,7 +20,7 @@ def words() -> set[str]:
 
 def parts() -> set[str]:
     found = set()
-    for path in (ROOT / "src" / "trivet" / "kernels").rglob("*.py"):
+    for path in (ROOT / "src" / "trivet" / "physics").rglob("*.py"):
         for node in ast.parse(path.read_text("utf-8")).body:
             if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
                 for argument in node.args.args + node.args.kwonlyargs:

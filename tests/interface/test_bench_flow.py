@@ -60,7 +60,7 @@ def project(tmp_path: Path, painting: SimpleNamespace) -> Path:
     pan = painting.Disc(
         -0.2, -0.13, 0.13, 0.93, lambda dx, dy, t: np.full(dx.shape, 423.15 + 1.0 * t)
     )
-    frames = painter.sight([pan], seconds=40).heads[0]
+    frames = painter.inputs([pan], seconds=40).heads[0]
     cook = folder / "bench" / "rise"
     cook.mkdir(parents=True)
     np.savez(

@@ -15,9 +15,9 @@ from rich.console import Console
 
 from trivet.flow.campaign import planned_campaign
 from trivet.flow.cooks import Project
+from trivet.present.console_campaign import show_plan, show_sweep
 from trivet.records.campaign import FailedCook, Rate, Spread, Sweep
 from trivet.records.design import Display
-from trivet.report.console_campaign import show_plan, show_sweep
 
 MATRIX = """
 [[matrix]]

@@ -69,7 +69,7 @@ def write_cook(project: Path, name: str, *, material: str = "aluminium") -> None
         }
     )
     recording = simulate(design, plan=plan).recording
-    frames, probe = recording.sight.heads[0], recording.reference.probes[1]
+    frames, probe = recording.inputs.heads[0], recording.reference.probes[1]
     folder = project / "bench" / name
     folder.mkdir(parents=True)
     np.savez(

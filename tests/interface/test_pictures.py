@@ -10,11 +10,11 @@ from rich.console import Console
 
 from trivet.cli.program import open_chain
 from trivet.files.newproject import new_project
+from trivet.present.console_business import show_trade
+from trivet.present.figures import chart_file
 from trivet.records.design import Display
 from trivet.records.dossier import Chart, FrameView, Line, Mark
 from trivet.records.provenance import fingerprint
-from trivet.report.console_business import show_trade
-from trivet.report.figures import chart_file
 
 
 def texts(svg: str) -> list[str]:

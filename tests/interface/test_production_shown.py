@@ -9,11 +9,11 @@ import xml.etree.ElementTree as ET
 import numpy as np
 from rich.console import Console
 
+from trivet.present.console_production import show_remedies
+from trivet.present.figures import chart_svg
 from trivet.records.design import Display
 from trivet.records.dossier import Chart, Line, Mark
 from trivet.records.prediction import Remedies, Remedy
-from trivet.report.console_production import show_remedies
-from trivet.report.figures import chart_svg
 
 
 def printed(record: Remedies, unit: str = "degC") -> str:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from trivet.report.progress import progress_bars
+from trivet.present.progress import progress_bars
 
 
 @pytest.fixture(autouse=True)

@@ -12,6 +12,11 @@ import numpy as np
 import pytest
 from rich.console import Console
 
+from trivet.present import render_html
+from trivet.present.console import show_alerts, show_check, show_estimate, show_verdict
+from trivet.present.figures import chart_svg
+from trivet.present.page import tied
+from trivet.present.scales import Scale
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.design import Display
@@ -31,11 +36,6 @@ from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import Note
 from trivet.records.requirement import OF_WORDS
 from trivet.records.verdict import EvidenceLine, RequirementVerdict, Verdict
-from trivet.report import render_html
-from trivet.report.console import show_alerts, show_check, show_estimate, show_verdict
-from trivet.report.figures import chart_svg
-from trivet.report.page import tied
-from trivet.report.scales import Scale
 
 HOSTILE = '<script>alert("x")</script> & $x_{1}$ --> {{ 7 * 7 }}'
 CELSIUS, FAHRENHEIT = Display(), Display(temperature="degF", length="in")

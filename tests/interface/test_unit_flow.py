@@ -14,7 +14,7 @@ from trivet.records.calibration import Calibration
 def test_chain_refuses_another_unit(monkeypatch, tmp_path):
     (tmp_path / "design.toml").write_text("")
     chain = Chain(tmp_path)
-    recording = SimpleNamespace(name="monday", unit="B02", evidence="bench", sight=None)
+    recording = SimpleNamespace(name="monday", unit="B02", evidence="bench", inputs=None)
     head = SimpleNamespace(fitted=True)
     made = Calibration("bench", (head,), (), ("cal-1",), (), ("A17",))
     monkeypatch.setattr(chain, "recording", lambda entry: recording)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize
 
-from trivet.kernels.radiation import planck, surface
+from trivet.physics.radiation import planck, surface
 
 SPECTRAL_AT_K = 500.0
 

@@ -7,7 +7,7 @@ import pytest
 from trivet.facts.oils import oil
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
-from trivet.kernels.heat.water import boiling_point_k
+from trivet.physics.heat.water import boiling_point_k
 from trivet.units import parse_quantity
 
 

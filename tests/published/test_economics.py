@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
-from trivet.kernels.product import cashflow, cost, energy, energyday
+from trivet.physics.economics import cashflow, cost, energy, energyday
 
 VOLT = 3.0  # cancels in every check of charge against current
 

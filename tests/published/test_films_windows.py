@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.facts.optical import optical_table
-from trivet.kernels.radiation import film, path
-from trivet.kernels.radiation.planck import flat_band
+from trivet.physics.radiation import film, path
+from trivet.physics.radiation.planck import flat_band
 
 
 def constants(name):

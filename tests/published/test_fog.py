@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from trivet.facts.optical import optical_table
-from trivet.kernels.radiation.film import OpticalConstants
-from trivet.kernels.radiation.mie import (
+from trivet.physics.radiation.film import OpticalConstants
+from trivet.physics.radiation.mie import (
     band_mass_extinction_m2_kg,
     mie_efficiencies,
     steam_transmittance,
 )
-from trivet.kernels.radiation.planck import flat_band
+from trivet.physics.radiation.planck import flat_band
 
 
 def water():

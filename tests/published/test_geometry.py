@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from trivet.kernels.geometry.coverage import field_outline_m, pixels_across, spot_factor
-from trivet.kernels.geometry.occlusion import visible_base, visible_base_frac
-from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, lens_from_fov
+from trivet.physics.geometry.coverage import field_outline_m, pixels_across, spot_factor
+from trivet.physics.geometry.occlusion import visible_base, visible_base_frac
+from trivet.physics.geometry.optics import Lens, Pose, footprint_m, lens_from_fov
 
 
 def _lens(row):

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
-from trivet.kernels.statistics import uncertainty as unc
-from trivet.kernels.statistics.linefit import line_fit
-from trivet.kernels.statistics.montecarlo import monte_carlo, symmetric_interval
-from trivet.kernels.statistics.uncertainty import InputQuantity as Q
+from trivet.physics.statistics import uncertainty as unc
+from trivet.physics.statistics.linefit import line_fit
+from trivet.physics.statistics.montecarlo import monte_carlo, symmetric_interval
+from trivet.physics.statistics.uncertainty import InputQuantity as Q
 
 
 @pytest.fixture

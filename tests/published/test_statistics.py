@@ -7,7 +7,7 @@ import pytest
 from scipy.special import ndtri
 
 from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
-from trivet.kernels.statistics import agreement, conformance, intervals
+from trivet.physics.statistics import agreement, conformance, intervals
 
 
 def test_rates_and_sample_sizes(published):

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError, ProbeLogError
-from trivet.kernels.sensor.probe_contact import (
+from trivet.physics.sensor.probe_contact import (
     ProbePlate,
     ProbeWire,
     attachment_error_frac,
     lag_corrected_k,
     surface_from_junction_k,
 )
-from trivet.kernels.sensor.thermocouple import (
+from trivet.physics.sensor.thermocouple import (
     emf_range_c,
     emf_v,
     seebeck_v_per_k,

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError, RecordingError
-from trivet.kernels.sensor import thermopile as tp
-from trivet.kernels.sensor.halfframes import subpage_mask
-from trivet.kernels.sensor.thermopile_health import (
+from trivet.physics.sensor import thermopile as tp
+from trivet.physics.sensor.halfframes import subpage_mask
+from trivet.physics.sensor.thermopile_health import (
     confirm_subpage,
     saturated_pixels,
     stuck_pixels,

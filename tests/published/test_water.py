@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trivet.kernels.heat import water
+from trivet.physics.heat import water
 
 
 def slope_k_per_kpa(row):

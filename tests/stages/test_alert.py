@@ -10,13 +10,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from trivet.errors import InputError
+from trivet.models.oilpoints import limit_value_k
 from trivet.quality import Quality
 from trivet.records.alertlog import DeviceState, Watch
 from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.stages.alert import DEVICE, alert
-from trivet.terms.oilpoints import limit_value_k
 
 ZERO_C_K = 273.15
 

@@ -16,15 +16,15 @@ from scipy.stats import binomtest
 
 from trivet.files.design import read_design
 from trivet.flow.tune import _front
+from trivet.present.console_alerts import SMOKE_ALARMS, show_alert_study
 from trivet.records.alertaccount import AlertCase
 from trivet.records.alerting import PresenceChannel
 from trivet.records.alertlog import AlertChange, AlertLog, AlertWord
 from trivet.records.cook import Told
 from trivet.records.design import Design
-from trivet.records.recording import HeadFrames, PresenceSeries, Sight
+from trivet.records.recording import HeadFrames, PresenceSeries, ProductInput
 from trivet.records.requirement import AlertKind
 from trivet.records.tuning import TunedPoint
-from trivet.report.console_alerts import SMOKE_ALARMS, show_alert_study
 from trivet.stages.alert import watching
 from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_sight, jumped_back
 from trivet.stages.dossier import likeness
@@ -118,7 +118,7 @@ def _sight(frames=60):
         np.full(frames, 310.0),
         time + 5.0,
     )
-    return Sight((head,), Told())
+    return ProductInput((head,), Told())
 
 
 def test_faults_show_in_what_the_device_knows(design):
@@ -142,9 +142,11 @@ def test_faults_show_in_what_the_device_knows(design):
 def test_presence_counts_for_as_long_as_declared(design_tables):
     design_tables["alerting"] = {"presence": {"name": "invented", "hold": "3 s"}}
     design = Design.model_validate(design_tables)
-    sight = Sight(_sight().heads, Told(), PresenceSeries((0.0, 4.0, 8.0), (False, True, False)))
-    person = watching(sight, design=design).person
-    time = sight.heads[0].time_s
+    inputs = ProductInput(
+        _sight().heads, Told(), PresenceSeries((0.0, 4.0, 8.0), (False, True, False))
+    )
+    person = watching(inputs, design=design).person
+    time = inputs.heads[0].time_s
     assert person.tolist() == ((time >= 4.0) & (time <= 7.0)).tolist()
 
 

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from trivet.errors import EvidenceError, RecordingError
-from trivet.kernels.geometry.optics import Pose, pixel_of_point, point_of_pixel
-from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
-from trivet.kernels.radiation.measurement import Sight as Seen
-from trivet.kernels.radiation.measurement import sighted_apparent_k
-from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
-from trivet.kernels.sensor.drift import drift_terms
+from trivet.models.optics import card_band, card_lens
+from trivet.physics.geometry.optics import Pose, pixel_of_point, point_of_pixel
+from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
+from trivet.physics.radiation.measurement import Sight as Seen
+from trivet.physics.radiation.measurement import sighted_apparent_k
+from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.physics.sensor.drift import drift_terms
 from trivet.records.cook import SheetBurner, SheetProbe, Told
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
@@ -27,7 +28,6 @@ from trivet.records.recording import (
     Sight,
 )
 from trivet.stages.calibrate import calibrate
-from trivet.terms.optics import card_band, card_lens
 
 TAU = 0.85
 DRIFT = np.array([1.2, 0.09, 0.0, 4.0])

@@ -23,9 +23,9 @@ from trivet.records.recording import (
     Event,
     HeadFrames,
     ProbeSeries,
+    ProductInput,
     Recording,
     Reference,
-    Sight,
 )
 from trivet.stages.credibility import (
     answers,
@@ -111,7 +111,7 @@ def one_temperature(number: int, *, heat: float = 1.0, evidence="simulated") -> 
         evidence=evidence,
         unit="A1",
         altitude_m=150.0,
-        sight=Sight((frames,), Told()),
+        inputs=ProductInput((frames,), Told()),
         reference=Reference(probes, events, (sheet(),)),
     )
 

@@ -55,7 +55,7 @@ def iron(plain_design):
 
 
 def test_integers_keep_to_the_exact_rules(plain_design, calibration, iron):
-    one = twin_difference(iron.recording.sight, design=plain_design, calibration=calibration)
+    one = twin_difference(iron.recording.inputs, design=plain_design, calibration=calibration)
     assert one.frames > 1500
     # 0.1 % of frames may flip; words of 1/64 K and an interval of two inversions: 0.06 K.
     assert one.flag_flips <= 0.001 * one.frames
@@ -65,7 +65,7 @@ def test_integers_keep_to_the_exact_rules(plain_design, calibration, iron):
 
 
 def test_interval_holds_the_truth_of_an_iron_pan(plain_design, calibration, iron):
-    read = device_estimate(iron.recording.sight, design=plain_design, calibration=calibration)
+    read = device_estimate(iron.recording.inputs, design=plain_design, calibration=calibration)
     burner = next(one for one in read.burners if one.burner == "front-left")
     truth = next(one for one in iron.truth.burners if one.burner == "front-left")
     true_k = np.interp(read.time_s, truth.time_s, truth.seen_k)
@@ -78,9 +78,9 @@ def test_interval_holds_the_truth_of_an_iron_pan(plain_design, calibration, iron
 
 
 def test_what_was_not_told_or_shines_is_not_read(plain_design, calibration, iron):
-    sight = iron.recording.sight
-    untold = replace(sight, told=type(sight.told)())
-    shiny = replace(sight, told=sight.told.model_validate({"pan": "steel-24"}))
+    inputs = iron.recording.inputs
+    untold = replace(inputs, told=type(inputs.told)())
+    shiny = replace(inputs, told=inputs.told.model_validate({"pan": "steel-24"}))
     for one in (untold, shiny):
         read = device_estimate(one, design=plain_design, calibration=calibration)
         for burner in read.burners:
@@ -91,10 +91,10 @@ def test_what_was_not_told_or_shines_is_not_read(plain_design, calibration, iron
 
 
 def test_causal_and_the_same_in_pieces(plain_design, calibration, iron):
-    sight = iron.recording.sight
-    (constants, whole), *_ = device_readings(sight, design=plain_design, calibration=calibration)
-    pixels, sensor = frame_words(sight.heads[0])
-    told = told_words(sight.told, constants=constants, design=plain_design)
+    inputs = iron.recording.inputs
+    (constants, whole), *_ = device_readings(inputs, design=plain_design, calibration=calibration)
+    pixels, sensor = frame_words(inputs.heads[0])
+    told = told_words(inputs.told, constants=constants, design=plain_design)
     state, parts = cold_reading(constants), []
     for begin, end in ((0, 7), (7, 200), (200, pixels.shape[0])):
         part = {"sensor": sensor[begin:end], "told": told, "constants": constants, "state": state}
@@ -105,9 +105,9 @@ def test_causal_and_the_same_in_pieces(plain_design, calibration, iron):
 def test_saturation_is_at_least_this_hot_and_a_dead_pixel_is_left_out(
     plain_design, calibration, iron
 ):
-    head = iron.recording.sight.heads[0]
+    head = iron.recording.inputs.heads[0]
     (constants, plain), *_ = device_readings(
-        iron.recording.sight, design=plain_design, calibration=calibration
+        iron.recording.inputs, design=plain_design, calibration=calibration
     )
     place = constants.mask_pixel[: constants.mask_start[1]]
     weight = constants.mask_weight[: constants.mask_start[1]]
@@ -115,8 +115,8 @@ def test_saturation_is_at_least_this_hot_and_a_dead_pixel_is_left_out(
     flat = frames.reshape(frames.shape[0], -1)
     flat[100:, place[weight > 0][0]] = np.inf
     flat[:, place[weight > 0][1]] = np.nan
-    sight = replace(iron.recording.sight, heads=(replace(head, apparent_k=frames),))
-    read = device_estimate(sight, design=plain_design, calibration=calibration)
+    inputs = replace(iron.recording.inputs, heads=(replace(head, apparent_k=frames),))
+    read = device_estimate(inputs, design=plain_design, calibration=calibration)
     burner = next(one for one in read.burners if one.burner == constants.burners[0])
     assert np.all(np.isposinf(burner.hottest_k[100:]))
     assert np.all(burner.flags[100:] & np.uint32(int(Quality.SATURATED)))
@@ -126,20 +126,20 @@ def test_saturation_is_at_least_this_hot_and_a_dead_pixel_is_left_out(
 
 
 def test_difference_to_the_estimate_is_told(plain_design, calibration, iron):
-    sight = iron.recording.sight
-    own = device_estimate(sight, design=plain_design, calibration=calibration)
-    host = estimate(sight, design=plain_design, calibration=calibration)
+    inputs = iron.recording.inputs
+    own = device_estimate(inputs, design=plain_design, calibration=calibration)
+    host = estimate(inputs, design=plain_design, calibration=calibration)
     line = estimate_difference("iron", device=own, host=host)
     assert line.startswith("  iron: reports ")
     assert "K apart" in line or "never both" in line
 
 
 def test_wrong_frames_and_constants_are_refused(plain_design, calibration, iron):
-    head = iron.recording.sight.heads[0]
+    head = iron.recording.inputs.heads[0]
     small = replace(head, apparent_k=head.apparent_k[:, :4])
     with pytest.raises(RecordingError, match="768 pixels"):
         device_estimate(
-            replace(iron.recording.sight, heads=(small,)),
+            replace(iron.recording.inputs, heads=(small,)),
             design=plain_design,
             calibration=calibration,
         )

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from trivet.kernels.geometry.occlusion import visible_base_frac
+from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.calibration import (
@@ -38,9 +38,9 @@ from trivet.records.provenance import fingerprint
 from trivet.records.recording import (
     BurnerTruth,
     ProbeSeries,
+    ProductInput,
     Recording,
     Reference,
-    Sight,
     Truth,
 )
 from trivet.records.requirement import OF_WORDS
@@ -361,7 +361,7 @@ def make_cook(name: str = "sear-r0", *, evidence: str = "simulated") -> ShownCoo
             evidence="bench" if bench else "simulated",
             unit="u1",
             altitude_m=0.0,
-            sight=Sight((), Told.model_validate({"base_contents": "oil"})),
+            inputs=ProductInput((), Told.model_validate({"base_contents": "oil"})),
             reference=Reference((probe,) if bench else (), (), sheet if bench else ()),
         ),
         estimate=Estimate(time_s, (burner,)),

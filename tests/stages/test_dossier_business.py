@@ -9,10 +9,10 @@ import pytest
 from rich.console import Console
 
 from trivet.errors import InputError
+from trivet.present.console import show_prediction
+from trivet.present.console_business import show_trade
+from trivet.present.figures import chart_svg
 from trivet.records.design import Design
-from trivet.report.console import show_prediction
-from trivet.report.console_business import show_trade
-from trivet.report.figures import chart_svg
 from trivet.stages.dossier.ledger import battery_section, money_section
 from trivet.stages.dossier.timeline import timeline_charts, timeline_tables
 from trivet.stages.predict import predict

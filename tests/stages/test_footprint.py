@@ -10,11 +10,11 @@ import pytest
 
 from trivet.errors import HandoffRefusedError
 from trivet.files.footprint import checked_footprint, footprint, footprint_lines
+from trivet.models.computing import frames_w
 from trivet.records.design import Design
 from trivet.records.firmware import Firmware
 from trivet.stages.calibrate import calibrate
 from trivet.stages.handoff import handoff
-from trivet.terms.computing import frames_w
 
 TOOLS = ("gcc", "size", "nm")
 needs_tools = pytest.mark.skipif(

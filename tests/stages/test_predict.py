@@ -14,8 +14,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
-from trivet.kernels.radiation.planck import flat_band
+from trivet.physics.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
+from trivet.physics.radiation.planck import flat_band
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.stages.predict import predict

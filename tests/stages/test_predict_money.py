@@ -10,7 +10,8 @@ import pytest
 from pydantic import ValidationError
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.kernels.product.ledger import monthly_cash
+from trivet.models.variants import with_sensor
+from trivet.physics.economics.ledger import monthly_cash
 from trivet.records.design import Design
 from trivet.records.figures import Money
 from trivet.stages.predict import predict
@@ -23,7 +24,6 @@ from trivet.stages.predict.moneyfigures import (
     made_cost,
     nominal_figures,
 )
-from trivet.terms.variants import with_sensor
 
 COSTS = {
     "price": "100.00 USD",

@@ -11,14 +11,14 @@ from pydantic import ValidationError
 
 from trivet.errors import DesignError, InputError, OutOfRangeError
 from trivet.files.design import read_design
-from trivet.kernels.radiation.planck import band_radiance, flat_band, radiating_temperature_k
+from trivet.models.contents import layer_m
+from trivet.physics.radiation.planck import band_radiance, flat_band, radiating_temperature_k
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.stages.predict.posesearch import search_pose
 from trivet.stages.predict.seeing import seeing_of, sight_cautions
 from trivet.stages.predict.tolerance import mount_tolerance
 from trivet.stages.predict.views import seen_by
-from trivet.terms.contents import layer_m
 
 FLAT = {"depth": "1 um", "thickness": "1 um"}
 

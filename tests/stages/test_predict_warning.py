@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from trivet.errors import InputError
 from trivet.facts.cells import cell_kind, cell_kinds
+from trivet.models.predicted import predicted_value
 from trivet.records.design import Design
 from trivet.records.energy import Chemistry
 from trivet.records.requirement import Requirement
@@ -18,7 +19,6 @@ from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.margins import alert_margins
 from trivet.stages.predict.views import seen_by
 from trivet.stages.predict.warning import warning_timeline
-from trivet.terms.predicted import predicted_value
 
 FLAT = {"low": "1", "high": "1"}
 

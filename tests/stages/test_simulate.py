@@ -12,7 +12,7 @@ from trivet.errors import InputError
 from trivet.records.cook import CookPlan, Told
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
-from trivet.records.recording import HeadFrames, Recording, Sight
+from trivet.records.recording import HeadFrames, ProductInput, Recording
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.simulate import simulate
 from trivet.stages.simulate.cooking import cooked
@@ -62,21 +62,21 @@ def test_same_bytes_on_every_run_and_other_draws_in_every_repeat(plain_design, d
     twice = plan(repeats=2)
     cooks = [simulate(plain_design, plan=twice, repeat=k) for k in range(2)]
     assert [one.recording.name for one in cooks] == ["cook-r0", "cook-r1"]
-    assert len({fingerprint(one.recording.sight) for one in cooks}) == 2
+    assert len({fingerprint(one.recording.inputs) for one in cooks}) == 2
     assert {one.recording.unit for one in cooks} == {"simulated unit-1"}
 
 
 def test_cooks_share_a_unit_unless_the_plan_names_another(plain_design, dry):
     other = simulate(plain_design, plan=plan(unit="unit-2"))
     assert other.recording.unit == "simulated unit-2"
-    assert fingerprint(other.recording.sight) != fingerprint(dry.recording.sight)
+    assert fingerprint(other.recording.inputs) != fingerprint(dry.recording.inputs)
     np.testing.assert_array_equal(other.truth.burners[0].pan_k, dry.truth.burners[0].pan_k)
 
 
 def test_another_project_seed_draws_anew(design_tables, dry):
     design_tables["project"]["seed"] = 8
     other = simulate(Design.model_validate(design_tables), plan=plan())
-    assert fingerprint(other.recording.sight) != fingerprint(dry.recording.sight)
+    assert fingerprint(other.recording.inputs) != fingerprint(dry.recording.inputs)
 
 
 def test_streams_do_not_disturb_one_another(design_tables, dry):
@@ -85,8 +85,8 @@ def test_streams_do_not_disturb_one_another(design_tables, dry):
     second["name"], second["mount"] = "second", {"height": "0.80 m"}
     design_tables["heads"].append(second)
     both = simulate(Design.model_validate(design_tables), plan=plan())
-    assert len(both.recording.sight.heads) == 2
-    assert fingerprint(both.recording.sight.heads[0]) == fingerprint(dry.recording.sight.heads[0])
+    assert len(both.recording.inputs.heads) == 2
+    assert fingerprint(both.recording.inputs.heads[0]) == fingerprint(dry.recording.inputs.heads[0])
     draws = [stream(7, cook="cook", name=name).standard_normal(4000) for name in ("a", "b")]
     assert abs(np.corrcoef(*draws)[0, 1]) < 0.06
 
@@ -94,7 +94,7 @@ def test_streams_do_not_disturb_one_another(design_tables, dry):
 def test_truth_stays_outside_of_the_recording(dry):
     assert isinstance(dry.recording, Recording)
     assert dry.recording.evidence == "simulated"
-    names = {*Sight.__dataclass_fields__, *HeadFrames.__dataclass_fields__}
+    names = {*ProductInput.__dataclass_fields__, *HeadFrames.__dataclass_fields__}
     assert not {"truth", "pan_k", "hottest_k", "emissivity"} & names
     truth = dry.truth.burners[0].pan_k[-1]
     for probe in dry.recording.reference.probes:
@@ -117,7 +117,7 @@ def test_noise_is_that_of_the_card(design_tables):
     design_tables["sensors"][0] |= {"half_frames": False, "step": "0 K", "netd_at": "22 degC"}
     design_tables["surroundings"] = {"ambient": "22 degC", "reflected": "22 degC"}
     cold = plan(burners=[one_burner("dry", level="0 %")])
-    frames = simulate(Design.model_validate(design_tables), plan=cold).recording.sight.heads[0]
+    frames = simulate(Design.model_validate(design_tables), plan=cold).recording.inputs.heads[0]
     change = np.diff(frames.apparent_k.astype(float), axis=0)
     netd = np.sqrt((change**2).mean() / 2)
     assert netd == pytest.approx(0.28, rel=0.05)
@@ -126,7 +126,7 @@ def test_noise_is_that_of_the_card(design_tables):
 def test_noise_is_constant_in_radiance(plain_design):
     """Hot pixels are less noisy in kelvin: by the ratio of the Planck slopes."""
     hot = plan(duration="150 s", burners=[one_burner("dry", level="100 %")])
-    frames = simulate(plain_design, plan=hot).recording.sight.heads[0]
+    frames = simulate(plain_design, plan=hot).recording.inputs.heads[0]
     late = frames.apparent_k[-120:].astype(float)
     second = np.diff(late[::2], n=2, axis=0)  # every second frame: both halves refreshed
     noise = second.std(axis=0) / np.sqrt(6)
@@ -138,7 +138,7 @@ def test_noise_is_constant_in_radiance(plain_design):
 
 def test_black_pan_looks_as_hot_as_it_is(plain_design):
     """Closure: emissivity, window and offsets undone by hand, in the middle of the pan."""
-    from trivet.kernels.radiation.planck import band_radiance, flat_band, radiating_temperature_k
+    from trivet.physics.radiation.planck import band_radiance, flat_band, radiating_temperature_k
     from trivet.stages.simulate.draws import head_unit
 
     run = plan(duration="90 s")
@@ -152,7 +152,7 @@ def test_black_pan_looks_as_hot_as_it_is(plain_design):
     )
     room = kitchen(plain_design, plan=run, generator=stream(seed, cook="cook", name="kitchen"))
     frames, truth, band = (
-        cook.recording.sight.heads[0],
+        cook.recording.inputs.heads[0],
         cook.truth.burners[0],
         flat_band(8e-6, 14e-6),
     )
@@ -228,7 +228,7 @@ def test_food_hides_the_pan_and_cools_it(plain_design):
 
 def test_hand_is_seen_for_two_seconds(plain_design):
     away, there = (
-        simulate(plain_design, plan=plan(hands_at_s=hands)).recording.sight.heads[0]
+        simulate(plain_design, plan=plan(hands_at_s=hands)).recording.inputs.heads[0]
         for hands in ((), ("50 s",))
     )
     differs = np.abs(away.apparent_k - there.apparent_k).max(axis=(1, 2)) > 5
@@ -243,14 +243,14 @@ def test_stops_where_the_plan_says(plain_design):
     assert "120 C" in cook.truth.stopped
     assert cook.truth.burners[0].hottest_k[-1] == pytest.approx(393.15, abs=3)
     end = cook.truth.burners[0].time_s[-1]
-    assert cook.recording.sight.heads[0].time_s[-1] == pytest.approx(end, abs=0.25)
+    assert cook.recording.inputs.heads[0].time_s[-1] == pytest.approx(end, abs=0.25)
     assert end < 200
 
 
 def test_range_ends_show_as_infinities(design_tables):
     design_tables["sensors"][0] |= {"range_low": "29 degC", "range_high": "80 degC"}
     run = plan(duration="90 s", burners=[one_burner("dry", level="100 %")])
-    frames = simulate(Design.model_validate(design_tables), plan=run).recording.sight.heads[0]
+    frames = simulate(Design.model_validate(design_tables), plan=run).recording.inputs.heads[0]
     assert np.isposinf(frames.apparent_k).any()
     assert np.isneginf(frames.apparent_k).any()
     finite = frames.apparent_k[np.isfinite(frames.apparent_k)]
@@ -264,7 +264,7 @@ def test_another_sensor(design_tables):
         "frame_rate": "2 Hz", "technology": "bolometer",
     }  # fmt: skip
     run = plan(duration="10 s")
-    frames = simulate(Design.model_validate(design_tables), plan=run).recording.sight.heads[0]
+    frames = simulate(Design.model_validate(design_tables), plan=run).recording.inputs.heads[0]
     assert frames.apparent_k.shape == (21, 120, 160)
     assert np.isfinite(frames.apparent_k).all()
 
@@ -275,7 +275,7 @@ def test_half_frames_hold_the_older_half(design_tables):
     for half in (True, False):
         design_tables["sensors"][0] |= {"step": "0 K", "half_frames": half}
         cook = simulate(Design.model_validate(design_tables), plan=run)
-        got.append(cook.recording.sight.heads[0].apparent_k[-1].astype(float))
+        got.append(cook.recording.inputs.heads[0].apparent_k[-1].astype(float))
     lag, (row, col) = got[1] - got[0], np.indices(got[0].shape)
     late = (row + col) % 2 == 1
     assert np.abs(lag[late]).max() < 1e-3
@@ -302,12 +302,12 @@ def test_energy_closes(plain_design):
 
 
 def test_told_follows_the_designs_channels(plain_design, design_tables):
-    about = simulate(plain_design, plan=plan()).recording.sight.told.about("front-left")
+    about = simulate(plain_design, plan=plan()).recording.inputs.told.about("front-left")
     assert (about.base_contents, about.pan, about.target_band) == ("dry", "iron-24", None)
     design_tables["told"] = {"channels": []}
     silent = Design.model_validate(design_tables)
-    assert simulate(silent, plan=plan()).recording.sight.told.about("front-left").pan is None
-    assert simulate(plain_design, plan=plan(tells=False)).recording.sight.told == Told()
+    assert simulate(silent, plan=plan()).recording.inputs.told.about("front-left").pan is None
+    assert simulate(plain_design, plan=plan(tells=False)).recording.inputs.told == Told()
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,9 @@ import pytest
 from pydantic import ValidationError
 
 from trivet.errors import InputError
-from trivet.kernels.geometry.optics import Pose
-from trivet.kernels.radiation.film import film_emissivity
-from trivet.kernels.radiation.planck import Band
+from trivet.physics.geometry.optics import Pose
+from trivet.physics.radiation.film import film_emissivity
+from trivet.physics.radiation.planck import Band
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS

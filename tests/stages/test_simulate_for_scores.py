@@ -82,7 +82,7 @@ def test_even_scenes_show_the_pattern_of_the_unit(design) -> None:
 def test_a_number_is_shown_or_withheld_never_both(design) -> None:
     made = simulate(design, plan=plan("steel-skillet", "dry"))
     read = estimate(
-        made.recording.sight, design=design, calibration=calibrate(design, recordings=())
+        made.recording.inputs, design=design, calibration=calibrate(design, recordings=())
     )
     one = next(item for item in read.burners if item.burner == "front-right")
     assert one.withheld_k is not None

@@ -10,7 +10,7 @@ import pytest
 from trivet.errors import InputError
 from trivet.files.frame_checks import check_time, whole_frames
 from trivet.files.framesource import FrameSource
-from trivet.kernels.radiation.planck import band_radiance, flat_band
+from trivet.physics.radiation.planck import band_radiance, flat_band
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.stages.simulate import simulate
@@ -36,7 +36,7 @@ def plan(**changes):
 
 
 def frames(design, run):
-    return simulate(design, plan=run).recording.sight.heads[0]
+    return simulate(design, plan=run).recording.inputs.heads[0]
 
 
 @pytest.fixture(scope="module")
@@ -233,7 +233,7 @@ def test_mismatch_acts_and_is_written_down(plain_design, key, value, sign):
     run = plan(duration="80 s", level="100 %")
     wrong = plan(duration="80 s", level="100 %", mismatch={key: value})
     plain, set_apart = (simulate(plain_design, plan=one).recording for one in (run, wrong))
-    top = [float(one.sight.heads[0].apparent_k[-1].max()) for one in (plain, set_apart)]
+    top = [float(one.inputs.heads[0].apparent_k[-1].max()) for one in (plain, set_apart)]
     assert sign * (top[1] - top[0]) > 3
     assert plain.notes == ()
     (note,) = set_apart.notes
@@ -261,7 +261,7 @@ def test_pushed_pan_is_seen_elsewhere(plain_design):
     move = {"burner": "front-left", "at": "70 s", "x": "60 mm", "y": "0 mm"}
     run = plan(duration="80 s", level="100 %", moves=[move])
     cook = simulate(plain_design, plan=run).recording
-    one = cook.sight.heads[0]
+    one = cook.inputs.heads[0]
     centres = []
     for moment in (69.0, 78.0):
         frame = one.apparent_k[np.searchsorted(one.time_s, moment)].astype(float)

@@ -53,15 +53,15 @@ def oil(plain_design):
     schedule = [{"at": "0 s", "level": "100 %"}]
     burner = {"burner": "front-left", "pan": "iron-24", "base": "film", "schedule": schedule}
     plan = {"name": "oil", "purpose": "proof", "duration": "100 s", "burners": [burner]}
-    return as_words(simulate(plain_design, plan=CookPlan.model_validate(plan)).recording.sight)
+    return as_words(simulate(plain_design, plan=CookPlan.model_validate(plan)).recording.inputs)
 
 
-def _replayed(sight, design, calibration, name="oil", link_s=1e9):
+def _replayed(inputs, design, calibration, name="oil", link_s=1e9):
     state = DeviceState(battery_frac=0.5, window_loss_frac=0.034)
-    watch = unlinked(watching(sight, design=design, state=state), at_s=link_s)
-    read = device_estimate(sight, design=design, calibration=calibration)
-    log = alert(read, design=design, told=sight.told, watch=watch, state=state)
-    return ReplayedCook(name, sight, log, watch, state.window_loss_frac)
+    watch = unlinked(watching(inputs, design=design, state=state), at_s=link_s)
+    read = device_estimate(inputs, design=design, calibration=calibration)
+    log = alert(read, design=design, told=inputs.told, watch=watch, state=state)
+    return ReplayedCook(name, inputs, log, watch, state.window_loss_frac)
 
 
 @pytest.fixture(scope="module")
@@ -106,7 +106,7 @@ def test_whole_cooks_in_c_say_and_warn_as_the_twin(folder, cooks):
     assert (run.returncode, run.stderr) == (0, "")
     found = re.search(r"(\d+) cooks: (\d+) frames, (\d+) readings, (\d+) alert changes", run.stdout)
     counts = list(map(int, found.groups()))
-    frames = sum(head.time_s.size for cook in cooks for head in cook.sight.heads)
+    frames = sum(head.time_s.size for cook in cooks for head in cook.inputs.heads)
     changes = sum(len(cook.alerts.changes) for cook in cooks)
     assert counts == [len(FAULTS) + 1, frames, 4 * frames, changes]
     assert changes > 10
@@ -162,14 +162,14 @@ def test_a_second_head_that_stops_says_nothing_more(design_tables):
         "schedule": [{"at": "0 s", "level": "80 %"}],
     }
     plan = {"name": "two", "purpose": "proof", "duration": "60 s", "burners": [burner]}
-    sight = simulate(design, plan=CookPlan.model_validate(plan)).recording.sight
-    assert len(device_readings(sight, design=design, calibration=own)) == 2
-    second = sight.heads[1]
+    inputs = simulate(design, plan=CookPlan.model_validate(plan)).recording.inputs
+    assert len(device_readings(inputs, design=design, calibration=own)) == 2
+    second = inputs.heads[1]
     part = {
         name: getattr(second, name)[: second.time_s.size // 2]
         for name in ("time_s", "apparent_k", "sensor_k", "awake_s")
     }
-    halved = replace(sight, heads=(sight.heads[0], replace(second, **part)))
+    halved = replace(inputs, heads=(inputs.heads[0], replace(second, **part)))
     read = device_estimate(halved, design=design, calibration=own)
     mine = next(one for one in read.burners if one.burner == "front-right")
     assert mine.head == "side"

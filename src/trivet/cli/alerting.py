@@ -27,8 +27,8 @@ def alerts(
     Example: trivet alerts my-monitor --pictures cases
     """
     from trivet.flow.alertstudy import AlertChain
-    from trivet.report.console_alerts import show_alert_study
-    from trivet.report.progress import progress_bars
+    from trivet.present.console_alerts import show_alert_study
+    from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
         chain = AlertChain(project, fresh=fresh, tell=tell)
@@ -57,8 +57,8 @@ def tune(
     Example: trivet tune my-monitor --alert pan-hot --pictures fronts
     """
     from trivet.flow.tune import TuneChain
-    from trivet.report.console_alerts import show_tuning
-    from trivet.report.progress import progress_bars
+    from trivet.present.console_alerts import show_tuning
+    from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
         chain = TuneChain(project, fresh=fresh, tell=tell)

@@ -18,7 +18,7 @@ def plan(project: Project, json: Json = False) -> None:
     Example: trivet plan my-monitor
     """
     from trivet.flow.campaign import planned_campaign
-    from trivet.report.console_campaign import show_plan
+    from trivet.present.console_campaign import show_plan
 
     record = planned_campaign(open_chain(project))
     show(record, show_plan(record), json)
@@ -48,8 +48,8 @@ def sweep(
     """
     from trivet.flow.sweep import cluster_pools, local_pools
     from trivet.flow.sweep import sweep as run
-    from trivet.report.console_campaign import show_sweep
-    from trivet.report.progress import progress_bars
+    from trivet.present.console_campaign import show_sweep
+    from trivet.present.progress import progress_bars
 
     if scheduler is not None and workers is not None:
         raise InputError("--workers is for this machine; a scheduler knows its own workers")

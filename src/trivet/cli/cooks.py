@@ -22,7 +22,7 @@ def simulate(
 
     Example: trivet simulate my-monitor unattended-oil-r0
     """
-    from trivet.report.console import show_recording
+    from trivet.present.console import show_recording
 
     chain = open_chain(project, fresh=fresh)
     chosen = [chain.entry(cook)] if cook else [one for one in chain.cooks if one.plan]
@@ -43,7 +43,7 @@ def import_(
 
     Example: trivet import my-monitor steak-monday
     """
-    from trivet.report.console import show_recording
+    from trivet.present.console import show_recording
 
     chain = open_chain(project, fresh=fresh)
     chosen = [chain.entry(cook)] if cook else [one for one in chain.cooks if one.folder]
@@ -57,7 +57,7 @@ def calibrate(project: Project, json: Json = False, fresh: Fresh = False) -> Non
 
     Example: trivet calibrate my-monitor
     """
-    from trivet.report.console import show_calibration
+    from trivet.present.console import show_calibration
 
     chain = open_chain(project, fresh=fresh)
     records = [chain.calibration(grade) for grade in chain.grades]
@@ -75,7 +75,7 @@ def estimate(
     Example: trivet estimate my-monitor sear-dry --csv sear.csv
     """
     from trivet.files.tables import write_estimate_csv
-    from trivet.report.console import show_estimate
+    from trivet.present.console import show_estimate
 
     chain = open_chain(project, fresh=fresh)
     record = chain.estimate(chain.entry(cook))
@@ -93,7 +93,7 @@ def alert(
     Example: trivet alert my-monitor unattended-oil-r0 --csv alerts.csv
     """
     from trivet.files.tables import write_alert_csv
-    from trivet.report.console import show_alerts
+    from trivet.present.console import show_alerts
 
     chain = open_chain(project, fresh=fresh)
     record = chain.alerts(chain.entry(cook))

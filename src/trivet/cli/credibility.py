@@ -21,8 +21,8 @@ def credibility(
     Example: trivet credibility my-monitor
     """
     from trivet.flow.credibility import Bench
-    from trivet.report.console_credibility import show_credibility
-    from trivet.report.progress import progress_bars
+    from trivet.present.console_credibility import show_credibility
+    from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
         bench = Bench(project, fresh=fresh, tell=tell)

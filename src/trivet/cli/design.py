@@ -34,7 +34,7 @@ def check(project: Project, json: Json = False) -> None:
     Example: trivet check my-monitor
     """
     from trivet.files.advice import advise
-    from trivet.report.console import show_check
+    from trivet.present.console import show_check
 
     chain = open_chain(project)
     _ = chain.plans
@@ -56,7 +56,7 @@ def predict(
 
     Example: trivet predict my-monitor
     """
-    from trivet.report.console import show_prediction
+    from trivet.present.console import show_prediction
 
     chain = open_chain(project, fresh=fresh)
     record = chain.prediction
@@ -74,7 +74,7 @@ def sensors(json: Json = False) -> None:
     Example: trivet sensors --json
     """
     from trivet.facts.sensors import sensor_cards
-    from trivet.report.console_seeing import show_cards
+    from trivet.present.console_seeing import show_cards
 
     cards = tuple(sensor_cards().values())
     show(cards, show_cards(cards), json)
@@ -95,7 +95,7 @@ def compare(
 
     Example: trivet compare my-monitor other-monitor
     """
-    from trivet.report.console_seeing import show_comparison
+    from trivet.present.console_seeing import show_comparison
     from trivet.stages.predict.comparison import compare_designs, compare_sensors
 
     chains = [open_chain(project, fresh=fresh) for project in projects]
@@ -116,7 +116,7 @@ def remedies(project: Project, json: Json = False, fresh: Fresh = False) -> None
 
     Example: trivet remedies my-monitor
     """
-    from trivet.report.console_production import show_remedies
+    from trivet.present.console_production import show_remedies
 
     chain = open_chain(project, fresh=fresh)
     record = chain.remedies
@@ -129,7 +129,7 @@ def trade(project: Project, json: Json = False, fresh: Fresh = False) -> None:
 
     Example: trivet trade my-monitor
     """
-    from trivet.report.console_business import show_trade
+    from trivet.present.console_business import show_trade
 
     record = open_chain(project, fresh=fresh).trade
     show(record, show_trade(record), json)

@@ -23,7 +23,7 @@ def verify(project: Project, json: Json = False, fresh: Fresh = False) -> None:
 
     Example: trivet verify my-monitor
     """
-    from trivet.report.console import show_verdict
+    from trivet.present.console import show_verdict
 
     record = open_chain(project, fresh=fresh).verdict
     show(record, show_verdict(record), json)
@@ -80,8 +80,8 @@ def prove(
     Example: trivet prove examples/larkpane
     """
     from trivet.flow import prove as run
-    from trivet.report.console import show_verdict
-    from trivet.report.progress import progress_bars
+    from trivet.present.console import show_verdict
+    from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
         proof = run(project, fresh=fresh, tell=tell, reader=reader.value)

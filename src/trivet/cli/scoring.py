@@ -21,7 +21,7 @@ def reporters(project: Project, json: Json = False, fresh: Fresh = False) -> Non
 
     Example: trivet reporters my-monitor
     """
-    from trivet.report.console_score import show_reporters
+    from trivet.present.console_score import show_reporters
 
     chain = open_chain(project, fresh=fresh)
     records = [chain.reporters(grade) for grade in chain.grades]
@@ -62,8 +62,8 @@ def score(
     from trivet.flow.score import Scorer, ShortRun
     from trivet.flow.score import score as run
     from trivet.flow.sweep import local_pools
-    from trivet.report.console_score import show_score
-    from trivet.report.progress import progress_bars
+    from trivet.present.console_score import show_score
+    from trivet.present.progress import progress_bars
 
     if cooks is None and (mismatch or sensor or even_scenes):
         raise InputError(

@@ -5,15 +5,21 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.arrays import IntArray
 from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
-from trivet.device.alertsettings import SIGNAL, Ints
+from trivet.device.alertsettings import SIGNAL
 from trivet.errors import InputError
 
 
 def changes_of_cooks(
-    time_ms: Ints, *, reading_dk: NDArray[np.integer], word: Ints, settings: Ints, room: int = 64
-) -> list[Ints]:
+    time_ms: IntArray,
+    *,
+    reading_dk: NDArray[np.integer],
+    word: IntArray,
+    settings: IntArray,
+    room: int = 64,
+) -> list[IntArray]:
     """Return the changes of many cooks of one burner and one time base, each from a cold start.
 
     Parameters

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.arrays import IntArray
 from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
-from trivet.device.alertsettings import AlertSettings, Ints, settings_array
+from trivet.device.alertsettings import AlertSettings, settings_array
 from trivet.device.readingfirmware import code_text
 
 CODE = (
@@ -59,8 +60,8 @@ STRETCH = 60
 
 
 def scripted_moments(
-    settings: Ints, *, generator: np.random.Generator, moments: int = MOMENTS
-) -> tuple[Ints, Ints, Ints]:
+    settings: IntArray, *, generator: np.random.Generator, moments: int = MOMENTS
+) -> tuple[IntArray, IntArray, IntArray]:
     """Return moments that drive alerts on and off in every way.
 
     Parameters
@@ -124,19 +125,19 @@ def scripted_moments(
     return np.cumsum(period).astype(np.int64), signals, word.astype(np.int64)
 
 
-def _brisk(settings: Ints) -> Ints:
+def _brisk(settings: IntArray) -> IntArray:
     """Return the same alerts with an eighth of their delays, so that each comes on and off."""
     quick = settings.copy()
     quick[:, [words.ON_MS, words.OFF_MS, words.ESCALATE_MS]] //= 8
     return quick
 
 
-def _held(values: NDArray[np.generic], moments: int) -> Ints:
+def _held(values: NDArray[np.generic], moments: int) -> IntArray:
     """Return each value for a stretch of moments."""
     return np.asarray(np.repeat(values, STRETCH)[:moments], dtype=np.int64)
 
 
-def _walk(centre: int, moments: int, *, generator: np.random.Generator) -> Ints:
+def _walk(centre: int, moments: int, *, generator: np.random.Generator) -> IntArray:
     """Return ramps of up to 5 K/s that keep crossing a set point."""
     rate = _held(generator.integers(-25, 26, moments // STRETCH + 1), moments)
     span = min(1600, 2 * centre)
@@ -147,7 +148,7 @@ def _walk(centre: int, moments: int, *, generator: np.random.Generator) -> Ints:
     return np.asarray(np.maximum(noisy, 0), dtype=np.int64)
 
 
-def _pots(row: Ints, moments: int, *, generator: np.random.Generator) -> Ints:
+def _pots(row: IntArray, moments: int, *, generator: np.random.Generator) -> IntArray:
     """Return plateaus at the boil, each left upwards, downwards, slowly or not at all."""
     middle = (int(row[words.SET_DK]) + int(row[words.GATE_DK])) // 2
     change = int(row[words.TOP_DK]) + 60
@@ -162,7 +163,9 @@ def _pots(row: Ints, moments: int, *, generator: np.random.Generator) -> Ints:
     return np.asarray(course, dtype=np.int64)
 
 
-def alert_texts(settings: Ints, *, generator: np.random.Generator) -> tuple[dict[str, str], int]:
+def alert_texts(
+    settings: IntArray, *, generator: np.random.Generator
+) -> tuple[dict[str, str], int]:
     """Return the C files of the alert machine, and how many changes its vectors hold.
 
     Parameters

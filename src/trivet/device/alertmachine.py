@@ -35,6 +35,7 @@ from dataclasses import dataclass
 import numpy as np
 from numba import njit
 
+from trivet.arrays import IntArray
 from trivet.device.alertarmed import run_armed
 from trivet.device.alertboiling import NEVER
 from trivet.device.alertjudging import (
@@ -85,7 +86,6 @@ from trivet.device.alertsettings import (
     TIME_TO_LIMIT,
     U95,
     WINDOW_MS,
-    Ints,
 )
 from trivet.device.alertslope import (
     BETWEEN,
@@ -111,9 +111,9 @@ class MachineState:
     when a hand was seen last, when a frame was new last.
     """
 
-    alerts: Ints
-    ring: Ints
-    common: Ints
+    alerts: IntArray
+    ring: IntArray
+    common: IntArray
 
 
 def cold_start(alerts: int) -> MachineState:
@@ -326,8 +326,8 @@ def run_burner(moments, settings, memory, changes):  # type: ignore[no-untyped-d
 
 
 def burner_changes(
-    time_ms: Ints, *, signals: Ints, word: Ints, settings: Ints, state: MachineState
-) -> Ints:
+    time_ms: IntArray, *, signals: IntArray, word: IntArray, settings: IntArray, state: MachineState
+) -> IntArray:
     """Return the changes of one burner's alerts, and leave its state after the last moment.
 
     Parameters

@@ -7,9 +7,9 @@ import zlib
 
 import numpy as np
 
+from trivet.arrays import IntArray
 from trivet.device.alertjudging import FIELDS
 from trivet.device.alertmachine import MachineState
-from trivet.device.alertsettings import Ints
 from trivet.device.alertslope import RING
 from trivet.errors import InputError
 
@@ -17,7 +17,7 @@ MAGIC = b"TAM2"
 COMMON = 4
 
 
-def saved_states(states: tuple[MachineState, ...], *, settings: Ints) -> bytes:
+def saved_states(states: tuple[MachineState, ...], *, settings: IntArray) -> bytes:
     """Return the states of all burners as bytes that survive a restart.
 
     Parameters
@@ -49,11 +49,11 @@ def saved_states(states: tuple[MachineState, ...], *, settings: Ints) -> bytes:
     return head + body + struct.pack("<I", zlib.crc32(head + body))
 
 
-def _fit(settings: Ints) -> int:
+def _fit(settings: IntArray) -> int:
     return zlib.crc32(settings.astype("<i8").tobytes())
 
 
-def restored_states(saved: bytes, *, settings: Ints) -> tuple[MachineState, ...]:
+def restored_states(saved: bytes, *, settings: IntArray) -> tuple[MachineState, ...]:
     """Return the states that :func:`saved_states` wrote.
 
     Parameters

@@ -6,11 +6,9 @@ from dataclasses import astuple, dataclass, fields
 from typing import Literal, get_args
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import IntArray
 from trivet.errors import InputError, OutOfRangeError
-
-Ints = NDArray[np.int64]
 
 NO_READING = -1
 AT_RANGE = 32767
@@ -72,7 +70,7 @@ class AlertSettings:
 COLUMN_NAMES = tuple(one.name for one in fields(AlertSettings))
 
 
-def settings_array(settings: tuple[AlertSettings, ...]) -> Ints:
+def settings_array(settings: tuple[AlertSettings, ...]) -> IntArray:
     """Return the settings as the integers that the machine reads.
 
     Parameters

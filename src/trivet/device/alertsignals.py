@@ -8,27 +8,15 @@ the way out; arrays are (time,) or end in time.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.device import readingrules as rules
-from trivet.device.alertsettings import (
-    AT_RANGE,
-    COOL,
-    HANDLED,
-    HEAT_ON,
-    NO_PAN,
-    NO_READING,
-    PERSON,
-    Ints,
-)
+from trivet.device.alertsettings import AT_RANGE, COOL, HANDLED, HEAT_ON, NO_PAN, NO_READING, PERSON
 from trivet.device.fixedpoint import NO_READING as NO_WORD
 from trivet.device.fixedpoint import OVER_RANGE, UNDER_RANGE
 from trivet.device.readingburner import ABSENT
 from trivet.errors import InputError
 from trivet.quality import Quality
-
-Mask = NDArray[np.bool_]
-Floats = NDArray[np.float64]
 
 TICK_S = 1.0
 """While frames stay away the device still looks at its clock this often."""
@@ -42,13 +30,13 @@ TOP_Q6 = 3276 * 64
 """What stands for a pixel at or above the range, where a frame's span is taken."""
 
 
-def deci_kelvin(words: Ints) -> Ints:
+def deci_kelvin(words: IntArray) -> IntArray:
     """Return temperature words as deci-kelvin, half up; sentinels as the machine's."""
     value = np.minimum((words * 10 + 32) >> 6, AT_RANGE)
     return np.where(words == NO_WORD, NO_READING, np.where(words == OVER_RANGE, AT_RANGE, value))
 
 
-def said_signals(said: Ints) -> Ints:
+def said_signals(said: IntArray) -> IntArray:
     """Return what is said of a burner, (time, 10), as the five signals, (signal, time).
 
     Parameters
@@ -84,8 +72,8 @@ def said_signals(said: Ints) -> Ints:
 
 
 def heard_signals(
-    signals: Ints, *, flags: Ints, of: Ints, band_of: int | None, blind: Mask
-) -> Ints:
+    signals: IntArray, *, flags: IntArray, of: IntArray, band_of: int | None, blind: BoolArray
+) -> IntArray:
     """Return a burner's signals as far as they count.
 
     Parameters
@@ -120,7 +108,9 @@ def heard_signals(
     return np.where(blind, NO_READING, np.stack([hottest, reported, spread, apparent, half]))
 
 
-def state_words(flags: Ints, *, present: Ints, heat_on: Mask, marks: Ints, blind: Mask) -> Ints:
+def state_words(
+    flags: IntArray, *, present: IntArray, heat_on: BoolArray, marks: IntArray, blind: BoolArray
+) -> IntArray:
     """Return a burner's state words.
 
     Parameters
@@ -150,14 +140,14 @@ def state_words(flags: Ints, *, present: Ints, heat_on: Mask, marks: Ints, blind
     return np.asarray(np.where(blind, 0, word) | (marks & (PERSON | HANDLED)), dtype=np.int64)
 
 
-def repeated_frames(frames: Ints) -> Mask:
+def repeated_frames(frames: IntArray) -> BoolArray:
     """Return which frames (time, pixel) are word for word the one before."""
     same = np.zeros(frames.shape[0], dtype=np.bool_)
     same[1:] = (frames[1:] == frames[:-1]).all(axis=1)
     return same
 
 
-def even_frames(frames: Ints, *, least_dk: int) -> Mask:
+def even_frames(frames: IntArray, *, least_dk: int) -> BoolArray:
     """Return which frames (time, pixel) span less than a kitchen with a hot hob can.
 
     Pixels without a reading do not count; a frame of none but such is not even.
@@ -170,7 +160,7 @@ def even_frames(frames: Ints, *, least_dk: int) -> Mask:
     return np.asarray(known.any(axis=1) & (span_dk < least_dk))
 
 
-def since_last(mark: Mask, time_ms: Ints, before_ms: int) -> tuple[Ints, int]:
+def since_last(mark: BoolArray, time_ms: IntArray, before_ms: int) -> tuple[IntArray, int]:
     """Return the age of the last marked moment, (time,), and when it was. [ms]
 
     ``before_ms`` is when one was marked before these moments. A clock that jumped back makes
@@ -181,7 +171,7 @@ def since_last(mark: Mask, time_ms: Ints, before_ms: int) -> tuple[Ints, int]:
     return time_ms - last, int(last[-1]) if last.size else before_ms
 
 
-def ticks(time_s: Floats, stale_after_s: float) -> tuple[Floats, Ints]:
+def ticks(time_s: FloatArray, stale_after_s: float) -> tuple[FloatArray, IntArray]:
     """Return the machine's moments and the frame behind each, -1 - frame where stale.
 
     The clock may jump back, as clocks do: moments stay in the order in which they came.

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from trivet.arrays import IntArray
 from trivet.device.alertsignals import heard_signals, said_signals, state_words
-from trivet.device.fixedpoint import Ints
 from trivet.device.readingseeds import FIRST_SEED, drawn, hashed
 
 DRAWN = 3000
@@ -16,7 +16,7 @@ EXPECTED = "trivet_device_expected.h"
 NO_BAND = 255
 
 
-def expected_text(rules: Iterable[int], *, band_of: Ints) -> str:
+def expected_text(rules: Iterable[int], *, band_of: IntArray) -> str:
     """Return the header that the checker of the chain compares with.
 
     Parameters
@@ -51,7 +51,7 @@ def _words(draws: Iterable[int]) -> list[int]:
     return [(0, 1, 65535)[(x >> 8) % 3] if x % 5 == 0 else (x >> 8) % 65536 for x in draws]
 
 
-def _moments(band_of: Ints) -> list[int]:
+def _moments(band_of: IntArray) -> list[int]:
     each = 5 + FLAGS + 5
     x, draws = FIRST_SEED, np.zeros((DRAWN, each), dtype=np.int64)
     for i in range(DRAWN):

@@ -6,7 +6,8 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from trivet.device.alertsettings import BOIL_DRY, COLUMN_NAMES, KIND, KINDS, TIME_TO_LIMIT, Ints
+from trivet.arrays import IntArray
+from trivet.device.alertsettings import BOIL_DRY, COLUMN_NAMES, KIND, KINDS, TIME_TO_LIMIT
 from trivet.device.readingfirmware import code_text
 from trivet.device.toldtables import NO_RULE, ToldRules
 
@@ -118,11 +119,11 @@ def _braced(values: Iterable[object]) -> str:
     return "{" + ", ".join(map(str, values)) + "}"
 
 
-def _table(kind: str, name: str, values: Ints) -> str:
+def _table(kind: str, name: str, values: IntArray) -> str:
     """Return a const array of one, two or three dimensions."""
     sizes = "".join(f"[{n}]" for n in values.shape)
 
-    def body(part: Ints, depth: int) -> str:
+    def body(part: IntArray, depth: int) -> str:
         if part.ndim == 1:
             return "    " * depth + _braced(part.tolist())
         rows = ",\n".join(body(one, depth + 1) for one in part)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trivet.arrays import IntArray
 from trivet.device import fixedpoint as fx
-from trivet.device.fixedpoint import Ints
 
 HEADER_NAME = "trivet_inversion.h"
 SOURCE_NAME = "trivet_inversion.c"
@@ -197,13 +197,13 @@ int main(void)
 class GoldenVectors:
     """Inputs and the twin's answers; columns of words, (vector,)."""
 
-    table: Ints
-    apparent: Ints
-    emissivity: Ints
-    transmittance: Ints
-    surround: Ints
-    window: Ints
-    expected: Ints
+    table: IntArray
+    apparent: IntArray
+    emissivity: IntArray
+    transmittance: IntArray
+    surround: IntArray
+    window: IntArray
+    expected: IntArray
 
 
 def golden_vectors(
@@ -245,7 +245,7 @@ def golden_vectors(
 
 def _vectors_of(
     index: int, table: fx.RadianceTable, generator: np.random.Generator, random: int
-) -> Ints:
+) -> IntArray:
     one, room = fx.ONE_Q15, 300 * fx.STEPS_PER_K
     nodes = (fx.FIRST_NODE_K + 2 * np.arange(fx.NODES)) * fx.STEPS_PER_K
     edges = np.array([0, 1, 2, nodes[0] - 1, nodes[0] + 1, nodes[-1] - 1, nodes[-1] + 1, 65534])

@@ -21,11 +21,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from numba import njit
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from trivet.arrays import FloatArray, IntArray
 from trivet.errors import HandoffRefusedError, OutOfRangeError
-
-Ints = NDArray[np.int64]
 
 NO_READING, UNDER_RANGE, OVER_RANGE = 0, 1, 65535
 STEPS_PER_K = 64
@@ -46,11 +45,11 @@ class RadianceTable:
     ``radiance = values * scale`` in W/m2/sr; ``values`` is (node,) and read-only.
     """
 
-    values: Ints
+    values: IntArray
     scale: float
 
 
-def node_temperatures_k() -> NDArray[np.float64]:
+def node_temperatures_k() -> FloatArray:
     """Return the temperatures of the table's nodes.
 
     Returns
@@ -113,7 +112,7 @@ def radiance_table(radiance: ArrayLike) -> RadianceTable:
     return RadianceTable(values, scale)
 
 
-def temperature_q6(temperature_k: ArrayLike) -> Ints:
+def temperature_q6(temperature_k: ArrayLike) -> IntArray:
     """Return temperatures as the device's 16-bit words.
 
     Parameters
@@ -266,7 +265,7 @@ def surface_words(
     surround: ArrayLike,
     window: ArrayLike,
     table: RadianceTable,
-) -> Ints:
+) -> IntArray:
     """Return surface temperature words, element by element.
 
     Parameters

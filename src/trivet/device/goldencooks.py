@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trivet.device.fixedpoint import Ints
+from trivet.arrays import IntArray
 
 DIGIT_BITS, FIRST_DIGIT = 5, 48
 """A difference is written in digits of five bits from '0' on, lowest first; 32 more: goes on."""
@@ -18,17 +18,17 @@ class GoldenCook:
     """One cook, as the firmware gets it and as it must answer."""
 
     name: str
-    told: Ints
+    told: IntArray
     """(burner, 5) pan, contents, band, oil, uses + 1."""
-    frames: tuple[tuple[Ints, Ints], ...]
+    frames: tuple[tuple[IntArray, IntArray], ...]
     """Each head's words (time, pixel) and (time, 3): time [ms], housing, awake [ms]."""
-    known: Ints
+    known: IntArray
     """(moment, 4) charge and window loss [1/1000], link, somebody there."""
-    said: Ints
+    said: IntArray
     """(moment, burner, 10) what is said at each frame of the first head."""
-    blind_ms: Ints
+    blind_ms: IntArray
     """Moments at which frames had stayed away for too long. [ms]"""
-    changes: Ints
+    changes: IntArray
     """(change, 8) moment [ms], unit, alert, what, and the time left with its ends and rate."""
 
 
@@ -37,7 +37,7 @@ def cook_name(at: int) -> str:
     return f"cook_{at + 1:02d}.txt"
 
 
-def encoded_rows(frames: Ints) -> list[str]:
+def encoded_rows(frames: IntArray) -> list[str]:
     """Return each frame (time, pixel) as the differences to the frame before, one string each.
 
     Parameters

@@ -13,8 +13,9 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 
+from trivet.arrays import IntArray
 from trivet.device import readingrules as rules
-from trivet.device.fixedpoint import NO_READING, OVER_RANGE, UNDER_RANGE, Ints
+from trivet.device.fixedpoint import NO_READING, OVER_RANGE, UNDER_RANGE
 from trivet.device.readingburner import (
     ABSENT,
     EDGE,
@@ -125,8 +126,13 @@ def fixed_terms(constants: HeadReading) -> tuple[object, ...]:
 
 
 def device_reading(
-    frames: Ints, *, sensor: Ints, told: Ints, constants: HeadReading, state: ReadingState
-) -> Ints:
+    frames: IntArray,
+    *,
+    sensor: IntArray,
+    told: IntArray,
+    constants: HeadReading,
+    state: ReadingState,
+) -> IntArray:
     """Return what the device says of each burner, frame by frame.
 
     Parameters

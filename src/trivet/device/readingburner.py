@@ -16,7 +16,7 @@ FINE = 16
 """Steps of a mean in one of a word, where its rate counts."""
 LIQUID_STEPS = 32
 """0.5 K/s in steps of 1/64 K: no pot of water cools as fast by itself."""
-TAKEN_OFF_MS, HEAT_MS, STEAM_MS, LEAST_HEAT_MS = 3000, 15_000, 3000, 3000
+TAKEN_OFF_MS, HEAT_MS, STEAM_MS, MIN_HEAT_MS = 3000, 15_000, 3000, 3000
 STALE, SATURATED, HAND = int(Quality.STALE), int(Quality.SATURATED), int(Quality.HAND)
 STEAM, COVERED, SHINY = int(Quality.STEAM), int(Quality.COVERED), int(Quality.SHINY)
 FEW, GONE, COLD = int(Quality.TOO_FEW_PIXELS), int(Quality.ABSENT), int(Quality.COLD)
@@ -168,7 +168,7 @@ def heats(now, fine, saturated, h, memory, ring):  # type: ignore[no-untyped-def
     rising, cooling = False, False
     if fine != NO_READING:
         span = now - ring[first, 0] if count else 0
-        if span >= LEAST_HEAT_MS:
+        if span >= MIN_HEAT_MS:
             rise, step = (fine - ring[first, 1]) * 1000, 64 * FINE * span
             rising, cooling = rise * 10 > step, rise * 4 <= -step
         if count == 0 or now - ring[(first + count - 1) % size, 0] >= 1000:

@@ -2,7 +2,7 @@
 
 A pixel that falls by the drop faster than a pan can cool (5 K/s) is covered, until it
 regains three quarters of the fall within 5 s, or lies for 20 s near the open ones or above
-where it was before: the rules of ``kernels/image/panreading.py``, in integers.
+where it was before: the rules of ``physics/image/panreading.py``, in integers.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ PEAK, WAS, OPEN, SINCE, NEAR = range(5)
 FRESH_MS, BRIEF_MS, NEAR_MS = 2500, 5000, 20000
 COOLING_STEPS = 320
 """5 K/s in steps of 1/64 K."""
-RING_MS, LEAST_MS, SPAN_MS = 1000, 10_000, 30_000
+RING_MS, MIN_MS, SPAN_MS = 1000, 10_000, 30_000
 STAMP = 0xFFFFFFFF
 
 
@@ -56,7 +56,7 @@ def housing_rate_q20(now, word, head, ring):  # type: ignore[no-untyped-def]
         first, count = (first + 1) % HOUSING_RING, count - 1
     head[1], head[2] = count, first
     last = (first + count - 1) % HOUSING_RING
-    if ring[last, 0] - ring[first, 0] < LEAST_MS:
+    if ring[last, 0] - ring[first, 0] < MIN_MS:
         return 0
     sum_t, sum_tt, sum_y, sum_ty = 0, 0, 0, 0
     for i in range(count):

@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from trivet.device.fixedpoint import Ints
+from trivet.arrays import IntArray
 
 REPORTERS = ("mean", "trimmed", "upper-half")
 MEAN, TRIMMED, UPPER_HALF = range(3)
@@ -81,29 +81,29 @@ class HeadReading:
     surfaces: tuple[str, ...]
     """Names of what can be told, place by place; the first is nothing told."""
     numbers: HeadNumbers
-    radiance: Ints
+    radiance: IntArray
     """(node,) table of the head's band."""
-    decay: Ints
+    decay: IntArray
     """(129,) exp(-x). [1/32768]"""
-    pixel_offset: Ints
+    pixel_offset: IntArray
     """(pixel,) [1/64 K]"""
-    pixel_gain: Ints
+    pixel_gain: IntArray
     """(pixel,) one over the gain. [1/16384]; 0 for a bad pixel"""
-    beside: Ints
+    beside: IntArray
     """Pixels that stand for the hob."""
-    mask_start: Ints
+    mask_start: IntArray
     """(mask + 1,) where each mask begins in the next two."""
-    mask_pixel: Ints
-    mask_weight: Ints
+    mask_pixel: IntArray
+    mask_weight: IntArray
     """0 near the rim, where only saturation and the hottest place are sought; to 255."""
-    hot_start: Ints
-    hot_pixel: Ints
+    hot_start: IntArray
+    hot_pixel: IntArray
     """First pixels of the little windows of which the hottest counts."""
-    mask_edge: Ints
+    mask_edge: IntArray
     """(mask,) whether the frame's edge cuts it."""
-    mask_rim: Ints
+    mask_rim: IntArray
     """(mask,) share of the pan that is not read: it is taken to be as cold as P5."""
-    surface: Ints
+    surface: IntArray
     """(burner, told, 7)"""
 
     @property
@@ -116,17 +116,17 @@ class HeadReading:
 class ReadingState:
     """Everything that the reading remembers of one head."""
 
-    head: Ints
+    head: IntArray
     """Time of the last frame, count and head of the housing's ring."""
-    housing: Ints
+    housing: IntArray
     """(32, 2) time and temperature of the housing."""
-    pixel: Ints
+    pixel: IntArray
     """(pixel, 5) peak, before, open, since, near."""
-    burner: Ints
+    burner: IntArray
     """(burner, 11)"""
-    heat: Ints
+    heat: IntArray
     """(burner, 16, 2) time and temperature."""
-    scratch: Ints
+    scratch: IntArray
 
 
 def cold_reading(constants: HeadReading) -> ReadingState:

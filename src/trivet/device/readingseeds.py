@@ -15,8 +15,8 @@ from dataclasses import replace
 import numpy as np
 from numba import njit
 
+from trivet.arrays import IntArray
 from trivet.device import readingrules as rules
-from trivet.device.fixedpoint import Ints
 from trivet.device.reading import device_reading
 from trivet.device.readingrules import HeadReading, cold_reading
 
@@ -192,7 +192,9 @@ def _seeded(frames, sensor, told, shape, beside, limits, ranges, terms):  # type
         x = _frame(x, frames[i], place, scene, beside)
 
 
-def era_constants(constants: HeadReading, *, limits: Ints, offset: Ints, gain: Ints) -> HeadReading:
+def era_constants(
+    constants: HeadReading, *, limits: IntArray, offset: IntArray, gain: IntArray
+) -> HeadReading:
     """Return the constants of one era."""
     own = {name: int(value) for (name, _, _), value in zip(DRAWN_LIMITS, limits, strict=True)}
     own["hot_rows"] = min(own["hot_rows"], constants.numbers.hot_rows)
@@ -214,12 +216,12 @@ def hashed(values: Iterable[int]) -> int:
     return digest
 
 
-def said_fingerprints(words: Ints) -> list[int]:
+def said_fingerprints(words: IntArray) -> list[int]:
     """Return the hash of what is said of each frame, (time, burner, 10), as the checker does."""
     return [hashed(frame) for frame in words.reshape(words.shape[0], -1).tolist()]
 
 
-def seeded_words(constants: HeadReading, *, frames: int = FRAMES) -> Ints:
+def seeded_words(constants: HeadReading, *, frames: int = FRAMES) -> IntArray:
     """Return what the twin says of the checker's own frames.
 
     Parameters

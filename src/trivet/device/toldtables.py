@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trivet.device.alertsettings import Ints
+from trivet.arrays import IntArray
 
 NO_RULE = 255
 """The alert does not act; no row of oil points; of no told band."""
@@ -25,17 +25,17 @@ class ToldRules:
     """The settings of every alert by what is told of a burner, as the firmware holds them."""
 
     words: ToldWords
-    rules: Ints
+    rules: IntArray
     """(rule, 13) each setting once."""
-    rule_of: Ints
+    rule_of: IntArray
     """(contents, band, alert) which rule, or NO_RULE."""
-    device_rule: Ints
+    device_rule: IntArray
     """(alert,) the same for the device itself."""
-    place_of: Ints
+    place_of: IntArray
     """(pan, contents) which surface of the reading."""
-    band_of: Ints
+    band_of: IntArray
     """(band,) of what the band is."""
-    oil_row: Ints
+    oil_row: IntArray
     """(alert,) which row of oil points, or NO_RULE."""
-    oil_dk: Ints
+    oil_dk: IntArray
     """(row, oil, uses) limit for a told oil. [0.1 K]"""

@@ -10,7 +10,7 @@ from trivet.facts.tables import Row, known_name, number, read_table, worst_grade
 
 KELVIN = 273.15
 Range = tuple[float, float]
-MOST_USES = 15
+MAX_USES = 15
 """The fall of the smoke point with reuse is not carried on beyond this."""
 
 
@@ -57,7 +57,7 @@ class Spread:
 
     def after(self, uses: int) -> Spread:
         """Return the distribution of an oil that was used before."""
-        fall = self.per_use_k * min(uses, MOST_USES)
+        fall = self.per_use_k * min(uses, MAX_USES)
         return replace(self, low_k=self.low_k - fall, high_k=self.high_k - fall)
 
 

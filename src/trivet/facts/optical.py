@@ -6,11 +6,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.facts.tables import known_name, read_table, worst_grade
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import numpy as np
 from pydantic import BaseModel
 
-from trivet.kernels.geometry.optics import pixel_of_point
+from trivet.models.optics import card_lens, mount_pose
+from trivet.physics.geometry.optics import pixel_of_point
 from trivet.records.design import Design, Head
 from trivet.records.figures import Figure
 from trivet.records.recording import Note
 from trivet.records.requirement import EVIDENCE_ORDER
-from trivet.terms.optics import card_lens, mount_pose
 from trivet.units import show_difference, show_temperature
 
 

@@ -19,9 +19,9 @@ from trivet.records.recording import (
     HeadFrames,
     Note,
     ProbeSeries,
+    ProductInput,
     Recording,
     Reference,
-    Sight,
 )
 
 FORMAT = 1
@@ -123,7 +123,7 @@ def import_bench_cook(folder: Path, *, design: Design) -> Recording:
         altitude_m=float(
             design.surroundings.altitude_m if sheet.altitude_m is None else sheet.altitude_m
         ),
-        sight=Sight(heads=frames, told=sheet.told),
+        inputs=ProductInput(heads=frames, told=sheet.told),
         reference=Reference(
             probes=probes,
             events=events,

@@ -12,8 +12,8 @@ from trivet.facts.cells import cell_kind
 from trivet.facts.sensors import sensor_cards
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
-from trivet.kernels.product.bill import PriceBreak, overlap
-from trivet.kernels.product.payload import BitField, payload_bytes
+from trivet.physics.economics.bill import PriceBreak, overlap
+from trivet.physics.economics.payload import BitField, payload_bytes
 from trivet.records.business import Costs
 from trivet.records.energy import Battery, Radio
 from trivet.records.figures import Money

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from trivet.files.campaign_table import column_of, connection
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.campaign import FailedCook, Rate, Spread, Sweep
 
 SHOWN_FAILED = 10

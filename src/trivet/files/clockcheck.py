@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError, ProbeLogError
-from trivet.kernels.sensor.alignment import clock_offset_by_correlation
+from trivet.physics.sensor.alignment import clock_offset_by_correlation
 from trivet.records.recording import Event, HeadFrames, Note, ProbeSeries
 
 SUSPECT_S = 5.0
-MOST_FRAMES = 3000
-
-Floats = NDArray[np.float64]
+MAX_FRAMES = 3000
 
 
 def compare_clocks(
@@ -86,8 +84,8 @@ def _event_notes(events: tuple[Event, ...], start: float, end: float) -> tuple[N
     )
 
 
-def _hottest(frames: HeadFrames) -> tuple[Floats, Floats]:
-    stride = max(1, len(frames.time_s) // MOST_FRAMES)
+def _hottest(frames: HeadFrames) -> tuple[FloatArray, FloatArray]:
+    stride = max(1, len(frames.time_s) // MAX_FRAMES)
     picture = frames.apparent_k[::stride].reshape(len(frames.time_s[::stride]), -1)
     finite = np.where(np.isfinite(picture), picture, np.float32(-1.0))
     count = max(1, finite.shape[1] // 100)

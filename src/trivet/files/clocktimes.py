@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import ProbeLogError
 from trivet.records.recording import Note
 
@@ -25,7 +25,7 @@ def looks_like_clock(text: str) -> bool:
 
 def clock_seconds(
     cells: tuple[str, ...], *, where: str, first_line: int
-) -> tuple[NDArray[np.float64], tuple[Note, ...]]:
+) -> tuple[FloatArray, tuple[Note, ...]]:
     """Return seconds since the first row's midnight of a column of clock times.
 
     Parameters
@@ -79,13 +79,13 @@ def _seconds(match: re.Match[str]) -> float:
 
 
 def _unwrapped(
-    seconds: NDArray[np.float64],
+    seconds: FloatArray,
     cells: tuple[str, ...],
     where: str,
     first_line: int,
     *,
     twelve: bool,
-) -> tuple[NDArray[np.float64], tuple[Note, ...]]:
+) -> tuple[FloatArray, tuple[Note, ...]]:
     falls = np.flatnonzero(np.diff(seconds) < 0.0)
     for fall in falls:
         size = seconds[fall] - seconds[fall + 1]

@@ -25,7 +25,7 @@ from trivet.records.sensorcard import SensorCard
 from trivet.units import show_length, show_temperature
 
 P = TypeVar("P", bound=Part)
-MOST_BOW_M = 0.02
+MAX_BOW_M = 0.02
 
 _NAMED = (
     ("burners", "name"),
@@ -229,9 +229,9 @@ def _pans(toml: TomlFile) -> Iterator[Fault]:
         if pan.layers and abs(thick - pan.thickness_m) > 0.02 * pan.thickness_m:
             found = f"layers of {show_length(thick)} in a thickness of {pan.thickness_m.text}"
             yield toml.fault(("pans", at, "layers"), found, "layers that make up the thickness")
-        if abs(pan.bow_m) > MOST_BOW_M:
+        if abs(pan.bow_m) > MAX_BOW_M:
             found = f"{pan.bow_m.text} is no base any more"
-            yield toml.fault(("pans", at, "bow"), found, f"at most {show_length(MOST_BOW_M)}")
+            yield toml.fault(("pans", at, "bow"), found, f"at most {show_length(MAX_BOW_M)}")
     for at, base in parts(toml, "bases", Base):
         if base.contents == "dry" and base.volume_m3 > 0:
             found = f"{base.volume_m3.text} in a dry pan"

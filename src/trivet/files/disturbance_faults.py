@@ -12,7 +12,7 @@ from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.figures import Figure
 
-MOST_DROPPED = 0.9
+MAX_DROPPED = 0.9
 
 
 def disturbance_faults(
@@ -56,9 +56,9 @@ def _moments(plan: CookPlan) -> Iterator[tuple[Path, Figure]]:
 
 def _sensor_faults(toml: TomlFile, path: Path, plan: CookPlan, design: Design) -> Iterator[Fault]:
     faults, heads = plan.faults, {head.name: head for head in design.heads}
-    if float(faults.dropped_frac) > MOST_DROPPED:
+    if float(faults.dropped_frac) > MAX_DROPPED:
         found = f"{faults.dropped_frac.text} of the frames are lost"
-        yield toml.fault((*path, "dropped"), found, f"at most {MOST_DROPPED:.0%}")
+        yield toml.fault((*path, "dropped"), found, f"at most {MAX_DROPPED:.0%}")
     for at, pixel in enumerate(faults.dead_pixels):
         place = (*path, "dead_pixels", at)
         if pixel.sensor_head:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import Float32Array, FloatArray
 from trivet.errors import RecordingError
-from trivet.files.framesource import FrameSource, Series, Values
-from trivet.kernels.sensor.halfframes import compose_full_frames, half_frame_pattern
+from trivet.files.framesource import FrameSource
+from trivet.physics.sensor.halfframes import compose_full_frames, half_frame_pattern
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
-MOST_MISSING_FRAC = 0.5
+MAX_MISSING_FRAC = 0.5
 
 
 def check_time(source: FrameSource, card: SensorCard) -> tuple[Note, ...]:
@@ -61,7 +61,7 @@ def check_time(source: FrameSource, card: SensorCard) -> tuple[Note, ...]:
     return (*_gap_notes(source.where, time, steps, usual), *_rate_notes(source, usual, expected))
 
 
-def _gap_notes(where: str, time: Series, steps: Series, usual: float) -> tuple[Note, ...]:
+def _gap_notes(where: str, time: FloatArray, steps: FloatArray, usual: float) -> tuple[Note, ...]:
     gaps = np.flatnonzero(steps > 3.0 * usual)
     if not gaps.size:
         return ()
@@ -87,7 +87,7 @@ def _rate_notes(source: FrameSource, usual: float, expected: float) -> tuple[Not
     )
 
 
-def whole_frames(source: FrameSource, card: SensorCard) -> tuple[Values, tuple[Note, ...]]:
+def whole_frames(source: FrameSource, card: SensorCard) -> tuple[Float32Array, tuple[Note, ...]]:
     """Return frames with half frames composed, fillers blanked, and notes of both.
 
     Parameters
@@ -130,7 +130,7 @@ def whole_frames(source: FrameSource, card: SensorCard) -> tuple[Values, tuple[N
     return blank, tuple(notes)
 
 
-def _blanked(frames: Values, where: str) -> tuple[Values, tuple[Note, ...]]:
+def _blanked(frames: Float32Array, where: str) -> tuple[Float32Array, tuple[Note, ...]]:
     """Turn exact zeros into NaN where they cannot be readings."""
     zero = frames == 0.0
     share = float(np.mean(zero))
@@ -147,7 +147,7 @@ def _blanked(frames: Values, where: str) -> tuple[Values, tuple[Note, ...]]:
     return np.where(zero, np.float32(np.nan), frames), (note,)
 
 
-def _repeated(frames: Values, source: FrameSource) -> list[Note]:
+def _repeated(frames: Float32Array, source: FrameSource) -> list[Note]:
     """Note frames that are the one before again, pixel for pixel."""
     alike = (frames[1:] == frames[:-1]) | np.isnan(frames[1:])
     again = np.all(alike, axis=(1, 2)) & np.any(~np.isnan(frames[1:]), axis=(1, 2))
@@ -163,7 +163,7 @@ def _repeated(frames: Values, source: FrameSource) -> list[Note]:
     ]
 
 
-def _alternating(frames: Values, source: FrameSource, card: SensorCard) -> list[Note]:
+def _alternating(frames: Float32Array, source: FrameSource, card: SensorCard) -> list[Note]:
     """Note frames of which only one half changes from each to the next."""
     if len(frames) < 4:
         return []
@@ -182,14 +182,14 @@ def _alternating(frames: Values, source: FrameSource, card: SensorCard) -> list[
     ]
 
 
-def _missing(frames: Values, where: str) -> list[Note]:
+def _missing(frames: Float32Array, where: str) -> list[Note]:
     lost = np.isnan(frames)
     share = float(np.mean(lost))
     if share == 0.0:
         return []
-    if share > MOST_MISSING_FRAC:
+    if share > MAX_MISSING_FRAC:
         raise RecordingError(
-            f"{where}: {share:.0%} of all values are NaN; allowed: up to {MOST_MISSING_FRAC:.0%}. "
+            f"{where}: {share:.0%} of all values are NaN; allowed: up to {MAX_MISSING_FRAC:.0%}. "
             "Check the export; such frames carry no picture."
         )
     dead = np.all(lost, axis=0)
@@ -204,8 +204,8 @@ def _missing(frames: Values, where: str) -> list[Note]:
 
 
 def in_range(
-    frames: Values, *, card: SensorCard, where: str
-) -> tuple[NDArray[np.float32], tuple[Note, ...]]:
+    frames: Float32Array, *, card: SensorCard, where: str
+) -> tuple[Float32Array, tuple[Note, ...]]:
     """Return frames with what lies beyond the sensor's range marked as such.
 
     Parameters
@@ -261,7 +261,7 @@ def in_range(
     return out, tuple(notes)
 
 
-def _plateau(frames: Values) -> float | None:
+def _plateau(frames: Float32Array) -> float | None:
     finite = frames[np.isfinite(frames)]
     if finite.size < 100:
         return None
@@ -277,7 +277,7 @@ def _plateau(frames: Values) -> float | None:
     return top if noisy > 0.5 else None
 
 
-def held_sensor(source: FrameSource) -> tuple[Series, tuple[Note, ...]]:
+def held_sensor(source: FrameSource) -> tuple[FloatArray, tuple[Note, ...]]:
     """Return the sensor temperature with its missing values held from before.
 
     Parameters

@@ -8,7 +8,7 @@ from typing import Any
 from numpy.typing import NDArray
 
 from trivet.files.framesource import ArrayGroup, FrameSource, source_of_arrays
-from trivet.files.npz_members import MOST_MOMENTS, NpzMembers
+from trivet.files.npz_members import MAX_MOMENTS, NpzMembers
 from trivet.records.sensorcard import SensorCard
 
 
@@ -38,7 +38,7 @@ def read_npz(path: Path, card: SensorCard) -> FrameSource:
     with NpzMembers(path) as members:
 
         def read(name: str) -> NDArray[Any]:
-            most = MOST_MOMENTS
+            most = MAX_MOMENTS
             if name in ("apparent_c", "counts"):
                 shape, _ = members.shape("time_s")
                 most = shape[0] * card.rows * card.cols

@@ -13,16 +13,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.arrays import Float32Array, FloatArray
 from trivet.errors import RecordingError
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
 ZERO_C_K = 273.15
-MOST_MOMENTS = 5_000_000
+MAX_MOMENTS = 5_000_000
 FRAME_KEYS = ("apparent_c", "counts", "scale_k", "offset_k", "time_s", "sensor_c", "awake_s")
-
-Values = NDArray[np.float32]
-Series = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -30,13 +28,13 @@ class FrameSource:
     """Frames as a file gives them, in C, with what the checks need to know."""
 
     where: str
-    apparent_c: Values
+    apparent_c: Float32Array
     """(time, row, col) [C]"""
-    time_s: Series
+    time_s: FloatArray
     """(time,) [s]"""
-    sensor_c: Series
+    sensor_c: FloatArray
     """(time,) [C]"""
-    awake_s: Series | None
+    awake_s: FloatArray | None
     """(time,) since wake; None where the file does not say. [s]"""
     from_counts: bool
     """Whether the values are scaled counts rather than temperatures as written."""
@@ -210,7 +208,7 @@ def _frame_key(group: ArrayGroup) -> str:
     )
 
 
-def _small(group: ArrayGroup, name: str, most: int) -> Series:
+def _small(group: ArrayGroup, name: str, most: int) -> FloatArray:
     """Read a series after a look at its declared shape, so that nothing swells."""
     shape, _ = group.shape(name)
     items = int(np.prod(shape, dtype=object)) if shape else 1
@@ -222,19 +220,19 @@ def _small(group: ArrayGroup, name: str, most: int) -> Series:
     return np.asarray(group.read(name), dtype=np.float64)
 
 
-def _moments(group: ArrayGroup) -> Series:
+def _moments(group: ArrayGroup) -> FloatArray:
     if "time_s" not in group.names:
         raise RecordingError(
             f"{group.where}: no time axis: time_s is missing. Give the moment of each frame in "
             "seconds; a frame rate alone hides lost frames."
         )
-    time = _small(group, "time_s", MOST_MOMENTS)
+    time = _small(group, "time_s", MAX_MOMENTS)
     if time.ndim != 1 or time.size == 0:
         raise RecordingError(f"{group.where}: time_s has shape {time.shape}; allowed: (time,)")
     return time
 
 
-def _scaled(group: ArrayGroup, raw: NDArray[Any]) -> Values:
+def _scaled(group: ArrayGroup, raw: NDArray[Any]) -> Float32Array:
     missing = [key for key in ("scale_k", "offset_k") if key not in group.names]
     if missing:
         raise RecordingError(
@@ -261,7 +259,7 @@ def _refuse_integers(dtype: np.dtype[Any], where: str) -> None:
         )
 
 
-def _sensor(group: ArrayGroup, moments: int) -> tuple[Series, tuple[Note, ...]]:
+def _sensor(group: ArrayGroup, moments: int) -> tuple[FloatArray, tuple[Note, ...]]:
     if "sensor_c" not in group.names:
         raise RecordingError(
             f"{group.where}: sensor_c is missing; the temperature of the sensor housing at each "

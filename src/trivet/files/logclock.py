@@ -5,14 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError, ProbeLogError, RecordingError
-from trivet.kernels.sensor.alignment import clock_from_events
+from trivet.physics.sensor.alignment import clock_from_events
 from trivet.records.cook import CookSheet
 from trivet.records.recording import Note
-
-Floats = NDArray[np.float64]
 
 DRIFT_EVENTS = 3
 
@@ -27,7 +25,7 @@ class LogClock:
     u_s: float
     notes: tuple[Note, ...]
 
-    def frames_s(self, log_s: Floats) -> Floats:
+    def frames_s(self, log_s: FloatArray) -> FloatArray:
         """Return moments of the log on the frames' clock. [s]"""
         return log_s + self.offset_s + self.drift_frac * (log_s - self.pivot_s)
 

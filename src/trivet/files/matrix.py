@@ -26,7 +26,7 @@ from trivet.files.matrix_faults import (
 )
 from trivet.files.toml_faults import TomlFile, validate
 from trivet.files.toml_lines import Path
-from trivet.kernels.statistics.fractions import balanced_fraction, full_factorial, pair_coverage
+from trivet.physics.statistics.fractions import balanced_fraction, full_factorial, pair_coverage
 from trivet.records.campaign import MatrixCook, MatrixPlan
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design

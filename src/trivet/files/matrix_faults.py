@@ -7,14 +7,15 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
+from trivet.arrays import BoolArray
 from trivet.errors import Fault
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
-from trivet.kernels.statistics.fractions import LARGEST_FULL, Mask
+from trivet.physics.statistics.fractions import LARGEST_FULL
 from trivet.records.cook import CookBurner, CookPlan
 from trivet.records.matrix import Factor, Matrix
 
-MOST_COOKS = 100_000
+MAX_COOKS = 100_000
 BESIDE = "beside"
 """The key for further burners of a cook."""
 COOK_KEYS = {
@@ -127,11 +128,11 @@ def _rule_faults(toml: TomlFile, path: Path, matrix: Matrix) -> Iterator[Fault]:
             yield toml.fault((*path, "worst", index), found, "levels that no rule excludes")
     runs = int(allowed.sum()) if matrix.runs is None else matrix.runs
     cooks = (runs + len(matrix.worst)) * max(1, len(matrix.seeds)) * matrix.repeats
-    if cooks > MOST_COOKS:
-        yield toml.fault(path, f"{cooks:,} cooks", f"at most {MOST_COOKS:,}; runs = N takes fewer")
+    if cooks > MAX_COOKS:
+        yield toml.fault(path, f"{cooks:,} cooks", f"at most {MAX_COOKS:,}; runs = N takes fewer")
 
 
-def allowed_mask(matrix: Matrix) -> Mask:
+def allowed_mask(matrix: Matrix) -> BoolArray:
     """Return which combinations of the full factorial no rule excludes; last factor fastest."""
     allowed = np.ones([len(one.levels) for one in matrix.factors], dtype=np.bool_)
     for rule in matrix.exclude:

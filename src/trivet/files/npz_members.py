@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from trivet.errors import FormatError, InputError, RecordingError
 
 HEADER_BYTES = 10_000
-MOST_MOMENTS = 5_000_000
+MAX_MOMENTS = 5_000_000
 _DAMAGE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError)
 
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import ProbeLogError
 from trivet.files.clocktimes import clock_seconds, looks_like_clock
 from trivet.files.texttable import TextTable, numbers, read_table
-from trivet.kernels.sensor.probe_faults import stuck_moments
+from trivet.physics.sensor.probe_faults import stuck_moments
 from trivet.records.recording import Note
 
 OPEN_CIRCUIT_C = 700.0
@@ -30,18 +30,16 @@ _TIME_UNIT = re.compile(
     r"[\(\[_ ]\s*(ms|msec|min|minutes?|h|hours?|s|sec|seconds?)\s*[\)\]]?$", re.IGNORECASE
 )
 
-Floats = NDArray[np.float64]
-
 
 @dataclass(frozen=True)
 class ProbeLog:
     """A log as read: its own clock, C, NaN in gaps and open circuits."""
 
     where: str
-    time_s: Floats
+    time_s: FloatArray
     """(time,) on the logger's clock. [s]"""
     columns: tuple[str, ...]
-    readings_c: Floats
+    readings_c: FloatArray
     """(time, probe) [C]"""
     notes: tuple[Note, ...] = ()
 
@@ -146,7 +144,7 @@ def _time_column(table: TextTable) -> tuple[int, tuple[str, ...], tuple[Note, ..
     )
 
 
-def _times(table: TextTable, at: int) -> tuple[Floats, tuple[Note, ...]]:
+def _times(table: TextTable, at: int) -> tuple[FloatArray, tuple[Note, ...]]:
     cells = table.column(at)
     if any(looks_like_clock(cell) for cell in cells):
         return clock_seconds(cells, where=table.where, first_line=table.first_line)
@@ -177,7 +175,7 @@ def _refuse_headings(table: TextTable, names: tuple[str, ...]) -> None:
             )
 
 
-def _refuse_turning_time(table: TextTable, time: Floats) -> None:
+def _refuse_turning_time(table: TextTable, time: FloatArray) -> None:
     missing = np.flatnonzero(~np.isfinite(time))
     if missing.size:
         raise ProbeLogError(f"{table.line(int(missing[0]))}: no time ({missing.size} such rows)")
@@ -190,7 +188,7 @@ def _refuse_turning_time(table: TextTable, time: Floats) -> None:
         )
 
 
-def _tail_notes(table: TextTable, names: tuple[str, ...], readings: Floats) -> tuple[Note, ...]:
+def _tail_notes(table: TextTable, names: tuple[str, ...], readings: FloatArray) -> tuple[Note, ...]:
     last = [int(np.flatnonzero(np.isfinite(column))[-1]) + 1 if np.any(np.isfinite(column)) else 0
             for column in readings.T]  # fmt: skip
     if not last or min(last) == max(last):
@@ -207,8 +205,8 @@ def _tail_notes(table: TextTable, names: tuple[str, ...], readings: Floats) -> t
 
 
 def _open_circuits(
-    where: str, time: Floats, names: tuple[str, ...], readings: Floats
-) -> tuple[Floats, tuple[Note, ...]]:
+    where: str, time: FloatArray, names: tuple[str, ...], readings: FloatArray
+) -> tuple[FloatArray, tuple[Note, ...]]:
     with np.errstate(invalid="ignore"):
         wild = np.isinf(readings) | (readings > OPEN_CIRCUIT_C) | (readings < COLDEST_C)
     notes = []
@@ -235,8 +233,12 @@ def _open_circuits(
 
 
 def _stuck(
-    where: str, time: Floats, names: tuple[str, ...], readings: Floats, must_move: tuple[str, ...]
-) -> tuple[Floats, tuple[Note, ...]]:
+    where: str,
+    time: FloatArray,
+    names: tuple[str, ...],
+    readings: FloatArray,
+    must_move: tuple[str, ...],
+) -> tuple[FloatArray, tuple[Note, ...]]:
     """Blank a channel while it repeats one reading and the others move."""
     stuck = stuck_moments(readings, time_s=time)
     judged = {_bare(name) for name in must_move}
@@ -263,7 +265,7 @@ def _stuck(
     return np.where(stuck, np.nan, readings), tuple(notes)
 
 
-def _refuse_wrong_unit(where: str, names: tuple[str, ...], readings: Floats) -> None:
+def _refuse_wrong_unit(where: str, names: tuple[str, ...], readings: FloatArray) -> None:
     lowest = np.nanmin(readings, axis=0)
     for at in np.flatnonzero(lowest > 250.0):
         first = float(readings[np.isfinite(readings[:, at]), at][0])
@@ -276,7 +278,7 @@ def _refuse_wrong_unit(where: str, names: tuple[str, ...], readings: Floats) -> 
 
 
 def _refuse_swapped_polarity(
-    where: str, names: tuple[str, ...], readings: Floats, may_be_cold: tuple[str, ...]
+    where: str, names: tuple[str, ...], readings: FloatArray, may_be_cold: tuple[str, ...]
 ) -> None:
     cold = {_bare(name) for name in may_be_cold}
     for at, name in enumerate(names):
@@ -296,7 +298,7 @@ def _refuse_swapped_polarity(
             )
 
 
-def _moves_against(readings: Floats, at: int) -> bool:
+def _moves_against(readings: FloatArray, at: int) -> bool:
     others = np.delete(readings, at, axis=1)
     if others.shape[1] == 0:
         return False
@@ -311,8 +313,8 @@ def _moves_against(readings: Floats, at: int) -> bool:
 
 
 def _with_gaps(
-    where: str, time: Floats, readings: Floats
-) -> tuple[Floats, Floats, tuple[Note, ...]]:
+    where: str, time: FloatArray, readings: FloatArray
+) -> tuple[FloatArray, FloatArray, tuple[Note, ...]]:
     """Put a blank reading into each gap, and say where the gaps are."""
     steps = np.diff(time)
     usual = float(np.median(steps)) if steps.size else 0.0

@@ -11,12 +11,12 @@ from pydantic import ValidationError
 from trivet.errors import Fault
 from trivet.files.design_faults import duplicate_faults, link_faults, parts, single
 from trivet.files.toml_faults import TomlFile, nearest
+from trivet.models.budgetterms import TERM_NAMES
 from trivet.records.business import Costs
 from trivet.records.design import Design, Window
 from trivet.records.part import file_key
 from trivet.records.production import DeclaredCorrelation, EndOfLine
 from trivet.records.surroundings import Surroundings
-from trivet.terms.budgetterms import TERM_NAMES
 
 
 def production_faults(toml: TomlFile) -> tuple[Fault, ...]:

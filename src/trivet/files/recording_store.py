@@ -25,6 +25,7 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import StorageError
 from trivet.files.atomic import new_folder
 from trivet.files.store import rebuilt
@@ -178,7 +179,7 @@ def iter_blocks(path: str | Path, head: str, *, block: int = 256) -> Iterator[He
 
 class _Timed(Protocol):
     @property
-    def time_s(self) -> NDArray[np.float64]: ...
+    def time_s(self) -> FloatArray: ...
 
 
 @dataclass(frozen=True)
@@ -192,11 +193,13 @@ class _Group:
 def _groups(record: object) -> tuple[dict[str, Any], dict[str, _Group]]:
     """Return what stands in a store's root, and the groups of arrays by their path."""
     if isinstance(record, Recording):
-        groups = {f"heads/head-{at}": _Group((head,)) for at, head in enumerate(record.sight.heads)}
+        groups = {
+            f"heads/head-{at}": _Group((head,)) for at, head in enumerate(record.inputs.heads)
+        }
         groups |= _stacks("reference/probes", "probe", record.reference.probes)
-        sight = dataclasses.replace(record.sight, heads=())
+        inputs = dataclasses.replace(record.inputs, heads=())
         reference = dataclasses.replace(record.reference, probes=())
-        root: object = dataclasses.replace(record, sight=sight, reference=reference)
+        root: object = dataclasses.replace(record, inputs=inputs, reference=reference)
     elif isinstance(record, Truth):
         groups = _stacks("burners", "burner", record.burners)
         root = dataclasses.replace(record, burners=())

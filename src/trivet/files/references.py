@@ -5,25 +5,25 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError, ProbeLogError
 from trivet.files.framesource import nearest_key
 from trivet.files.logclock import LogClock, log_clock
 from trivet.files.probes import ProbeLog, read_probe_log
-from trivet.kernels.sensor.channel_offsets import (
+from trivet.physics.sensor.channel_offsets import (
     ChannelOffsets,
     common_temperature_offsets,
     offset_at_k,
 )
-from trivet.kernels.sensor.probe_contact import lag_corrected_k, surface_from_junction_k
-from trivet.kernels.sensor.probe_faults import follows
-from trivet.kernels.sensor.probe_uncertainty import (
+from trivet.physics.sensor.probe_contact import lag_corrected_k, surface_from_junction_k
+from trivet.physics.sensor.probe_faults import follows
+from trivet.physics.sensor.probe_uncertainty import (
     CONDUCTION_SHARE,
     moving_uncertainty_k,
     probe_standard_uncertainty_k,
 )
-from trivet.kernels.sensor.thermocouple import ToleranceClass
+from trivet.physics.sensor.thermocouple import ToleranceClass
 from trivet.records.cook import CookSheet, SheetProbe
 from trivet.records.recording import Note, ProbeSeries
 
@@ -31,8 +31,6 @@ ZERO_C_K = 273.15
 LAG_SHARE = 0.15
 """Least doubt of a measured lag, as a share of it; assumed, no source."""
 CLASSES: tuple[ToleranceClass, ...] = ("iec-1", "iec-2", "iec-3", "astm-special", "astm-standard")
-
-Floats = NDArray[np.float64]
 
 
 def read_references(
@@ -135,14 +133,14 @@ def _series(
 
 
 def _attached(
-    reading: Floats,
-    uncertainty: Floats,
+    reading: FloatArray,
+    uncertainty: FloatArray,
     *,
-    time: Floats,
+    time: FloatArray,
     probe: SheetProbe,
     clock: LogClock,
     air_k: float,
-) -> tuple[Floats, Floats]:
+) -> tuple[FloatArray, FloatArray]:
     """Take out conduction error and lag where the sheet gives them; pay for them where not."""
     if probe.conduction_frac is not None:
         surface = surface_from_junction_k(
@@ -188,11 +186,11 @@ def _refuse_displaced(log: ProbeLog, sheet: CookSheet) -> None:
             )
 
 
-def _known(column: Floats) -> Floats:
+def _known(column: FloatArray) -> FloatArray:
     return column[np.isfinite(column)]
 
 
-def _uncertainty(reading: Floats, probe: SheetProbe, where: str, air_k: float) -> Floats:
+def _uncertainty(reading: FloatArray, probe: SheetProbe, where: str, air_k: float) -> FloatArray:
     if probe.u_delta_k is not None:
         return np.where(np.isfinite(reading), float(probe.u_delta_k), np.nan)
     named = next((one for one in CLASSES if one == probe.tolerance_class), None)

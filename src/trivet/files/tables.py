@@ -8,10 +8,10 @@ import math
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.files.atomic import write_text
-from trivet.kernels.product.shownreading import shown_readings
+from trivet.physics.economics.shownreading import shown_readings
 from trivet.quality import BLOCKING, Quality, is_valid, reason
 from trivet.records.alertlog import AlertLog
 from trivet.records.design import Display
@@ -92,7 +92,7 @@ def _shape(one: BurnerEstimate, k: int) -> tuple[str, ...]:
     )
 
 
-def _shown_k(one: BurnerEstimate, display: Display) -> NDArray[np.float64]:
+def _shown_k(one: BurnerEstimate, display: Display) -> FloatArray:
     """Return what the display shows: whole steps of its own unit, blank where not valid."""
     valid = (one.flags & np.uint32(int(BLOCKING))) == 0
     reading = np.where(valid, one.reported_k, np.nan)

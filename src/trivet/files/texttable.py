@@ -17,12 +17,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import FormatError, InputError, ProbeLogError, RecordingError
 from trivet.records.recording import Note
 
-MOST_BYTES = 400_000_000
+MAX_BYTES = 400_000_000
 MISSING_WORDS = frozenset(
     ("", "nan", "-", "--", "---", "null", "none", "#n/a", "na", "n/a", "open", "ol", "o.l.", "err",
      "error", "overload", "burnout")
@@ -81,8 +81,8 @@ def read_table(path: Path, *, sheet: str | None = None) -> TextTable:
     """
     if not path.is_file():
         raise InputError(f"{path}: there is no such file")
-    if path.stat().st_size > MOST_BYTES:
-        raise FormatError(f"{path}: over {MOST_BYTES // 10**6} MB; split the recording")
+    if path.stat().st_size > MAX_BYTES:
+        raise FormatError(f"{path}: over {MAX_BYTES // 10**6} MB; split the recording")
     if path.suffix.casefold() == ".xlsx":
         rows, notes = _workbook_rows(path, sheet)
         skipped = 0
@@ -97,9 +97,7 @@ def read_table(path: Path, *, sheet: str | None = None) -> TextTable:
     return TextTable(path.name, header, _even(data, len(header), path.name, first), first, notes)
 
 
-def numbers(
-    table: TextTable, columns: tuple[int, ...]
-) -> tuple[NDArray[np.float64], tuple[Note, ...]]:
+def numbers(table: TextTable, columns: tuple[int, ...]) -> tuple[FloatArray, tuple[Note, ...]]:
     """Return columns of a table as numbers; words for "no reading" become NaN.
 
     Parameters
@@ -205,7 +203,7 @@ def _workbook_rows(path: Path, sheet: str | None) -> tuple[list[list[str]], tupl
             size = sum(item.file_size for item in archive.infolist())
     except (zipfile.BadZipFile, OSError) as error:
         raise FormatError(f"{path.name}: not a workbook, or damaged ({error})") from error
-    if size > MOST_BYTES:
+    if size > MAX_BYTES:
         raise RecordingError(
             f"{path.name}: swells to {size:,} bytes from {path.stat().st_size:,} in the file; "
             "it was not unpacked. Save the readings as CSV."

@@ -7,11 +7,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray, IntArray
 from trivet.errors import RecordingError
 from trivet.files.framesource import FrameSource, check_shape
-from trivet.files.npz_members import MOST_MOMENTS, NpzMembers
-from trivet.kernels.sensor.halfframes import ReadPattern, compose_full_frames
-from trivet.kernels.sensor.thermopile import (
+from trivet.files.npz_members import MAX_MOMENTS, NpzMembers
+from trivet.physics.sensor.halfframes import ReadPattern, compose_full_frames
+from trivet.physics.sensor.thermopile import (
     Readout,
     ThermopileConstants,
     ambient_temperature_k,
@@ -19,21 +20,19 @@ from trivet.kernels.sensor.thermopile import (
     half_frame_temperature_k,
     readout_of_register,
 )
-from trivet.kernels.sensor.thermopile_health import (
+from trivet.physics.sensor.thermopile_health import (
     confirm_subpage,
     saturated_pixels,
     stuck_pixels,
     updated_subpage,
 )
-from trivet.kernels.sensor.thermopile_memory import COLS, ROWS, WORDS, ZERO_C_K
+from trivet.physics.sensor.thermopile_memory import COLS, ROWS, WORDS, ZERO_C_K
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
 _KEYS = ("memory", "ram", "time_s", "subpage", "status", "control", "awake_s")
 
-MOST_TORN_FRAC = 0.05
-
-Integers = NDArray[np.int64]
+MAX_TORN_FRAC = 0.05
 
 
 def read_words(path: Path, card: SensorCard) -> FrameSource:
@@ -101,7 +100,7 @@ def _arrays(members: NpzMembers, where: str) -> dict[str, NDArray[np.generic]]:
             f"{where}: {', '.join(missing)} missing; raw words need memory (832), ram (n x 832) "
             "and time_s (n). Without its own calibration memory a sensor cannot be converted."
         )
-    time = members.read("time_s", most_items=MOST_MOMENTS)
+    time = members.read("time_s", most_items=MAX_MOMENTS)
     shape, _ = members.shape("ram")
     if len(shape) != 2 or shape[1] != WORDS or time.shape != shape[:1]:
         raise RecordingError(
@@ -137,7 +136,7 @@ def _subpages(
     rams: NDArray[np.generic],
     pattern: ReadPattern,
     where: str,
-) -> Integers:
+) -> IntArray:
     """Return each half frame's subpage: as told, checked against the words, or as seen."""
     told = arrays.get("subpage", arrays.get("status"))
     if told is None:
@@ -157,7 +156,7 @@ def _subpages(
     return subpages
 
 
-def _seen_subpages(rams: NDArray[np.generic], pattern: ReadPattern, where: str) -> Integers:
+def _seen_subpages(rams: NDArray[np.generic], pattern: ReadPattern, where: str) -> IntArray:
     seen = [None] + [
         updated_subpage(rams[at], previous=rams[at - 1], pattern=pattern)
         for at in range(1, len(rams))
@@ -199,11 +198,11 @@ def _refuse_frozen(rams: NDArray[np.generic], where: str) -> None:
 
 def _converted(
     rams: NDArray[np.generic],
-    subpages: Integers,
+    subpages: IntArray,
     readouts: list[Readout],
     constants: ThermopileConstants,
     where: str,
-) -> tuple[NDArray[np.float64], NDArray[np.float64], list[str]]:
+) -> tuple[FloatArray, FloatArray, list[str]]:
     """Return half frames, chip temperatures, and what was wrong with the odd torn one."""
     half = np.full((len(rams), ROWS, COLS), np.nan)
     chip = np.full(len(rams), np.nan)
@@ -223,7 +222,7 @@ def _converted(
             continue
         clipped = saturated_pixels(ram) & ~np.isnan(half[at])
         half[at, clipped] = np.where(half[at, clipped] > chip[at], np.inf, -np.inf)
-    if len(torn) > MOST_TORN_FRAC * len(rams):
+    if len(torn) > MAX_TORN_FRAC * len(rams):
         raise RecordingError(f"{where}: {torn[0]} ({len(torn)} such of {len(rams)})")
     half[:, stuck_pixels(rams)] = np.nan
     return half, chip, torn
@@ -233,8 +232,8 @@ def _notes(
     where: str,
     rams: NDArray[np.generic],
     constants: ThermopileConstants,
-    time: NDArray[np.float64],
-    subpages: Integers,
+    time: FloatArray,
+    subpages: IntArray,
 ) -> tuple[Note, ...]:
     step = float(np.median(np.diff(time))) if time.size > 1 else 0.0
     notes = [

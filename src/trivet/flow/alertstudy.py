@@ -10,17 +10,17 @@ from pathlib import Path
 
 from trivet.flow.campaign import campaign_cooks
 from trivet.flow.chain import Chain
+from trivet.models.windowloss import window_loss_frac
 from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow
 from trivet.records.alertlog import AlertChange, AlertLog, DeviceState, Watch
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
 from trivet.records.dossier import Line, ShownCook
 from trivet.records.estimate import Estimate
-from trivet.records.recording import Recording, Sight, Truth
+from trivet.records.recording import ProductInput, Recording, Truth
 from trivet.records.verdict import ProofCook
-from trivet.terms.windowloss import window_loss_frac
 
-MOST_PICTURES = 40
+MAX_PICTURES = 40
 BEFORE_S = 15.0
 """Faults are put in so long before the most urgent alert would come."""
 
@@ -81,7 +81,7 @@ class AlertChain(Chain):
         from trivet.stages.simulate import simulate
 
         made = simulate(self.design, plan=cook.plan, repeat=cook.repeat)
-        estimate, log = self._said(made.recording.sight)
+        estimate, log = self._said(made.recording.inputs)
         return Heard(made.recording, made.truth, estimate, log)
 
     def _cases(self, heard: Heard, plan: str, style: str) -> CookCases:
@@ -98,20 +98,20 @@ class AlertChain(Chain):
         )
         return CookCases(alert_cases(proof, design=self.design, style=style))
 
-    def _read(self, sight: Sight) -> tuple[Estimate, Watch, DeviceState]:
+    def _read(self, inputs: ProductInput) -> tuple[Estimate, Watch, DeviceState]:
         from trivet.stages.alert import watching
         from trivet.stages.estimate import estimate
 
         calibration = self.calibration("simulated")
         state = DeviceState(window_loss_frac=window_loss_frac(self.design, calibration))
-        read = estimate(sight, design=self.design, calibration=calibration)
-        return read, watching(sight, design=self.design, state=state), state
+        read = estimate(inputs, design=self.design, calibration=calibration)
+        return read, watching(inputs, design=self.design, state=state), state
 
-    def _said(self, sight: Sight) -> tuple[Estimate, AlertLog]:
+    def _said(self, inputs: ProductInput) -> tuple[Estimate, AlertLog]:
         from trivet.stages.alert import alert
 
-        read, watch, state = self._read(sight)
-        log = alert(read, design=self.design, told=sight.told, watch=watch, state=state)
+        read, watch, state = self._read(inputs)
+        log = alert(read, design=self.design, told=inputs.told, watch=watch, state=state)
         return read, log
 
     # -- faults ---------------------------------------------------------------
@@ -170,11 +170,11 @@ class AlertChain(Chain):
         """Return what the product says of a cook with a fault from a moment on."""
         from trivet.stages.alert import alert, injection
 
-        told = sound.recording.sight.told
-        sight = injection.faulty_sight(sound.recording.sight, fault, at_s=at_s)
+        told = sound.recording.inputs.told
+        inputs = injection.faulty_sight(sound.recording.inputs, fault, at_s=at_s)
         if fault == injection.RESTART:
-            return self._restarted(sight, at_s)
-        read, watch, state = self._read(sight)
+            return self._restarted(inputs, at_s)
+        read, watch, state = self._read(inputs)
         if fault == injection.LINK:
             watch = injection.unlinked(watch, at_s=at_s)
         if fault == injection.CLOCK:
@@ -182,7 +182,7 @@ class AlertChain(Chain):
             read, watch = replace(read, time_s=time_s), replace(watch, time_s=time_s)
         return alert(read, design=self.design, told=told, watch=watch, state=state)
 
-    def _restarted(self, sight: Sight, at_s: float) -> AlertLog:
+    def _restarted(self, inputs: ProductInput, at_s: float) -> AlertLog:
         """Return the log over a restart: the reading begins anew, the machine's memory is kept."""
         from trivet.stages.alert import alert
 
@@ -197,22 +197,22 @@ class AlertChain(Chain):
                         for key in ("time_s", "apparent_k", "sensor_k", "awake_s")
                     },
                 )
-                for one in sight.heads
+                for one in inputs.heads
             )
-            read, watch, state = self._read(replace(sight, heads=heads))
+            read, watch, state = self._read(replace(inputs, heads=heads))
             state = replace(state, machine=memory)
-            log = alert(read, design=self.design, told=sight.told, watch=watch, state=state)
+            log = alert(read, design=self.design, told=inputs.told, watch=watch, state=state)
             changes, memory = (*changes, *log.changes), log.machine
         return AlertLog(changes, memory)
 
     # -- pictures -------------------------------------------------------------
 
     def write_case_pictures(
-        self, study: AlertStudy, folder: Path, *, most: int = MOST_PICTURES
+        self, study: AlertStudy, folder: Path, *, most: int = MAX_PICTURES
     ) -> tuple[Path, ...]:
         """Draw the trace of each cook with a missed, late or nuisance alert, urgent ones first."""
         from trivet.files.atomic import write_text
-        from trivet.report.figures import chart_file
+        from trivet.present.figures import chart_file
         from trivet.stages.dossier import trace_chart
 
         written = []

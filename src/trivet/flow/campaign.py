@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from trivet.errors import InputError
 from trivet.flow.cooks import Project
-from trivet.kernels.statistics.detection import detectable_bias
-from trivet.kernels.statistics.intervals import upper_bound_frac
+from trivet.physics.statistics.detection import detectable_bias
+from trivet.physics.statistics.intervals import upper_bound_frac
 from trivet.records.campaign import CampaignPlan, MatrixPlan, PlannedMatrix, SweepCook
 from trivet.records.cook import CookPlan, Purpose, cook_name
 

@@ -21,6 +21,7 @@ from trivet.files.atomic import write_text
 from trivet.flow.cooks import CookEntry, Tell, silent
 from trivet.flow.recordings import Recordings
 from trivet.flow.versions import code_version
+from trivet.models.windowloss import window_loss_frac
 from trivet.records.alertlog import AlertLog, DeviceState
 from trivet.records.bundle import FirmwareBundle
 from trivet.records.calibration import Calibration
@@ -32,7 +33,6 @@ from trivet.records.reporting import ReporterChoice
 from trivet.records.requirement import Evidence
 from trivet.records.trade import TradeStudy
 from trivet.records.verdict import ProofCook, Verdict
-from trivet.terms.windowloss import window_loss_frac
 
 Reader = Literal["host", "device"]
 """Whose reading alerts and verdict rest on: the estimate's, or the firmware's."""
@@ -96,7 +96,9 @@ class Chain(Recordings):
                 recording = self.recording(entry)
                 readings = {
                     one: estimate(
-                        recording.sight, design=design, calibration=replace(fitted, reporter=one)
+                        recording.inputs,
+                        design=design,
+                        calibration=replace(fitted, reporter=one),
                     )
                     for one in REPORTERS
                 }
@@ -156,8 +158,8 @@ class Chain(Recordings):
             self._estimates[entry.name] = self._stage(
                 "estimate",
                 Estimate,
-                (self.design, calibration, recording.sight),
-                lambda: estimate(recording.sight, design=self.design, calibration=calibration),
+                (self.design, calibration, recording.inputs),
+                lambda: estimate(recording.inputs, design=self.design, calibration=calibration),
             )
         return self._estimates[entry.name]
 
@@ -170,19 +172,19 @@ class Chain(Recordings):
         from trivet.stages.alert import alert, watching
 
         recording = self.recording(entry)
-        sight = recording.sight
+        inputs = recording.inputs
         state = DeviceState(
             window_loss_frac=window_loss_frac(self.design, self.calibration(recording.evidence))
         )
         return self._stage(
             "alert",
             AlertLog,
-            (self.design, sight, state, read),
+            (self.design, inputs, state, read),
             lambda: alert(
                 read,
                 design=self.design,
-                told=sight.told,
-                watch=watching(sight, design=self.design, state=state),
+                told=inputs.told,
+                watch=watching(inputs, design=self.design, state=state),
                 state=state,
             ),
         )
@@ -279,7 +281,7 @@ class Chain(Recordings):
 
     def write_dossier(self) -> Path:
         """Render the dossier and return where its page lies."""
-        from trivet.report import render_html
+        from trivet.present import render_html
 
         page = render_html(self.dossier, display=self.design.display)
         self.tell("dossier", 1, 1)
@@ -293,7 +295,7 @@ class Chain(Recordings):
         return self._write_charts(charts, folder)
 
     def _write_charts(self, charts: Iterable[Chart], folder: Path) -> tuple[Path, ...]:
-        from trivet.report.figures import chart_file
+        from trivet.present.figures import chart_file
 
         written = []
         for at, chart in enumerate(charts):
@@ -314,8 +316,8 @@ class Chain(Recordings):
         return self._stage(
             "device-estimate",
             Estimate,
-            (self.design, calibration, recording.sight),
-            lambda: device_estimate(recording.sight, design=self.design, calibration=calibration),
+            (self.design, calibration, recording.inputs),
+            lambda: device_estimate(recording.inputs, design=self.design, calibration=calibration),
         )
 
     @cached_property

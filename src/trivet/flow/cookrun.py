@@ -63,13 +63,13 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     step = "simulate"
     try:
         made = simulate(found.design, plan=cook.plan, repeat=cook.repeat)
-        sight = made.recording.sight
+        inputs = made.recording.inputs
         step = "estimate"
         refuse_other_unit(found.calibration, made.recording)
-        read = estimate(sight, design=found.design, calibration=found.calibration)
+        read = estimate(inputs, design=found.design, calibration=found.calibration)
         step = "alert"
-        watch = watching(sight, design=found.design)
-        log = alert(read, design=found.design, told=sight.told, watch=watch)
+        watch = watching(inputs, design=found.design)
+        log = alert(read, design=found.design, told=inputs.told, watch=watch)
         step = "score"
         proof = ProofCook(
             name=made.recording.name,
@@ -86,7 +86,7 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     except Exception as fault:  # one failing cook is named, the rest is kept
         text = f"{step}: {type(fault).__name__}: {' '.join(str(fault).split())}"
         return failed_rows(cook, text, design=found.design)
-    simulated_s = max(float(head.time_s[-1]) for head in sight.heads)
+    simulated_s = max(float(head.time_s[-1]) for head in inputs.heads)
     ended: Row = {"stopped": made.truth.stopped, "simulated_s": simulated_s}
     return [
         {**_named(cook, one.burner, found.design), **ended, **_scored(one), "error": None}

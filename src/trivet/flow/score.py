@@ -26,6 +26,7 @@ from trivet.flow.scorerun import (
 )
 from trivet.flow.sweep import DIED, CookRun, Pools
 from trivet.flow.versions import code_version
+from trivet.models.variants import with_sensor
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.checks import Check, PanWord
@@ -35,7 +36,6 @@ from trivet.records.dossier import Chart
 from trivet.records.provenance import fingerprint
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import Piece, Score, ScoreSheet
-from trivet.terms.variants import with_sensor
 
 OWN = "proof cooks of the project"
 OWN_MISMATCHED = "proof cooks of the project, physics set apart"
@@ -100,7 +100,7 @@ class Scorer(Chain):
         seen = None
         if entry.plan is not None:
             seen = seen_cook(
-                recording.sight,
+                recording.inputs,
                 design=self.design,
                 plan=entry.plan,
                 repeat=entry.repeat,
@@ -226,7 +226,7 @@ class Scorer(Chain):
 
     def write_page(self, score: Score) -> Path:
         """Render a score and return where its page lies."""
-        from trivet.report import render_html
+        from trivet.present import render_html
         from trivet.stages.score.content import score_page
 
         hashes = {

@@ -16,7 +16,7 @@ from trivet.records.campaign import SweepCook
 from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.cook import CookPlan, Told
 from trivet.records.design import Design
-from trivet.records.recording import Sight
+from trivet.records.recording import ProductInput
 from trivet.records.scoring import Piece
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
 
 def seen_simulated(
     design: Design, calibration: Calibration, cook: SweepCook
-) -> tuple[ScoredCook, Sight]:
+) -> tuple[ScoredCook, ProductInput]:
     """Return one simulated cook with what the product said of it, and what it was given."""
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
@@ -77,25 +77,30 @@ def seen_simulated(
 
     made = simulate(design, plan=cook.plan, repeat=cook.repeat)
     refuse_other_unit(calibration, made.recording)
-    sight = made.recording.sight
+    inputs = made.recording.inputs
     one = ScoredCook(
         name=made.recording.name,
         plan=cook.combination,
         unit=made.recording.unit,
         evidence="simulated",
         labels=cook.levels,
-        estimate=estimate(sight, design=design, calibration=calibration),
+        estimate=estimate(inputs, design=design, calibration=calibration),
         reference=made.recording.reference,
         truth=made.truth,
         seen=seen_cook(
-            sight, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration
+            inputs, design=design, plan=cook.plan, repeat=cook.repeat, in_force=calibration
         ),
     )
-    return one, sight
+    return one, inputs
 
 
 def seen_cook(
-    sight: Sight, *, design: Design, plan: CookPlan, repeat: int, in_force: Calibration
+    inputs: ProductInput,
+    *,
+    design: Design,
+    plan: CookPlan,
+    repeat: int,
+    in_force: Calibration,
 ) -> SeenCook:
     """Return what the pixels of a simulated cook saw, what the product made of them, and what it
     would say on less evidence."""
@@ -103,22 +108,22 @@ def seen_cook(
     from trivet.stages.score import SeenCook, label_moments
     from trivet.stages.simulate import scene_truth
 
-    from_s = max(float(one.time_s[0]) for one in sight.heads)
-    until_s = min(float(one.time_s[-1]) for one in sight.heads)
+    from_s = max(float(one.time_s[0]) for one in inputs.heads)
+    until_s = min(float(one.time_s[-1]) for one in inputs.heads)
     at_s = label_moments(plan, from_s=from_s, until_s=until_s)
-    times = sight.heads[0].time_s  # a hand moves a pixel's width from frame to frame
+    times = inputs.heads[0].time_s  # a hand moves a pixel's width from frame to frame
     at_s = np.unique(times[np.searchsorted(times, at_s, side="right") - 1])
     at_s = at_s[at_s >= from_s]
     truth = scene_truth(design, plan=plan, repeat=repeat, at_s=at_s)
     at_s = truth.heads[0].time_s
-    untold = dataclasses.replace(sight, told=Told())
+    untold = dataclasses.replace(inputs, told=Told())
     bare = any(design.base(one.base).contents == "dry" for one in plan.burners)
-    ways = ((sight, True), (untold, False), (untold, True)) if bare else ()
+    ways = ((inputs, True), (untold, False), (untold, True)) if bare else ()
     less = {
         word: estimate(of, design=design, calibration=in_force, leave_out_rate=no_rate)
         for word, (of, no_rate) in zip(EVIDENCE[1:], ways, strict=False)
     }
-    maps = label_maps(sight, design=design, calibration=in_force, at_s=at_s)
+    maps = label_maps(inputs, design=design, calibration=in_force, at_s=at_s)
     return SeenCook(truth, maps, less)
 
 

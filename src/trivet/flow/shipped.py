@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from trivet.models.windowloss import window_loss_frac
 from trivet.records.alertlog import DeviceState, Watch
 from trivet.records.bundle import ReplayedCook
-from trivet.records.recording import Sight
+from trivet.records.recording import ProductInput
 from trivet.records.requirement import Evidence
-from trivet.terms.windowloss import window_loss_frac
 
 if TYPE_CHECKING:
     from trivet.flow.chain import Chain
 
-MOST_REPLAYED = 8
+MAX_REPLAYED = 8
 """Whole cooks in a bundle; each takes about 1 MB of text."""
 FAULTS = ("dropped frames", "stuck frame", "lens covered")
 
@@ -31,18 +31,18 @@ def replayed_cooks(chain: Chain) -> tuple[ReplayedCook, ...]:
     from trivet.stages.alert.injection import faulty_sight
     from trivet.stages.devicereading import as_words
 
-    sights: dict[str, tuple[str, Sight]] = {}
+    sights: dict[str, tuple[str, ProductInput]] = {}
     for entry in chain.proof_cooks:
-        if entry.group not in sights and len(sights) < MOST_REPLAYED:
-            sights[entry.group] = (entry.name, as_words(chain.recording(entry).sight))
+        if entry.group not in sights and len(sights) < MAX_REPLAYED:
+            sights[entry.group] = (entry.name, as_words(chain.recording(entry).inputs))
     named = dict(sights.values())
-    for name, sight in list(named.items())[:1]:
-        middle_s = float(np.mean(sight.heads[0].time_s[[0, -1]]))
+    for name, inputs in list(named.items())[:1]:
+        middle_s = float(np.mean(inputs.heads[0].time_s[[0, -1]]))
         for fault in FAULTS:
-            named[f"{name}, {fault}"] = faulty_sight(sight, fault, at_s=middle_s)
-    cooks = [_replayed(chain, name, sight) for name, sight in named.items()]
-    for name, sight in list(named.items())[:1]:
-        cooks.append(_replayed(chain, f"{name}, device in trouble", sight, in_trouble))
+            named[f"{name}, {fault}"] = faulty_sight(inputs, fault, at_s=middle_s)
+    cooks = [_replayed(chain, name, inputs) for name, inputs in named.items()]
+    for name, inputs in list(named.items())[:1]:
+        cooks.append(_replayed(chain, f"{name}, device in trouble", inputs, in_trouble))
     return tuple(cooks)
 
 
@@ -58,7 +58,10 @@ def in_trouble(watch: Watch) -> Watch:
 
 
 def _replayed(
-    chain: Chain, name: str, sight: Sight, changed: Callable[[Watch], Watch] | None = None
+    chain: Chain,
+    name: str,
+    inputs: ProductInput,
+    changed: Callable[[Watch], Watch] | None = None,
 ) -> ReplayedCook:
     from trivet.stages.alert import alert, watching
     from trivet.stages.devicereading import as_words, device_estimate
@@ -67,13 +70,13 @@ def _replayed(
     design, calibration = chain.design, chain.calibration(grade)
     loss = 0.2 if changed else window_loss_frac(design, calibration)
     state = DeviceState(window_loss_frac=loss)
-    whole = as_words(sight)
+    whole = as_words(inputs)
     watch = watching(whole, design=design, state=state)
     watch = changed(watch) if changed else watch
     read = device_estimate(whole, design=design, calibration=calibration)
     return ReplayedCook(
         name=name,
-        sight=whole,
+        inputs=whole,
         alerts=alert(read, design=design, told=whole.told, watch=watch, state=state),
         watch=watch,
         window_loss_frac=state.window_loss_frac,
@@ -92,7 +95,7 @@ def device_compared(chain: Chain) -> tuple[str, ...]:
     for done, entry in enumerate(cooks):
         chain.tell("firmware", done, len(cooks))
         recording = chain.recording(entry)
-        step_s = float(np.median(np.diff(recording.sight.heads[0].time_s)))
+        step_s = float(np.median(np.diff(recording.inputs.heads[0].time_s)))
         mine, host = chain.device_estimate(entry), chain.host_estimate(entry)
         pairs.append((mine, host))
         lines.append(own.estimate_difference(entry.name, device=mine, host=host))
@@ -104,7 +107,7 @@ def device_compared(chain: Chain) -> tuple[str, ...]:
         seen.add(entry.group)
         calibration = chain.calibration(recording.evidence)
         twins.append(
-            own.twin_difference(recording.sight, design=chain.design, calibration=calibration)
+            own.twin_difference(recording.inputs, design=chain.design, calibration=calibration)
         )
         others = chain.alerts_of(entry, twins[-1].exact)
         exact.append(own.alert_difference(log, other=others, frame_s=step_s))

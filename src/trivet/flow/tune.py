@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
 from trivet.flow.alertstudy import AlertChain
 from trivet.records.alertaccount import AlertCase, turned
@@ -146,13 +146,13 @@ class TuneChain(AlertChain):
         from trivet.stages.simulate import simulate
 
         made = simulate(self.design, plan=plan, repeat=repeat)
-        read, watch, state = self._read(made.recording.sight)
+        read, watch, state = self._read(made.recording.inputs)
         return _Cook(made, group, plan.style, read, watch, state)
 
     def write_front_picture(self, found: Tuning, folder: Path) -> Path:
         """Draw the front and return where the picture lies."""
         from trivet.files.atomic import write_text
-        from trivet.report.figures import chart_file
+        from trivet.present.figures import chart_file
 
         path = folder / f"tune-{found.alert}.svg"
         write_text(path, chart_file(front_chart(found), display=self.design.display))
@@ -174,7 +174,7 @@ class _Search:
 
         knobs = KNOBS[self._one.kind]
 
-        def cost(x: NDArray[np.float64]) -> float:
+        def cost(x: FloatArray) -> float:
             point = self.at(x)
             bad = bothered(point)
             lead = -weight * point.lead_s / LEAD_SCALE_S
@@ -190,7 +190,7 @@ class _Search:
             init="sobol",
         )
 
-    def at(self, x: NDArray[np.float64]) -> TunedPoint:
+    def at(self, x: FloatArray) -> TunedPoint:
         """Return what settings give; rounded to half a unit, as they would be written."""
         knobs = KNOBS[self._one.kind]
         texts = tuple(
@@ -217,7 +217,7 @@ class _Search:
             log = alert(
                 cook.estimate,
                 design=design,
-                told=recording.sight.told,
+                told=recording.inputs.told,
                 watch=cook.watch,
                 state=cook.state,
             )

@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.arrays import BoolArray, FloatArray
+from trivet.arrays import BoolArray, FloatArray
 
 DEVICE = "device"
 """Stands where a burner's name would, for alerts about the device itself."""

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trivet.arrays import FloatArray
 from trivet.records.alertlog import AlertLog, Watch
-from trivet.records.arrays import FloatArray
-from trivet.records.recording import Sight
+from trivet.records.recording import ProductInput
 
 
 @dataclass(frozen=True)
@@ -21,7 +21,7 @@ class ReplayedCook:
     """A whole cook that the bundle's checker replays."""
 
     name: str
-    sight: Sight
+    inputs: ProductInput
     """As the firmware gets it: whole words and milliseconds."""
     alerts: AlertLog
     """Of the firmware's own reading."""

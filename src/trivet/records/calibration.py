@@ -14,7 +14,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.arrays import BoolArray, FloatArray
+from trivet.arrays import BoolArray, FloatArray
 from trivet.records.design import Contents
 from trivet.records.estimation import Reporter
 from trivet.records.requirement import Evidence

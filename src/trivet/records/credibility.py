@@ -14,7 +14,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.arrays import FloatArray
+from trivet.arrays import FloatArray
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.requirement import Evidence
@@ -23,9 +23,9 @@ CONTENT_FRAC = 0.95
 """Share of simulated cooks that a band holds."""
 WANTED_FRAC = 0.90
 """Share of the bench cooks that has to lie inside it."""
-LEAST_DRAWS = 39
+MIN_DRAWS = 39
 """With fewer, not even the least and the greatest enclose 95 %."""
-LEAST_COOKS = 5
+MIN_COOKS = 5
 """With fewer bench cooks nothing is decided."""
 
 Topic = Literal[

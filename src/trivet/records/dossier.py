@@ -11,8 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from trivet.arrays import FloatArray, Int8Array
 from trivet.records.alertlog import AlertLog
-from trivet.records.arrays import FloatArray, Int8Array
 from trivet.records.estimate import Estimate
 from trivet.records.recording import Recording, Truth
 from trivet.records.verdict import Decision

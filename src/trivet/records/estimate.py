@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trivet.records.arrays import BoolArray, FlagArray, FloatArray, Int8Array
+from trivet.arrays import BoolArray, FlagArray, FloatArray, Int8Array
 
 ABSENT, PRESENT, UNSURE = 0, 1, 2
 

@@ -15,7 +15,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.arrays import Float32Array, FloatArray, Int8Array
+from trivet.arrays import Float32Array, FloatArray, Int8Array
 from trivet.records.benchsheet import SheetFlat, SheetMark, SheetPatch, SheetTarget
 from trivet.records.cook import Purpose, SheetBurner, SheetProbe, Told
 from trivet.records.requirement import Evidence
@@ -52,7 +52,7 @@ class PresenceSeries:
 
 
 @dataclass(frozen=True)
-class Sight:
+class ProductInput:
     """All that the product itself has: frames, sensor state, presence and what it was told."""
 
     heads: tuple[HeadFrames, ...]
@@ -142,7 +142,7 @@ class Recording:
     unit: str
     """The sensor unit, drawn or by serial number."""
     altitude_m: float
-    sight: Sight
+    inputs: ProductInput
     reference: Reference
     notes: tuple[Note, ...] = ()
 

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.arrays import FloatArray
+from trivet.arrays import FloatArray
 from trivet.records.checks import CHECK_WORDS, CheckScore, ConfusionRow
 from trivet.records.requirement import Evidence
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trivet.records.arrays import FloatArray
+from trivet.arrays import FloatArray
 
 
 @dataclass(frozen=True)

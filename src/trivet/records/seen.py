@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.arrays import FloatArray, Int8Array
+from trivet.arrays import FloatArray, Int8Array
 
 Label = Literal["hob", "pan", "liquid", "food", "wall", "lid", "hand", "steam"]
 LABELS: tuple[Label, ...] = ("hob", "pan", "liquid", "food", "wall", "lid", "hand", "steam")

@@ -7,11 +7,11 @@ from typing import Any
 
 from trivet.device import alertsettings as words
 from trivet.device.alertsettings import AlertSettings
-from trivet.kernels.heat.water import boiling_point_k
+from trivet.models.oilpoints import limit_value_k
+from trivet.physics.heat.water import boiling_point_k
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Contents, Design, TargetBand
 from trivet.records.requirement import DEVICE_KINDS, Alert
-from trivet.terms.oilpoints import limit_value_k
 
 BOILING_BELOW_K, BOILING_ABOVE_K = 30.0, 5.0
 """A plateau counts as boiling water from 30 K below the boiling point, since window and steam

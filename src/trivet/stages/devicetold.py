@@ -6,20 +6,18 @@ from collections.abc import Iterator
 from dataclasses import astuple
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import IntArray
 from trivet.device.alertsettings import settings_array
 from trivet.device.toldtables import NO_RULE, ToldRules, ToldWords
 from trivet.errors import HandoffRefusedError
-from trivet.facts.oils import MOST_USES, oils
+from trivet.facts.oils import MAX_USES, oils
 from trivet.facts.tables import known_name
 from trivet.records.cook import ToldEntry
 from trivet.records.design import CONTENTS, Design
 from trivet.records.requirement import DEVICE_KINDS, OF_WORDS, Alert
 from trivet.stages.devicereading.surfaces import told_place, told_surfaces
 from trivet.stages.devicesettings import acts_on, alert_settings
-
-Ints = npt.NDArray[np.int64]
 
 
 def told_rules(design: Design) -> ToldRules:
@@ -95,7 +93,7 @@ def rule_words(design: Design, *, rules: ToldRules) -> Iterator[int]:
         for band in (None, *words.bands[1:]):
             yield from _row_words(design, ToldEntry(base_contents=contents, target_band=band))
     for oil in words.oils[1:]:
-        for uses in (None, *range(MOST_USES + 2)):
+        for uses in (None, *range(MAX_USES + 2)):
             told = ToldEntry(base_contents="oil", oil=oil, uses=uses)
             yield from _row_words(design, told)
     for one in design.alerts:
@@ -123,7 +121,7 @@ def told_numbers(told: ToldEntry, *, words: ToldWords) -> tuple[int, int, int, i
         _index(words.bands, told.target_band),
         _index(words.oils, oil),
     )
-    return (*places, 0 if told.uses is None else min(told.uses, MOST_USES) + 1)
+    return (*places, 0 if told.uses is None else min(told.uses, MAX_USES) + 1)
 
 
 def _index(names: tuple[str, ...], name: str | None) -> int:
@@ -147,7 +145,7 @@ def _place(pool: dict[tuple[int, ...], int], one: Alert, design: Design, told: T
     return pool.setdefault(tuple(row.tolist()), len(pool))
 
 
-def _oil_points(design: Design, words: ToldWords) -> tuple[Ints, Ints]:
+def _oil_points(design: Design, words: ToldWords) -> tuple[IntArray, IntArray]:
     """Return which row of oil points each alert's limit has, and the rows."""
     rows: dict[str, int] = {}
     oil_row, points = [], []
@@ -159,15 +157,15 @@ def _oil_points(design: Design, words: ToldWords) -> tuple[Ints, Ints]:
         if name not in rows:
             rows[name] = len(rows)
             points.append(
-                [[0] * (MOST_USES + 1)]
+                [[0] * (MAX_USES + 1)]
                 + [
-                    [_set_dk(one, design, oil, uses) for uses in range(MOST_USES + 1)]
+                    [_set_dk(one, design, oil, uses) for uses in range(MAX_USES + 1)]
                     for oil in words.oils[1:]
                 ]
             )
         oil_row.append(rows[name])
     if not points:
-        points = [[[0] * (MOST_USES + 1)] * len(words.oils)]
+        points = [[[0] * (MAX_USES + 1)] * len(words.oils)]
     return np.array(oil_row, dtype=np.int64), np.array(points, dtype=np.int64)
 
 

@@ -11,8 +11,8 @@ from scipy.integrate import solve_ivp
 from tests.closure.checks.kitchens import kitchen
 from tests.closure.checks.registry import Check
 
-from trivet.kernels.heat import burners, loads
-from trivet.kernels.heat.thermal import Losses, PanBase, RunSettings, cell_area_frac, cook_pans
+from trivet.physics.heat import burners, loads
+from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cell_area_frac, cook_pans
 from trivet.records.cook import CookPlan
 from trivet.stages.simulate.cooking import cooked
 from trivet.stages.simulate.draws import kitchen as draw_kitchen

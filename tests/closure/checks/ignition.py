@@ -7,9 +7,10 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from tests.closure.checks.kitchens import cooked, event_s, kitchen
 from tests.closure.checks.registry import Check
+
+from trivet.arrays import FloatArray
 
 GROUP = "Oil left alone"
 SCENARIOS, HORIZON_S = 32, 900.0
@@ -52,7 +53,7 @@ def ignition_times(zone: str) -> tuple[float, ...]:
     return tuple(found)
 
 
-def _ignited(zone: str) -> npt.NDArray[np.float64]:
+def _ignited(zone: str) -> FloatArray:
     times = np.array(ignition_times(zone))
     return times[np.isfinite(times)]
 

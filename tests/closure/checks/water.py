@@ -13,9 +13,9 @@ from scipy.optimize import least_squares
 from tests.closure.checks.conduction import N_R, rows_of
 from tests.closure.checks.registry import Check
 
-from trivet.kernels.heat import loads
-from trivet.kernels.heat.boiling import nucleate_w_m2k3, surface_factor
-from trivet.kernels.heat.thermal import Losses, PanBase, RunSettings, cook_pans
+from trivet.physics.heat import loads
+from trivet.physics.heat.boiling import nucleate_w_m2k3, surface_factor
+from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cook_pans
 
 GROUP = "Water"
 DATA = Path(__file__).parents[2] / "data/pot-water-thermocouples/one_litre_boil_up_ab.csv"

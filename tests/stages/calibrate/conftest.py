@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from trivet.kernels.geometry.optics import Pose
-from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
-from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
-from trivet.kernels.sensor.drift import drift_terms
+from trivet.models.optics import card_band, card_lens
+from trivet.physics.geometry.optics import Pose
+from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
+from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.physics.sensor.drift import drift_terms
 from trivet.records.cook import SheetBurner, SheetProbe, Told
 from trivet.records.design import Design
-from trivet.records.recording import HeadFrames, ProbeSeries, Recording, Reference, Sight
-from trivet.terms.optics import card_band, card_lens
+from trivet.records.recording import HeadFrames, ProbeSeries, ProductInput, Recording, Reference
 
 POSE = Pose(0.004, -0.003, 0.703, tilt_rad=0.012, pan_rad=0.01)
 
@@ -108,7 +108,7 @@ def _drawn(design, plan):
         head.name, time, apparent.T.reshape(time.size, 24, 32).astype(np.float32), housing, time
     )
     return Recording(
-        plan.name, "calibration", "bench", plan.unit, 100.0, Sight((frames,), Told()),
+        plan.name, "calibration", "bench", plan.unit, 100.0, ProductInput((frames,), Told()),
         Reference(_probes(plan, time, pan_k), (), _sheets(plan)),
     )  # fmt: skip
 

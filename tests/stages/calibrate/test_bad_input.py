@@ -14,16 +14,16 @@ ALL = ("front-left", "front-right", "rear-left", "rear-right")
 
 
 def _with(cook, frames):
-    return replace(cook, sight=replace(cook.sight, heads=(frames,)))
+    return replace(cook, inputs=replace(cook.inputs, heads=(frames,)))
 
 
 def _saturated(cook):
-    one = cook.sight.heads[0]
+    one = cook.inputs.heads[0]
     return _with(cook, replace(one, apparent_k=np.full_like(one.apparent_k, np.inf)))
 
 
 def _single(cook):
-    one = cook.sight.heads[0]
+    one = cook.inputs.heads[0]
     return _with(
         cook,
         HeadFrames(one.head, one.time_s[:1], one.apparent_k[:1], one.sensor_k[:1], one.awake_s[:1]),
@@ -31,7 +31,7 @@ def _single(cook):
 
 
 def _blank(cook):
-    one = cook.sight.heads[0]
+    one = cook.inputs.heads[0]
     return _with(cook, replace(one, apparent_k=np.full_like(one.apparent_k, np.nan)))
 
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from trivet.models.optics import card_band
 from trivet.stages.calibrate.fits import HeadView, fitted_drift
 from trivet.stages.calibrate.nominal import nominal_head
 from trivet.stages.calibrate.pairs import PairSeries
-from trivet.terms.optics import card_band
 
 PLANTED = np.array([0.8, 0.12, 4.0, 0.0])
 

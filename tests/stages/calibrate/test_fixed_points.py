@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from trivet.kernels.heat.water import boiling_point_k
+from trivet.physics.heat.water import boiling_point_k
 from trivet.records.recording import Event
 from trivet.stages.calibrate import calibrate
 
@@ -127,9 +127,9 @@ def test_of_three_probes_the_odd_one_is_left_out(design, draw):
 def test_a_steep_place_gives_no_verdict(design, draw):
     """4 K a pixel: more over half a footprint than the probe is known."""
     cook = draw(name="steep", seed=3)
-    frames = cook.sight.heads[0]
+    frames = cook.inputs.heads[0]
     slope = 4.0 * np.arange(32) * np.clip(frames.time_s / 240, 0, 1)[:, None]
     tilted = frames.apparent_k + slope[:, None, :].astype(np.float32)
-    steep = replace(cook, sight=replace(cook.sight, heads=(replace(frames, apparent_k=tilted),)))
+    steep = replace(cook, inputs=replace(cook.inputs, heads=(replace(frames, apparent_k=tilted),)))
     made = calibrate(design, recordings=[steep, draw(name="even", seed=4)])
     assert any("steep" in t and "95 % uncertainty, 1.6 K" in t for t in made.refusals)

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from tests.stages.calibrate.conftest import POSE
 
-from trivet.kernels.geometry.optics import Pose, pixel_of_point, point_of_pixel
+from trivet.models.optics import card_lens
+from trivet.physics.geometry.optics import Pose, pixel_of_point, point_of_pixel
 from trivet.records.benchsheet import SheetMark, SheetTarget
 from trivet.stages.calibrate import calibrate
 from trivet.stages.calibrate.mountings import moved_since
-from trivet.terms.optics import card_lens
 
 ALL = ("front-left", "front-right", "rear-left", "rear-right")
 

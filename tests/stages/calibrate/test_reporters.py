@@ -10,13 +10,13 @@ import pytest
 from trivet.errors import EvidenceError
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
-from trivet.kernels.image.burnerpass import WIDTH, PanTrace
-from trivet.kernels.image.panreading import MEAN_K, P95_K, _upper_mode
-from trivet.kernels.radiation.planck import flat_band
+from trivet.physics.image.burnerpass import WIDTH, PanTrace
+from trivet.physics.image.panreading import MEAN_K, P95_K, _upper_mode
+from trivet.physics.radiation.planck import flat_band
 from trivet.quality import Quality
 from trivet.records.cook import SheetBurner, SheetProbe, Told
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.recording import ProbeSeries, Recording, Reference, Sight
+from trivet.records.recording import ProbeSeries, ProductInput, Recording, Reference
 from trivet.stages.calibrate import calibrate
 from trivet.stages.calibrate.reporters import REPORTERS, TriedCook, rank_reporters
 from trivet.stages.estimate.reporters import reported_scene_k
@@ -39,7 +39,7 @@ def recording(name, *, purpose="calibration", evidence="bench"):
     sheet = SheetBurner.model_validate({"burner": "front-left", "diameter": "26 cm"})
     # Mean of the probes is SO, the hottest 8 K over it.
     reference = Reference((probe("t1", 8.0), probe("t2", -8.0)), (), (sheet,))
-    return Recording(name, purpose, evidence, "u", 0.0, Sight((), Told()), reference)
+    return Recording(name, purpose, evidence, "u", 0.0, ProductInput((), Told()), reference)
 
 
 def estimate(bias_k, *, noise_k=0.0, lag_s=0.0, flags=0):

@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from tests.stages.calibrate.conftest import POSE
 
-from trivet.kernels.geometry.optics import point_of_pixel
-from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.models.optics import card_band, card_lens
+from trivet.physics.geometry.optics import point_of_pixel
+from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.records.benchsheet import SheetFlat, SheetPatch
 from trivet.records.recording import HeadFrames
 from trivet.stages.calibrate import calibrate
-from trivet.terms.optics import card_band, card_lens
 
 
 def _flat_run(draw, rng, *, offset, gain, bad):
@@ -39,7 +39,7 @@ def _flat_run(draw, rng, *, offset, gain, bad):
     )
     return replace(
         cook,
-        sight=replace(cook.sight, heads=(head,)),
+        inputs=replace(cook.inputs, heads=(head,)),
         reference=replace(cook.reference, flats=flats),
     )
 
@@ -94,7 +94,7 @@ def _black_body(draw, design, *, tau, gain, offset):
     )  # fmt: skip
     return replace(
         cook,
-        sight=replace(cook.sight, heads=(head,)),
+        inputs=replace(cook.inputs, heads=(head,)),
         reference=replace(cook.reference, flats=flats),
     )
 
@@ -122,7 +122,7 @@ def test_a_black_body_without_the_window_is_refused_by_name(design, draw):
 def _patched(design, draw, *, mirror_k, emissivity=0.1, planted=0.1, seed=0):
     """A foil of 20 cm in the middle of the hob, at the kitchen's temperature."""
     cook = draw(name="foil", burners=(), probes_k=(), drift=(0.0, 0.05, 0.0, 3.0), seed=seed)
-    frames, band = cook.sight.heads[0], card_band(design.card(design.heads[0]))
+    frames, band = cook.inputs.heads[0], card_band(design.card(design.heads[0]))
     lens = card_lens(design.card(design.heads[0]))
     index = np.moveaxis(np.indices((24, 32)), 0, -1)
     plane = point_of_pixel(index, lens=lens, pose=POSE)[..., :2]
@@ -150,7 +150,7 @@ def _patched(design, draw, *, mirror_k, emissivity=0.1, planted=0.1, seed=0):
     patch = SheetPatch(x="0 mm", y="0 mm", diameter="200 mm", emissivity=known, probe="foil")
     return replace(
         cook,
-        sight=replace(cook.sight, heads=(replace(frames, apparent_k=picture),)),
+        inputs=replace(cook.inputs, heads=(replace(frames, apparent_k=picture),)),
         reference=replace(cook.reference, patches=(patch,), probes=(probe,)),
     )
 

@@ -8,12 +8,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from trivet.kernels.radiation.planck import flat_band
+from trivet.models.calibration_views import fitted_surface
+from trivet.models.emissivity_prior import (
+    emissivity_prior_nodes,
+    emissivity_prior_range,
+    fitted_emissivity,
+    physical_range,
+)
+from trivet.physics.radiation.planck import flat_band
 from trivet.records.calibration import Calibration, SurfaceCalibration
 from trivet.records.design import Base, Pan
 from trivet.records.figures import Figure
-from trivet.terms.believed import believed_nodes, believed_range, fitted_emissivity, physical_range
-from trivet.terms.calibrated import fitted_surface
 
 BAND = flat_band(8e-6, 14e-6)
 IRON = Pan.model_validate(
@@ -37,7 +42,7 @@ def _calibration(*surfaces: SurfaceCalibration) -> Calibration:
 
 def _nodes(base: Base, *surfaces: SurfaceCalibration, window: float = 0.0) -> np.ndarray:
     return np.array(
-        believed_nodes(
+        emissivity_prior_nodes(
             IRON, base, calibration=_calibration(*surfaces), window_frac=window, band=BAND,
             angle_rad=0.0,
         )
@@ -60,7 +65,7 @@ def test_a_fit_below_what_the_film_can_emit_is_cut_there():
     assert low > 0.82
     assert nodes[:, 0].min() >= low - 1e-3
     assert nodes[:, 0].mean() < (low + high) / 2  # the fit still pulls
-    assert believed_range(
+    assert emissivity_prior_range(
         IRON, THIN, calibration=_calibration(FIT), band=BAND, angle_rad=0.0
     )[0] == pytest.approx(low)  # fmt: skip
 

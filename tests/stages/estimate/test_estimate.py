@@ -22,8 +22,8 @@ def ramp(start_k: float, rate_kps: float, top_k: float = 1e9):
 
 
 def read(painter, discs, nominal, *, seconds=40.0):
-    sight = painter.sight(discs, seconds=seconds)
-    return estimate(sight, design=painter.design, calibration=nominal)
+    inputs = painter.inputs(discs, seconds=seconds)
+    return estimate(inputs, design=painter.design, calibration=nominal)
 
 
 def burner(result, name="front-left"):
@@ -161,12 +161,14 @@ def test_a_told_pan_that_is_not_the_one_seen_is_not_read_low(painter, nominal, p
 
 def test_saturated_is_hot_unknown_and_never_silent(painter, nominal, disc) -> None:
     painter.told = {"pan": IRON, "base_contents": "dry"}
-    sight = painter.sight([disc(0.93, ramp(520.0, 2.0))], seconds=60)
-    frames = sight.heads[0]
+    inputs = painter.inputs([disc(0.93, ramp(520.0, 2.0))], seconds=60)
+    frames = inputs.heads[0]
     clipped = np.where(frames.apparent_k >= 573.15, np.inf, frames.apparent_k).astype(np.float32)
     frames = dataclasses.replace(frames, apparent_k=clipped)
     result = estimate(
-        dataclasses.replace(sight, heads=(frames,)), design=painter.design, calibration=nominal
+        dataclasses.replace(inputs, heads=(frames,)),
+        design=painter.design,
+        calibration=nominal,
     )
     one = burner(result)
     assert np.isinf(one.hottest_k[-1])
@@ -181,11 +183,11 @@ def test_empty_burner_gives_no_reading(painter, nominal, disc) -> None:
 
 
 def test_estimate_is_causal(painter, nominal, disc) -> None:
-    sight = painter.sight(
+    inputs = painter.inputs(
         [disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, lambda t: 300.0))], seconds=20
     )
-    whole = burner(estimate(sight, design=painter.design, calibration=nominal))
-    head = sight.heads[0]
+    whole = burner(estimate(inputs, design=painter.design, calibration=nominal))
+    head = inputs.heads[0]
     for frames in (2, 17, 41):
         part = dataclasses.replace(
             head,
@@ -196,7 +198,7 @@ def test_estimate_is_causal(painter, nominal, disc) -> None:
         )
         cut = burner(
             estimate(
-                dataclasses.replace(sight, heads=(part,)),
+                dataclasses.replace(inputs, heads=(part,)),
                 design=painter.design,
                 calibration=nominal,
             )
@@ -211,7 +213,7 @@ def streamed(heads, length, *, painter, nominal):
         tuple(one.head for one in heads),
         design=painter.design,
         calibration=nominal,
-        told=painter.sight([], seconds=1).told,
+        told=painter.inputs([], seconds=1).told,
     )
     parts = [stream.advance(block) for block in blocks(heads, length)]
     return {
@@ -225,18 +227,18 @@ def streamed(heads, length, *, painter, nominal):
 
 @pytest.mark.parametrize("length", [1, 7, 100])
 def test_blocks_give_the_bits_of_the_whole(painter, nominal, disc, length) -> None:
-    sight = painter.sight(
+    inputs = painter.inputs(
         [disc(0.93, ramp(400.0, 2.0), cover=(8.0, 0.05, lambda t: 300.0))], seconds=40
     )
-    head = sight.heads[0]
+    head = inputs.heads[0]
     spoilt = head.apparent_k.copy()
     spoilt[70:75] = np.nan
     spoilt[:, 12, 9] = np.nan
     spoilt[120:, 8, 9] = np.inf
     time_s = head.time_s + np.where(np.arange(head.time_s.size) > 60, 7.0, 0.0)
     head = dataclasses.replace(head, apparent_k=spoilt, time_s=time_s)
-    sight = dataclasses.replace(sight, heads=(head,))
-    whole = estimate(sight, design=painter.design, calibration=nominal)
+    inputs = dataclasses.replace(inputs, heads=(head,))
+    whole = estimate(inputs, design=painter.design, calibration=nominal)
     parts = streamed((head,), length, painter=painter, nominal=nominal)
     for one in whole.burners:
         for name in ARRAYS:
@@ -246,7 +248,7 @@ def test_blocks_give_the_bits_of_the_whole(painter, nominal, disc, length) -> No
 def test_second_head_is_read_at_the_moments_of_the_first(two_heads, disc) -> None:
     painter, nominal = two_heads
     painter.told = {"pan": IRON, "base_contents": "dry"}
-    main = painter.sight([disc(0.93, ramp(450.0, 0.0))], seconds=10).heads[0]
+    main = painter.inputs([disc(0.93, ramp(450.0, 0.0))], seconds=10).heads[0]
     aside = dataclasses.replace(main, head="aside")
     late = slice(5, None, 2)
     main = dataclasses.replace(
@@ -270,9 +272,9 @@ def test_second_head_is_read_at_the_moments_of_the_first(two_heads, disc) -> Non
 
 
 def test_a_stream_refuses_the_frames_of_another_head(painter, nominal) -> None:
-    sight = painter.sight([], seconds=2)
-    stream = Estimator(("main",), design=painter.design, calibration=nominal, told=sight.told)
-    other = dataclasses.replace(sight.heads[0], head="aside")
+    inputs = painter.inputs([], seconds=2)
+    stream = Estimator(("main",), design=painter.design, calibration=nominal, told=inputs.told)
+    other = dataclasses.replace(inputs.heads[0], head="aside")
     with pytest.raises(RecordingError, match="aside"):
         stream.advance((other,))
 
@@ -296,31 +298,35 @@ def test_blur_wrong_by_30_percent_stays_inside(painter, nominal, disc, blur) -> 
 
 
 def test_frames_of_another_shape_are_refused(painter, nominal, disc) -> None:
-    sight = painter.sight([], seconds=2)
-    head = dataclasses.replace(sight.heads[0], apparent_k=sight.heads[0].apparent_k[:, :10])
+    inputs = painter.inputs([], seconds=2)
+    head = dataclasses.replace(inputs.heads[0], apparent_k=inputs.heads[0].apparent_k[:, :10])
     with pytest.raises(RecordingError, match="10 x 32"):
         estimate(
-            dataclasses.replace(sight, heads=(head,)), design=painter.design, calibration=nominal
+            dataclasses.replace(inputs, heads=(head,)),
+            design=painter.design,
+            calibration=nominal,
         )
 
 
 def test_one_frame_is_refused(painter, nominal, disc) -> None:
-    sight = painter.sight([], seconds=0.25)
+    inputs = painter.inputs([], seconds=0.25)
     with pytest.raises(RecordingError, match="at least 2"):
-        estimate(sight, design=painter.design, calibration=nominal)
+        estimate(inputs, design=painter.design, calibration=nominal)
 
 
 def test_a_hand_over_water_is_no_reading_of_the_water(painter, nominal, disc) -> None:
     """A liquid cannot fall by 20 K within a second: what does is before it."""
     painter.told = {"base_contents": "water"}
-    sight = painter.sight([disc(0.96, ramp(350.0, 0.3))], seconds=40)
-    head = sight.heads[0]
+    inputs = painter.inputs([disc(0.96, ramp(350.0, 0.3))], seconds=40)
+    head = inputs.heads[0]
     over = (head.time_s >= 20.0) & (head.time_s < 22.0)
     seen = head.apparent_k.copy()
     seen[over] -= np.where(seen[over] > 330.0, 20.0, 0.0)
     head = dataclasses.replace(head, apparent_k=seen)
     result = estimate(
-        dataclasses.replace(sight, heads=(head,)), design=painter.design, calibration=nominal
+        dataclasses.replace(inputs, heads=(head,)),
+        design=painter.design,
+        calibration=nominal,
     )
     one = burner(result)
     assert (one.flags[over] & int(Quality.HAND) > 0).all()

@@ -15,9 +15,12 @@ PAN, FOOD, HAND = (LABELS.index(word) for word in ("pan", "food", "hand"))
 
 def maps(painter, pan, nominal, at_s, *, seconds=25.0):
     painter.told = {"pan": "iron-24", "base_contents": "dry"}
-    sight = painter.sight([pan], seconds=seconds)
+    inputs = painter.inputs([pan], seconds=seconds)
     (found,) = label_maps(
-        sight, design=painter.design, calibration=nominal, at_s=np.asarray(at_s, dtype=float)
+        inputs,
+        design=painter.design,
+        calibration=nominal,
+        at_s=np.asarray(at_s, dtype=float),
     )
     return found
 

@@ -45,8 +45,8 @@ def test_a_carried_pan_goes_past_being_hidden_and_nothing_else() -> None:
 def test_something_put_in_is_noticed_within_two_seconds(painter, nominal, disc) -> None:
     painter.told = {"pan": "iron-24", "base_contents": "dry"}
     cold = (15.0, 0.06, lambda t: 290.0)
-    sight = painter.sight([disc(0.93, even(450.0), cover=cold)], seconds=20)
-    read = estimate(sight, design=painter.design, calibration=nominal)
+    inputs = painter.inputs([disc(0.93, even(450.0), cover=cold)], seconds=20)
+    read = estimate(inputs, design=painter.design, calibration=nominal)
     one = next(item for item in read.burners if item.burner == "front-left")
     noticed = one.flags & int(Quality.HAND | Quality.COVERED | Quality.CARRIED) != 0
     assert not noticed[(read.time_s > 2) & (read.time_s < 15)].any()
@@ -61,8 +61,8 @@ def test_settling_widens_and_keeps_the_hottest_part(painter, nominal, disc, awak
     found = []
     for awake in (600.0, awake_s):
         painter.awake_s = awake
-        sight = painter.sight([disc(0.93, even(500.0))], seconds=8)
-        read = estimate(sight, design=painter.design, calibration=nominal)
+        inputs = painter.inputs([disc(0.93, even(500.0))], seconds=8)
+        read = estimate(inputs, design=painter.design, calibration=nominal)
         found.append(next(item for item in read.burners if item.burner == "front-left"))
     settled, waking = found
     both = np.isfinite(settled.reported_k) & np.isfinite(waking.reported_k)

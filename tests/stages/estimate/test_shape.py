@@ -35,8 +35,8 @@ def disc(painting):
 def read(painter, discs, nominal, *, seconds=25.0):
     painter.told = {"pan": "iron-24", "base_contents": "dry"}
     painter.noise_k = 0.05
-    sight = painter.sight(discs, seconds=seconds)
-    found = estimate(sight, design=painter.design, calibration=nominal)
+    inputs = painter.inputs(discs, seconds=seconds)
+    found = estimate(inputs, design=painter.design, calibration=nominal)
     return next(one for one in found.burners if one.burner == "front-left")
 
 
@@ -118,7 +118,9 @@ def test_an_even_disc_of_5_pixels_and_more_is_read_within_2_kelvin(
     painter.told = {"pan": "iron-24", "base_contents": "dry"}
     painter.noise_k = 0.0
     pan = painting.Disc(-0.2, -0.13, radius_m, 0.93, lambda x, y, t: np.full(x.shape, 450.0))
-    found = estimate(painter.sight([pan], seconds=10.0), design=painter.design, calibration=nominal)
+    found = estimate(
+        painter.inputs([pan], seconds=10.0), design=painter.design, calibration=nominal
+    )
     one = next(one for one in found.burners if one.burner == "front-left")
     assert abs(one.apparent_k[-1] - painter.seen_k(0.93, np.array(450.0))) < 2.0
     assert not one.flags[-1] & int(Quality.COLD)

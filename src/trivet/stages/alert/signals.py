@@ -3,33 +3,24 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trivet.device.alertsettings import (
-    AT_RANGE,
-    HANDLED,
-    LINK_LOST,
-    NO_READING,
-    PERSON,
-    SIGNALS,
-    Ints,
-)
+from trivet.arrays import BoolArray, FloatArray, IntArray
+from trivet.device.alertsettings import AT_RANGE, HANDLED, LINK_LOST, NO_READING, PERSON, SIGNALS
 from trivet.device.alertsignals import heard_signals, state_words
 from trivet.records.alertlog import Watch
 from trivet.records.design import TargetBand
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.requirement import OF_WORDS
 
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 
-
-def milliseconds(time_s: Floats) -> Ints:
+def milliseconds(time_s: FloatArray) -> IntArray:
     """Return moments in whole milliseconds."""
     return np.floor(time_s * 1000.0 + 0.5).astype(np.int64)
 
 
-def burner_signals(burner: BurnerEstimate, *, band: TargetBand | None, blind: Mask) -> Ints:
+def burner_signals(
+    burner: BurnerEstimate, *, band: TargetBand | None, blind: BoolArray
+) -> IntArray:
     """Return a burner's signals at its frames, (signal, time). [0.1 K]"""
     rows = (
         burner.hottest_k,
@@ -47,7 +38,7 @@ def burner_signals(burner: BurnerEstimate, *, band: TargetBand | None, blind: Ma
     )
 
 
-def _deci_kelvin(value_k: Floats) -> Ints:
+def _deci_kelvin(value_k: FloatArray) -> IntArray:
     out = np.full(value_k.shape, NO_READING, dtype=np.int64)
     given = np.isfinite(value_k)
     out[given] = np.floor(value_k[given] * 10.0 + 0.5).astype(np.int64)
@@ -55,7 +46,9 @@ def _deci_kelvin(value_k: Floats) -> Ints:
     return np.minimum(out, AT_RANGE)
 
 
-def burner_words(burner: BurnerEstimate, *, person: Mask, handled: Mask, blind: Mask) -> Ints:
+def burner_words(
+    burner: BurnerEstimate, *, person: BoolArray, handled: BoolArray, blind: BoolArray
+) -> IntArray:
     """Return a burner's state words at its frames."""
     return state_words(
         burner.flags.astype(np.int64),
@@ -66,7 +59,7 @@ def burner_words(burner: BurnerEstimate, *, person: Mask, handled: Mask, blind: 
     )
 
 
-def device_signals(watch: Watch, *, window_loss_frac: float) -> tuple[Ints, Ints]:
+def device_signals(watch: Watch, *, window_loss_frac: float) -> tuple[IntArray, IntArray]:
     """Return the device's own signals, (signal, time), and state words."""
     rows = np.full((SIGNALS, watch.time_s.size), NO_READING, dtype=np.int64)
     rows[0] = _deci_kelvin(watch.housing_k)
@@ -75,7 +68,7 @@ def device_signals(watch: Watch, *, window_loss_frac: float) -> tuple[Ints, Ints
     return rows, (LINK_LOST * ~watch.link).astype(np.int64)
 
 
-def at_ticks(values: Ints, source: Ints, *, stale: int | None, drop: int = 0) -> Ints:
+def at_ticks(values: IntArray, source: IntArray, *, stale: int | None, drop: int = 0) -> IntArray:
     """Return values at the machine's moments; at stale ones a fixed value or those kept."""
     frame = np.where(source >= 0, source, -1 - source)
     taken = values[..., frame]

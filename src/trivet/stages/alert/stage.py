@@ -10,20 +10,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import BoolArray, IntArray
 from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
 from trivet.device.alertboiling import ARMED_NOW, DISARMED_NOW
 from trivet.device.alertmemory import restored_states, saved_states
-from trivet.device.alertsettings import (
-    COOL,
-    GATE_DK,
-    NO_READING,
-    SET_DK,
-    Ints,
-    settings_array,
-)
+from trivet.device.alertsettings import COOL, GATE_DK, NO_READING, SET_DK, settings_array
 from trivet.device.alertsignals import since_last, ticks
 from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
 from trivet.quality import Quality
@@ -64,8 +57,8 @@ class _Unit:
 
     name: str
     acting: tuple[int, ...]
-    signals: Ints
-    word: Ints
+    signals: IntArray
+    word: IntArray
 
 
 def alert(
@@ -166,7 +159,7 @@ def _healthy(estimate: Estimate, state: DeviceState) -> Watch:
     )
 
 
-def _tables(estimate: Estimate, design: Design, told: Told) -> Ints:
+def _tables(estimate: Estimate, design: Design, told: Told) -> IntArray:
     """Return the settings of every unit, (unit, alert, column)."""
     about = [told.about(one.burner) for one in estimate.burners] + [ToldEntry()]
     rows = [
@@ -177,7 +170,7 @@ def _tables(estimate: Estimate, design: Design, told: Told) -> Ints:
 
 
 def _units(
-    estimate: Estimate, design: Design, told: Told, knows: tuple[Watch, DeviceState, Ints]
+    estimate: Estimate, design: Design, told: Told, knows: tuple[Watch, DeviceState, IntArray]
 ) -> tuple[_Unit, ...]:
     """Return the burners and the device as the machine takes them; its memory is carried on."""
     watch, state, memory = knows
@@ -201,7 +194,7 @@ def _units(
     return (*units, _Unit(DEVICE, acting, own, word))
 
 
-def _blind(watch: Watch, design: Design, memory: Ints) -> NDArray[np.bool_]:
+def _blind(watch: Watch, design: Design, memory: IntArray) -> BoolArray:
     """Return where frames repeat themselves for longer than one may be old, or show nothing."""
     time_ms = signals.milliseconds(watch.time_s)
     age, last = since_last(~watch.repeated, time_ms, int(memory[judging.FRESH_MS]))
@@ -210,7 +203,7 @@ def _blind(watch: Watch, design: Design, memory: Ints) -> NDArray[np.bool_]:
     return np.asarray(watch.repeated & (age > stale_ms) | watch.even)
 
 
-def _hand_age_ms(estimate: Estimate, memory: Ints) -> Ints:
+def _hand_age_ms(estimate: Estimate, memory: IntArray) -> IntArray:
     """Return how long ago a hand was seen over any burner; negative where not known."""
     seen = np.zeros(estimate.time_s.size, dtype=np.bool_)
     for burner in estimate.burners:

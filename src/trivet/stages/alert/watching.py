@@ -7,19 +7,16 @@ firmware gets.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.device.alertsignals import even_frames, repeated_frames
 from trivet.device.fixedpoint import temperature_q6
 from trivet.records.alertlog import DeviceState, Watch
 from trivet.records.design import Design
-from trivet.records.recording import PresenceSeries, Sight
-
-Floats = NDArray[np.float64]
-Mask = NDArray[np.bool_]
+from trivet.records.recording import PresenceSeries, ProductInput
 
 
-def watching(sight: Sight, *, design: Design, state: DeviceState | None = None) -> Watch:
+def watching(inputs: ProductInput, *, design: Design, state: DeviceState | None = None) -> Watch:
     """Return what the device knows of itself and of the kitchen, frame by frame.
 
     Parameters
@@ -47,13 +44,13 @@ def watching(sight: Sight, *, design: Design, state: DeviceState | None = None) 
     Definition.
     """
     now = state or DeviceState()
-    time_s = sight.heads[0].time_s
+    time_s = inputs.heads[0].time_s
     repeated, even = np.zeros(time_s.size, np.bool_), np.zeros(time_s.size, np.bool_)
     housing = np.full(time_s.size, -np.inf)
     least_dk = round(float(design.alerting.even_frame_delta_k) * 10.0)
-    for head in sight.heads:
+    for head in inputs.heads:
         at = np.searchsorted(head.time_s, time_s, side="right") - 1
-        at = np.arange(time_s.size) if head is sight.heads[0] else at
+        at = np.arange(time_s.size) if head is inputs.heads[0] else at
         words = temperature_q6(head.apparent_k.reshape(head.time_s.size, -1))
         came, last = at >= 0, np.maximum(at, 0)
         repeated |= repeated_frames(words)[last] & came
@@ -66,11 +63,11 @@ def watching(sight: Sight, *, design: Design, state: DeviceState | None = None) 
         housing_k=housing,
         battery_frac=np.full(time_s.size, now.battery_frac),
         link=np.full(time_s.size, now.link),
-        person=_person(sight.presence, time_s, design),
+        person=_person(inputs.presence, time_s, design),
     )
 
 
-def _person(series: PresenceSeries | None, time_s: Floats, design: Design) -> Mask:
+def _person(series: PresenceSeries | None, time_s: FloatArray, design: Design) -> BoolArray:
     """Return where an answer that somebody is there still counts."""
     channel = design.alerting.presence
     if series is None or channel is None:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
+from trivet.arrays import FloatArray
 
 PLACE_U_M = 5e-3
 """Standard uncertainty of where a probe is, against what the head sees: the sheet's figures, the
@@ -20,7 +20,7 @@ pan's place and the pose together (common practice, no source)."""
 CURVED_SHARE = 0.5
 """Standard uncertainty of the correction for curvature, as a share of it: pixels that are as wide
 as what they resolve show a part of it only (own estimate)."""
-LEAST_PLANE, LEAST_CURVED = 4, 7
+MIN_PLANE, MIN_CURVED = 4, 7
 """Pixels from which a slope shows, and from which a curvature does."""
 
 
@@ -28,9 +28,9 @@ LEAST_PLANE, LEAST_CURVED = 4, 7
 class Around:
     """Pixels round a probe and how wide each sees."""
 
-    x_m: Array
+    x_m: FloatArray
     """(pixel,) from the probe's place. [m]"""
-    y_m: Array
+    y_m: FloatArray
     pitch_m: float
     """Width of a footprint. [m]"""
     blur_px: float
@@ -41,15 +41,15 @@ class Around:
 class Beside:
     """A short mean of the pixels round a probe, arrays (moment,)."""
 
-    at_k: Array
+    at_k: FloatArray
     """At the probe's place, blur taken out. [K]"""
-    steep_k: Array
+    steep_k: FloatArray
     """What a footprint hides: half of what its width changes the signal by, and the curvature."""
-    doubt_k: Array
+    doubt_k: FloatArray
     """(moment, 2) for one standard uncertainty of the place, and of the curvature. [K]"""
 
 
-def beside(mean_k: Array, *, around: Around) -> Beside:
+def beside(mean_k: FloatArray, *, around: Around) -> Beside:
     """Return what pixels show at a probe's place from a surface through them.
 
     Parameters
@@ -73,12 +73,12 @@ def beside(mean_k: Array, *, around: Around) -> Beside:
     ----------
     Taylor's series of the surface; variances add.
     """
-    bent = around.x_m.size >= LEAST_CURVED
+    bent = around.x_m.size >= MIN_CURVED
     x, y = around.x_m / around.pitch_m, around.y_m / around.pitch_m
     columns = [np.ones_like(x), x, y] + ([x * x, x * y, y * y] if bent else [])
     lever = np.column_stack(columns)
     unknown = np.full(mean_k.shape[0], np.nan)
-    if x.size < LEAST_PLANE or np.linalg.matrix_rank(lever, tol=1e-6) < lever.shape[1]:
+    if x.size < MIN_PLANE or np.linalg.matrix_rank(lever, tol=1e-6) < lever.shape[1]:
         return Beside(unknown, unknown, np.column_stack([unknown, unknown]))
     whole = np.isfinite(mean_k.sum(axis=1, keepdims=True))
     terms = np.where(whole, np.where(whole, mean_k, 0.0) @ np.linalg.pinv(lever).T, np.nan)
@@ -95,8 +95,12 @@ def beside(mean_k: Array, *, around: Around) -> Beside:
 
 
 def short_means(
-    frames_k: npt.NDArray[np.floating[Any]], *, time_s: Array, moments_s: Array, half_s: float
-) -> Array:
+    frames_k: npt.NDArray[np.floating[Any]],
+    *,
+    time_s: FloatArray,
+    moments_s: FloatArray,
+    half_s: float,
+) -> FloatArray:
     """Return the mean of each pixel round each moment, NaN where a frame has no value."""
     found = np.full((moments_s.size, frames_k.shape[1]), np.nan)
     for k, moment in enumerate(moments_s):

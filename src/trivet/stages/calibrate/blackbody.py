@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.kernels.image.trend import trailing_slope
-from trivet.kernels.sensor.drift import drift_terms
-from trivet.kernels.sensor.fixedpoint_window import (
+from trivet.physics.image.trend import trailing_slope
+from trivet.physics.sensor.drift import drift_terms
+from trivet.physics.sensor.fixedpoint_window import (
     FixedPointPriors,
     FixedPoints,
     WindowFit,
@@ -23,8 +23,6 @@ from trivet.records.calibration import HeadCalibration
 from trivet.records.recording import HeadFrames, Recording
 from trivet.stages.calibrate.fits import HeadView
 from trivet.stages.calibrate.nominal import figure_u
-
-Array = npt.NDArray[np.float64]
 
 LEVEL_HALF_K, EMISSIVITY_HALF = 1.0, 0.01
 """Half-widths of a black body whose sheet gives no range; common practice, no source."""
@@ -44,7 +42,7 @@ class _Level:
     apparent_k: float
     flat: SheetFlat
     housing_k: float
-    terms: Array
+    terms: FloatArray
 
 
 def blackbody_term(
@@ -99,7 +97,7 @@ def blackbody_term(
 
 
 def _levels(recording: Recording, *, view: HeadView) -> list[_Level]:
-    frames = next((one for one in recording.sight.heads if one.head == view.head.name), None)
+    frames = next((one for one in recording.inputs.heads if one.head == view.head.name), None)
     only = len(view.design.heads) == 1
     levels = []
     for flat in recording.reference.flats if frames is not None else ():
@@ -112,9 +110,7 @@ def _levels(recording: Recording, *, view: HeadView) -> list[_Level]:
     return levels
 
 
-def _level(
-    frames: HeadFrames, flat: SheetFlat, use: npt.NDArray[np.bool_], *, view: HeadView
-) -> _Level:
+def _level(frames: HeadFrames, flat: SheetFlat, use: BoolArray, *, view: HeadView) -> _Level:
     drift = view.nominal.drift
     slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
     terms = drift_terms(

@@ -7,19 +7,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.radiation.filmfit import (
+from trivet.physics.radiation.filmfit import (
     EmissivityFit,
     PairedSamples,
     fit_emissivity,
     fit_film,
     pooled_emissivity,
 )
-from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
-from trivet.kernels.radiation.planck import Band, band_radiance, band_radiance_slope
-from trivet.kernels.sensor.drift import (
+from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.planck import Band, band_radiance, band_radiance_slope
+from trivet.physics.sensor.drift import (
     DriftFit,
     DriftModel,
     DriftSamples,
@@ -37,13 +37,12 @@ from trivet.stages.calibrate.nominal import (
 )
 from trivet.stages.calibrate.pairs import PairSeries
 
-Array = npt.NDArray[np.float64]
 Group = tuple[Contents, str, bool]
 Prior = tuple[float, float]
 
 REFLECTED_HALF_K = 10.0
 LINEARISATIONS = 3
-LIKE_ROOM_K, LEAST_DARK = 25.0, 0.7
+LIKE_ROOM_K, MIN_DARK = 25.0, 0.7
 """So near to what it mirrors, and from this emissivity on, a pan's drift shows: 0.1 of emissivity
 are then 2.5 K at most (assumed)."""
 K_SCALE_U = 0.2
@@ -85,7 +84,7 @@ class HeadView:
         drift = self.nominal.drift
         return DriftModel(drift.value, drift.covariance, drift.housing_ref_k, drift.tau_s)
 
-    def expected_k(self, series: PairSeries, *, emissivity: float, **off: float) -> Array:
+    def expected_k(self, series: PairSeries, *, emissivity: float, **off: float) -> FloatArray:
         """Return the apparent temperature without drift; ``off`` shifts single causes."""
         sight = Sight(
             emissivity=min(max(emissivity, 1e-3), 1.0),
@@ -148,7 +147,7 @@ def _telling_drift(
     for one in series:
         if one.contents == "water":
             found.append(one)
-        elif priors[one.group][0] >= LEAST_DARK:
+        elif priors[one.group][0] >= MIN_DARK:
             cold = np.abs(one.reference_k - view.reflected_k) <= LIKE_ROOM_K
             found.append(one.kept(cold))
     return [one for one in found if one.apparent_k.size]
@@ -189,8 +188,8 @@ def _drift_samples(
     n = len(series)
     besides = series[0].beside_k.shape[1]
     first = (2 + besides) * n
-    rows: list[Array] = []
-    offsets: list[Array] = []
+    rows: list[FloatArray] = []
+    offsets: list[FloatArray] = []
     for k, one in enumerate(series):
         base = view.expected_k(one, emissivity=at[k])
         row = np.zeros((one.apparent_k.size, first + 3))
@@ -346,7 +345,7 @@ def _film(
     samples: Mapping[int, PairedSamples],
     view: HeadView,
     depth_m: float,
-) -> tuple[float, Array | None, str]:
+) -> tuple[float, FloatArray | None, str]:
     """Geometric mean thickness over the series, and the film terms' covariance for another cook.
 
     Terms: log thickness, emissivity below, log of the liquid's k scale.
@@ -371,7 +370,7 @@ def _film(
         covariances.append(fit.covariance * np.outer(turn, turn))
     if len(logs) < 2:
         return math.nan, None, why or "one series cannot show the spread"
-    spread: Array = np.mean(covariances, axis=0).astype(np.float64)
+    spread: FloatArray = np.mean(covariances, axis=0).astype(np.float64)
     spread[0, 0] += float(np.var(logs, ddof=1))
     return math.exp(float(np.mean(logs))), spread, ""
 

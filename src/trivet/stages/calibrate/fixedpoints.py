@@ -7,21 +7,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.kernels.geometry.optics import Pose
-from trivet.kernels.heat.water import boiling_point_k
-from trivet.kernels.image.trend import trailing_slope
-from trivet.kernels.sensor.drift import drift_terms
-from trivet.kernels.sensor.fixedpoint_window import (
+from trivet.physics.geometry.optics import Pose
+from trivet.physics.heat.water import boiling_point_k
+from trivet.physics.image.trend import trailing_slope
+from trivet.physics.sensor.drift import drift_terms
+from trivet.physics.sensor.fixedpoint_window import (
     FixedPointPriors,
     FixedPoints,
     WindowFit,
     boil_moments,
     fit_fixed_points,
 )
-from trivet.kernels.sensor.windowtrend import window_trend
+from trivet.physics.sensor.windowtrend import window_trend
 from trivet.records.calibration import HeadCalibration
 from trivet.records.cook import SheetBurner, SheetProbe
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
@@ -37,8 +37,6 @@ from trivet.stages.calibrate.pairs import (
     wanted_probe,
 )
 
-Array = npt.NDArray[np.float64]
-
 STEAM_U_K = 0.7
 """Doubt of a boil's signal from the steam over it; assumed, no source."""
 WEATHER_U_K = 0.42
@@ -47,7 +45,7 @@ SURFACE_U_K = 0.3
 """Surface of boiling water against its bulk; assumed, no source."""
 COLD_K = 10.0
 FLOOR_K = 0.3
-LEAST_MEANS = 3
+MIN_MEANS = 3
 CONFLICT = 2.5
 
 
@@ -69,7 +67,7 @@ class _Point:
     true_k: float
     true_u_k: float
     housing_k: float
-    terms: Array
+    terms: FloatArray
 
 
 def window_term(
@@ -151,7 +149,7 @@ def _combined(
 
 
 def _fitted(
-    points: list[_Point], owner: npt.NDArray[np.int64], cooks: list[str], *, view: HeadView
+    points: list[_Point], owner: IntArray, cooks: list[str], *, view: HeadView
 ) -> tuple[WindowFit, tuple[str, ...], list[str]]:
     """Fit all boils; after a loss was called, those since then alone."""
     fit = _fit(points, owner, view=view)
@@ -170,7 +168,7 @@ def _fitted(
     return fit, (advice,), cooks[trend.since :]
 
 
-def _fit(points: list[_Point], owner: npt.NDArray[np.int64], *, view: HeadView) -> WindowFit:
+def _fit(points: list[_Point], owner: IntArray, *, view: HeadView) -> WindowFit:
     design, drift = view.design, view.declared()
     eps, eps_u = surface_prior("water", finish="", depth_m=0.1, design=design, band=view.band)
     housing = np.array([point.housing_k for point in points])
@@ -200,7 +198,7 @@ def _fit(points: list[_Point], owner: npt.NDArray[np.int64], *, view: HeadView) 
 
 def _points(recording: Recording, *, view: HeadView, pose: Pose) -> list[_Point]:
     """Return the boil of one recording and, before it, its water while still cold."""
-    frames = next((one for one in recording.sight.heads if one.head == view.head.name), None)
+    frames = next((one for one in recording.inputs.heads if one.head == view.head.name), None)
     if frames is None:
         return []
     found: list[_Point] = []
@@ -209,7 +207,7 @@ def _points(recording: Recording, *, view: HeadView, pose: Pose) -> list[_Point]
             continue
         probes = [one for one in recording.reference.probes if wanted_probe(sheet, one)]
         probe = probes[0] if probes else _called(recording, sheet)
-        if np.isfinite(probe.temperature_k).sum() >= LEAST_MEANS:
+        if np.isfinite(probe.temperature_k).sum() >= MIN_MEANS:
             found += _probed(recording, frames, sheet, probe, view=view, pose=pose)
     return found
 
@@ -222,7 +220,7 @@ def _called(recording: Recording, sheet: SheetBurner) -> ProbeSeries:
         raise NotEnoughDataError(
             f"burner {sheet.burner}: water without a probe in it, and no boil in events.csv"
         )
-    frames = recording.sight.heads[0]
+    frames = recording.inputs.heads[0]
     ends = [one.time_s for one in events if one.event == "off" and one.time_s > begin[0]]
     end = min(ends, default=float(frames.time_s[-1]))
     during = (frames.time_s >= begin[0]) & (frames.time_s <= end)
@@ -261,18 +259,18 @@ def _probed(
     boil = use & nearest & (moments >= begin) & (moments <= end)
     housing = np.interp(moments, frames.time_s, frames.sensor_k)
     cold = use & (moments < begin) & (np.abs(reading - housing) <= COLD_K)
-    if boil.sum() < LEAST_MEANS:
+    if boil.sum() < MIN_MEANS:
         raise NotEnoughDataError(f"burner {sheet.burner}: the head saw under 15 s of the boil")
     terms = _terms(frames, moments, view=view)
     true_u = math.hypot(WEATHER_U_K, SURFACE_U_K)
     points = [_mean(seen, housing, terms, boil, true_k=boiling, true_u_k=true_u, own_k=STEAM_U_K)]
-    if cold.sum() >= LEAST_MEANS:
+    if cold.sum() >= MIN_MEANS:
         at = float(reading[cold].mean())
         points.append(_mean(seen, housing, terms, cold, true_k=at, true_u_k=u, own_k=FLOOR_K))
     return points
 
 
-def _terms(frames: HeadFrames, moments: Array, *, view: HeadView) -> Array:
+def _terms(frames: HeadFrames, moments: FloatArray, *, view: HeadView) -> FloatArray:
     drift = view.declared()
     slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
     return drift_terms(
@@ -285,10 +283,10 @@ def _terms(frames: HeadFrames, moments: Array, *, view: HeadView) -> Array:
 
 
 def _mean(
-    seen: Array,
-    housing: Array,
-    terms: Array,
-    use: npt.NDArray[np.bool_],
+    seen: FloatArray,
+    housing: FloatArray,
+    terms: FloatArray,
+    use: BoolArray,
     *,
     true_k: float,
     true_u_k: float,

@@ -8,15 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.geometry.mountshift import MountShift, mount_shift
-from trivet.kernels.geometry.optics import Pose
+from trivet.physics.geometry.mountshift import MountShift, mount_shift
+from trivet.physics.geometry.optics import Pose
 from trivet.records.calibration import Calibration, PoseCalibration
 from trivet.records.design import Design, Head
 from trivet.records.recording import Recording
 from trivet.stages.calibrate.pose import Registration, registered_pose, seen_off
 
-LEAST_PANS = 2
-LEAST_SHIFT_M = 0.008
+MIN_PANS = 2
+MIN_SHIFT_M = 0.008
 MOVED_SIGMAS = 3.5
 POSE_VAR = 0.0015**2
 """Of where a fitted pose puts a pan: 1.5 mm, as registration.py states. [m2]"""
@@ -142,12 +142,12 @@ def moved_since(
         if own.how != "fitted" or recording.unit not in calibration.units:
             continue
         seen = seen_off(recording, design=design, head=head, pose=own)
-        if len(set(seen.place)) < LEAST_PANS:
+        if len(set(seen.place)) < MIN_PANS:
             continue
         mean = seen.observed_m.mean(axis=0)
         spread = seen.u_m**2 / seen.u_m.size
         away = float(np.hypot(*mean))
-        if away > LEAST_SHIFT_M and away > MOVED_SIGMAS * float(np.sqrt(spread.mean() + POSE_VAR)):
+        if away > MIN_SHIFT_M and away > MOVED_SIGMAS * float(np.sqrt(spread.mean() + POSE_VAR)):
             found.append(
                 f"{recording.name}: head {head.name} sees the pans {1000 * away:.0f} mm from where "
                 "the calibrated pose puts them: the mount was bumped, or the pans were not where "

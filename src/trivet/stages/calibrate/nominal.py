@@ -8,9 +8,10 @@ import numpy as np
 
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface, surfaces
-from trivet.kernels.radiation.film import OpticalConstants, film_emissivity
-from trivet.kernels.radiation.planck import Band
-from trivet.kernels.sensor.drift import DriftModel
+from trivet.models.assumed import EMISSIVITY_HALF, OPAQUE_FILM_M, TRANSMITTANCE_HALF
+from trivet.physics.radiation.film import OpticalConstants, film_emissivity
+from trivet.physics.radiation.planck import Band
+from trivet.physics.sensor.drift import DriftModel
 from trivet.records.calibration import (
     DriftCalibration,
     HeadCalibration,
@@ -20,7 +21,6 @@ from trivet.records.calibration import (
 from trivet.records.design import Contents, Design, Head
 from trivet.records.figures import Figure
 from trivet.records.sensorcard import SensorCard
-from trivet.terms.assumed import EMISSIVITY_HALF, OPAQUE_FILM_M, TRANSMITTANCE_HALF
 
 HOUSING_REF_K = 298.15
 """Housing temperature at which a sensor is taken to be free of drift: 25 C."""

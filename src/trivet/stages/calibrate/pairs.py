@@ -6,22 +6,20 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.geometry.occlusion import visible_base
-from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, point_of_pixel
-from trivet.kernels.image.trend import trailing_slope
-from trivet.kernels.radiation.planck import band_radiance_slope
-from trivet.kernels.sensor.probe_faults import blamed_probes, disagreements
+from trivet.arrays import BoolArray, FloatArray
+from trivet.models.assumed import OPAQUE_FILM_M
+from trivet.models.optics import card_band, card_lens
+from trivet.physics.geometry.occlusion import visible_base
+from trivet.physics.geometry.optics import Lens, Pose, footprint_m, point_of_pixel
+from trivet.physics.image.trend import trailing_slope
+from trivet.physics.radiation.planck import band_radiance_slope
+from trivet.physics.sensor.probe_faults import blamed_probes, disagreements
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Contents, Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
 from trivet.records.sensorcard import SensorCard
 from trivet.stages.calibrate.beside import Around, Beside, beside, short_means
-from trivet.terms.assumed import OPAQUE_FILM_M
-from trivet.terms.optics import card_band, card_lens
-
-Array = npt.NDArray[np.float64]
 
 STEP_S = 5.0
 HALF_WINDOW_S = 1.5
@@ -54,18 +52,18 @@ class PairSeries:
     finish: str
     film: bool
     depth_m: float
-    apparent_k: Array
+    apparent_k: FloatArray
     """(sample,) mean over the pixels near the probe. [K]"""
-    u_k: Array
+    u_k: FloatArray
     """(sample,) independent part of its standard uncertainty. [K]"""
-    reference_k: Array
+    reference_k: FloatArray
     """(sample,)"""
     reference_u_k: float
     """Common to the series. [K]"""
-    housing_k: Array
-    housing_rate_kps: Array
-    awake_s: Array
-    beside_k: Array
+    housing_k: FloatArray
+    housing_rate_kps: FloatArray
+    awake_s: FloatArray
+    beside_k: FloatArray
     """(sample, cause) what lies between the probe's place and what is seen of it, for one standard
     uncertainty of each cause; common to the series. [K]"""
 
@@ -74,7 +72,7 @@ class PairSeries:
         """Contents, finish and whether a film: what one emissivity stands for."""
         return self.contents, "" if self.contents == "water" else self.finish, self.film
 
-    def kept(self, use: npt.NDArray[np.bool_]) -> PairSeries:
+    def kept(self, use: BoolArray) -> PairSeries:
         """Return the series with some of its samples."""
         said = ("apparent_k", "u_k", "reference_k", "beside_k")
         names = (*said, "housing_k", "housing_rate_kps", "awake_s")
@@ -99,7 +97,7 @@ def pair_series(
     recording: Recording, *, design: Design, head: Head, pose: Pose
 ) -> tuple[tuple[PairSeries, ...], tuple[str, ...]]:
     """Return the series of one recording as one head saw them, and what had to be left out."""
-    frames = next((one for one in recording.sight.heads if one.head == head.name), None)
+    frames = next((one for one in recording.inputs.heads if one.head == head.name), None)
     if frames is None:
         return (), ()
     found: list[PairSeries] = []
@@ -168,7 +166,7 @@ def _groups(probes: list[ProbeSeries]) -> list[list[ProbeSeries]]:
     return groups
 
 
-def _at(probe: ProbeSeries, values: Array, time: Array) -> Array:
+def _at(probe: ProbeSeries, values: FloatArray, time: FloatArray) -> FloatArray:
     """Values of a probe at other moments; no value where it has none close by."""
     good = np.isfinite(probe.temperature_k) & np.isfinite(values)
     if good.sum() < 2:
@@ -181,12 +179,12 @@ def _at(probe: ProbeSeries, values: Array, time: Array) -> Array:
 class _Seen:
     """Where the pixels of a head look in a pan."""
 
-    plane: Array
+    plane: FloatArray
     """(row, col, xy) on the surface that faces up. [m]"""
-    centre: Array
+    centre: FloatArray
     """(xy) of the pan. [m]"""
     pitch_m: float
-    clear: npt.NDArray[np.bool_]
+    clear: BoolArray
     """(row, col) whether a pixel sees the base or its contents alone."""
 
 
@@ -214,7 +212,7 @@ def _seen(sheet: SheetBurner, *, design: Design, head: Head, pose: Pose) -> _See
     return _Seen(plane, centre, pitch, np.asarray(clear))
 
 
-def _from_probe(seen: _Seen, probe: ProbeSeries) -> Array:
+def _from_probe(seen: _Seen, probe: ProbeSeries) -> FloatArray:
     """Return where pixels look from a probe's place, (row, col, xy). [m]"""
     spot = seen.centre + np.array([float(probe.probe.x_m), float(probe.probe.y_m)])
     return np.asarray(seen.plane - spot)
@@ -228,7 +226,7 @@ def _immersed(sheet: SheetBurner, probe: ProbeSeries) -> bool:
 
 def probe_pixels(
     sheet: SheetBurner, probe: ProbeSeries, *, design: Design, head: Head, pose: Pose
-) -> npt.NDArray[np.bool_]:
+) -> BoolArray:
     """Mark the pixels (row, col) that see what the probe touches, clear of the rim."""
     seen = _seen(sheet, design=design, head=head, pose=pose)
     if _immersed(sheet, probe):
@@ -241,7 +239,7 @@ def _beside(
     frames: HeadFrames,
     sheet: SheetBurner,
     probe: ProbeSeries,
-    moments: Array,
+    moments: FloatArray,
     *,
     design: Design,
     head: Head,
@@ -265,7 +263,7 @@ def _series(
     probe: ProbeSeries,
     *,
     design: Design,
-    pixels: npt.NDArray[np.bool_],
+    pixels: BoolArray,
     pose: Pose,
 ) -> tuple[PairSeries | None, str]:
     none = "no moment with both readings"
@@ -332,8 +330,8 @@ def _head(design: Design, name: str) -> Head:
 
 
 def seen_means(
-    frames: HeadFrames, moments: Array, pixels: npt.NDArray[np.bool_], *, card: SensorCard
-) -> tuple[Array, Array, Array, Array]:
+    frames: HeadFrames, moments: FloatArray, pixels: BoolArray, *, card: SensorCard
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Mean moment and mean signal of a short window of frames, its noise, the pixels' spread."""
     netd = float(card.netd_delta_k)
     at = float(card.netd_at_k)
@@ -353,7 +351,7 @@ def seen_means(
     return at_s, mean, u, apart
 
 
-def _covered(moments: Array, times: Array) -> npt.NDArray[np.bool_]:
+def _covered(moments: FloatArray, times: FloatArray) -> BoolArray:
     """Whether a probe's reading stands close before and after each moment."""
     after = np.searchsorted(times, moments)
     inside = (after > 0) & (after < times.size)
@@ -361,7 +359,7 @@ def _covered(moments: Array, times: Array) -> npt.NDArray[np.bool_]:
     return np.asarray(inside & (gap <= PROBE_GAP_S))
 
 
-def free_moments(recording: Recording, burner: str, moments: Array) -> npt.NDArray[np.bool_]:
+def free_moments(recording: Recording, burner: str, moments: FloatArray) -> BoolArray:
     """Whether pan and sight are as the sheet says: no lid, no pan taken off, nobody in the way."""
     free = np.ones(moments.size, dtype=np.bool_)
     events = sorted(recording.reference.events, key=lambda one: one.time_s)

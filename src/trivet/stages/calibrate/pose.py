@@ -10,31 +10,30 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.geometry.coverage import rim_coverage
-from trivet.kernels.geometry.optics import (
+from trivet.models.optics import card_lens
+from trivet.physics.geometry.coverage import rim_coverage
+from trivet.physics.geometry.optics import (
     Lens,
     Pose,
     footprint_m,
     pixel_of_point,
     point_of_pixel,
 )
-from trivet.kernels.geometry.registration import PoseFit, SpotCentroid, fit_pose, spot_centroid
-from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
+from trivet.physics.geometry.registration import PoseFit, SpotCentroid, fit_pose, spot_centroid
+from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
 from trivet.records.benchsheet import SheetTarget
 from trivet.records.calibration import POSE_TERMS, PoseCalibration
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames, Recording
 from trivet.stages.calibrate.pairs import depth_m
-from trivet.terms.optics import card_lens
-
-Array = npt.NDArray[np.float64]
 
 PLACEMENT_M = 0.003
 """Standard uncertainty of a pan's place on its burner; common practice, no source."""
-LEAST_CONTRAST_K = 15.0
-LEAST_IN_VIEW = 0.6
+MIN_CONTRAST_K = 15.0
+MIN_IN_VIEW = 0.6
 WALL_WARMTH = 0.7
 ROUNDS = 3
 
@@ -45,7 +44,7 @@ class _Target:
 
     recording: str
     burner: str
-    centre: Array
+    centre: FloatArray
     spot: SpotCentroid
     radius_px: float
     grids: tuple[CellGrid, ...]
@@ -65,9 +64,9 @@ class Registration:
     """(target,) name of its recording."""
     place: tuple[str, ...] = ()
     """(target,) where it stood."""
-    observed_m: Array = field(default_factory=lambda: np.zeros((0, 2)))
+    observed_m: FloatArray = field(default_factory=lambda: np.zeros((0, 2)))
     """(target, 2) where it is seen less where it stood. [m]"""
-    u_m: Array = field(default_factory=lambda: np.zeros(0))
+    u_m: FloatArray = field(default_factory=lambda: np.zeros(0))
     """(target,) [m]"""
 
 
@@ -109,7 +108,7 @@ def registered_pose(
 
 
 def _registration(
-    pose: PoseCalibration, targets: list[_Target], seen_px: Array, *, lens: Lens
+    pose: PoseCalibration, targets: list[_Target], seen_px: FloatArray, *, lens: Lens
 ) -> Registration:
     """Return how far each target is seen from its place through a pose."""
     at = Pose(*(float(x) for x in pose.value))
@@ -138,7 +137,7 @@ def seen_off(
 
 def _marks(
     recordings: Sequence[Recording], *, design: Design, head: Head
-) -> tuple[Array, Array, Array]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Points of the cooktop, where they were pointed at, and how well; all recordings together."""
     only = len(design.heads) == 1
     mine = [
@@ -158,7 +157,7 @@ def _marks(
 def _targets(
     recording: Recording, *, design: Design, head: Head, lens: Lens, pose: Pose
 ) -> list[_Target]:
-    frames = next((one for one in recording.sight.heads if one.head == head.name), None)
+    frames = next((one for one in recording.inputs.heads if one.head == head.name), None)
     if frames is None:
         return []
     sheets = recording.reference.sheet
@@ -186,14 +185,14 @@ def _targets(
             pose=pose,
             margin_m=0.0,
         )
-        if skip[k] or view.in_view_frac < LEAST_IN_VIEW or not view.pixels_across >= 2:
+        if skip[k] or view.in_view_frac < MIN_IN_VIEW or not view.pixels_across >= 2:
             continue
         frame, excess = _hottest_frame(frames, guess, guesses)
         if frame is None:
             continue
         radius = 0.6 * view.pixels_across + 1.0
         spot = spot_centroid(frame, guess_px=(guess[0], guess[1]), radius_px=radius)
-        if math.isfinite(spot.row_px) and spot.contrast >= LEAST_CONTRAST_K:
+        if math.isfinite(spot.row_px) and spot.contrast >= MIN_CONTRAST_K:
             found.append(
                 _Target(
                     recording.name, names[k], centres[k], spot, radius, grids, excess, spreads[k],
@@ -227,8 +226,8 @@ def _grid(sheet: SheetBurner, *, design: Design) -> CellGrid:
 
 
 def _hottest_frame(
-    frames: HeadFrames, guess: Array, others: Array
-) -> tuple[Array | None, tuple[float, ...]]:
+    frames: HeadFrames, guess: FloatArray, others: FloatArray
+) -> tuple[FloatArray | None, tuple[float, ...]]:
     """Mean of the frames in which a spot stands out most, and each pan's excess in it."""
     if not _inside(guess, frames.apparent_k.shape[1:]):
         return None, ()
@@ -242,7 +241,7 @@ def _hottest_frame(
     excess = np.full(usable.size, -np.inf)
     excess[usable] = near[usable] - ground
     best = np.sort(np.argsort(excess, kind="stable")[-min(20, int(usable.sum())) :])
-    if not np.median(excess[best]) >= LEAST_CONTRAST_K:
+    if not np.median(excess[best]) >= MIN_CONTRAST_K:
         return None, ()
     block = frames.apparent_k[best].astype(np.float64)
     count = np.isfinite(block).sum(axis=0)
@@ -256,11 +255,11 @@ def _hottest_frame(
     return frame, tuple(max(one, 0.0) for one in each)
 
 
-def _inside(at: Array, shape: tuple[int, ...]) -> bool:
+def _inside(at: FloatArray, shape: tuple[int, ...]) -> bool:
     return bool(0 <= at[0] <= shape[0] - 1 and 0 <= at[1] <= shape[1] - 1)
 
 
-def _near(frames: npt.NDArray[Any], at: Array) -> Array:
+def _near(frames: npt.NDArray[Any], at: FloatArray) -> FloatArray:
     """Mean of the 3 x 3 pixels about a place, frame by frame; not finite where one is not."""
     row, col = round(float(at[0])), round(float(at[1]))
     block = frames[:, max(row - 1, 0) : row + 2, max(col - 1, 0) : col + 2]
@@ -270,12 +269,12 @@ def _near(frames: npt.NDArray[Any], at: Array) -> Array:
 def _fitted(
     targets: list[_Target],
     *,
-    marks: tuple[Array, Array, Array],
+    marks: tuple[FloatArray, FloatArray, FloatArray],
     lens: Lens,
     start: Pose,
     nominal: PoseCalibration,
     blur_px: float,
-) -> tuple[PoseFit, Array]:
+) -> tuple[PoseFit, FloatArray]:
     """Fit by the difference between seen and rendered centroids, so that their bias cancels."""
     points = np.concatenate([np.array([one.centre for one in targets]).reshape(-1, 3), marks[0]])
     prior = dict(zip(POSE_TERMS, np.sqrt(np.diag(nominal.covariance)), strict=True))
@@ -306,7 +305,7 @@ def _fitted(
     return fit, seen
 
 
-def _unbiased(target: _Target, *, lens: Lens, pose: Pose, blur_px: float) -> Array:
+def _unbiased(target: _Target, *, lens: Lens, pose: Pose, blur_px: float) -> FloatArray:
     """Where the pan's centre on the cooktop is seen, from the centroid of its picture."""
     at = pixel_of_point(target.centre, lens=lens, pose=pose)
     if not _inside(at, (lens.rows, lens.cols)):

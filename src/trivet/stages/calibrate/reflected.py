@@ -7,25 +7,23 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.kernels.geometry.optics import Pose, footprint_m, point_of_pixel
-from trivet.kernels.image.trend import trailing_slope
-from trivet.kernels.radiation.planck import (
+from trivet.models.optics import card_lens
+from trivet.physics.geometry.optics import Pose, footprint_m, point_of_pixel
+from trivet.physics.image.trend import trailing_slope
+from trivet.physics.radiation.planck import (
     band_radiance,
     band_radiance_slope,
     radiating_temperature_k,
 )
-from trivet.kernels.radiation.reflectedpatch import PatchReading, reflected_from_patch
-from trivet.kernels.sensor.drift import DriftModel, drift_terms
+from trivet.physics.radiation.reflectedpatch import PatchReading, reflected_from_patch
+from trivet.physics.sensor.drift import DriftModel, drift_terms
 from trivet.records.benchsheet import SheetPatch
 from trivet.records.calibration import HeadCalibration
 from trivet.records.recording import HeadFrames, Recording
 from trivet.stages.calibrate.fits import HeadView
-from trivet.terms.optics import card_lens
-
-Array = npt.NDArray[np.float64]
 
 HOUSING_U_K = 1.0
 """Doubt of a patch's temperature where it is part of the housing; assumed, no source."""
@@ -40,7 +38,7 @@ def reflected_term(
     design = view.design
     kept = f"in force: {float(design.surroundings.reflected_k) - 273.15:.0f} C as designed"
     for recording in recordings:
-        frames = next((one for one in recording.sight.heads if one.head == view.head.name), None)
+        frames = next((one for one in recording.inputs.heads if one.head == view.head.name), None)
         for patch in recording.reference.patches if frames is not None else ():
             assert frames is not None
             try:
@@ -114,7 +112,7 @@ def _reading(
     )
 
 
-def _pixels(patch: SheetPatch, *, view: HeadView, pose: Pose) -> npt.NDArray[np.bool_]:
+def _pixels(patch: SheetPatch, *, view: HeadView, pose: Pose) -> BoolArray:
     """Mark the pixels that see the patch alone, blur included."""
     card = view.design.card(view.head)
     lens = card_lens(card)
@@ -134,8 +132,8 @@ def _pixels(patch: SheetPatch, *, view: HeadView, pose: Pose) -> npt.NDArray[np.
 
 
 def _scene_k(
-    frames: HeadFrames, pixels: npt.NDArray[np.bool_], *, view: HeadView, drift: DriftModel
-) -> Array:
+    frames: HeadFrames, pixels: BoolArray, *, view: HeadView, drift: DriftModel
+) -> FloatArray:
     slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
     terms = drift_terms(
         frames.sensor_k,

@@ -13,20 +13,21 @@ from typing import get_args
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, NotEnoughDataError
-from trivet.kernels.sensor.readinglag import reading_lag
+from trivet.models.actual import Actual, hottest_series, interpolated, surface_named
+from trivet.physics.sensor.readinglag import reading_lag
 from trivet.quality import BLOCKING
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.estimation import Estimation, Reporter
 from trivet.records.recording import Recording
 from trivet.records.reporting import ReporterChoice, ReporterFold, ReporterScore, ReporterTrial
-from trivet.terms.actual import Actual, Floats, hottest_series, interpolated, surface_named
 
 REPORTERS: tuple[Reporter, ...] = get_args(Reporter)
 FEWEST_PLANS = 3
 """Plans from which a trial chooses: two others have to agree on the one left out."""
-GRID_S, LEAST_MOMENTS = 1.0, 20
+GRID_S, MIN_MOMENTS = 1.0, 20
 NORMAL = 1.4826
 """Standard deviation of a normal variate over its median absolute deviation."""
 
@@ -130,7 +131,7 @@ def _trials(cook: TriedCook, design: Design) -> list[ReporterTrial]:
             hots.append(hot)
             lags.append(lag)
         error = np.concatenate(errors) if errors else np.empty(0)
-        if error.size < LEAST_MOMENTS:
+        if error.size < MIN_MOMENTS:
             return []
         known = [lag for lag in lags if math.isfinite(lag)]
         steps = np.concatenate([np.diff(one) for one in errors])
@@ -168,8 +169,8 @@ def _trial(
 
 
 def _beside(
-    recording: Recording, time_s: Floats, one: BurnerEstimate
-) -> tuple[Floats, Floats, float]:
+    recording: Recording, time_s: FloatArray, one: BurnerEstimate
+) -> tuple[FloatArray, FloatArray, float]:
     """Return error and distance to the hottest probe, one a second, and the lag."""
     reference = recording.reference
     sheet = next((s for s in reference.sheet if s.burner == one.burner), None)

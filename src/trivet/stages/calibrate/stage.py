@@ -7,14 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from trivet.errors import EvidenceError, RecordingError
-from trivet.kernels.geometry.optics import Pose
-from trivet.kernels.heat.water import boiling_point_k
-from trivet.kernels.sensor.drift import DriftModel
+from trivet.models.assumed import OPAQUE_FILM_M
+from trivet.models.optics import card_band
+from trivet.physics.geometry.optics import Pose
+from trivet.physics.heat.water import boiling_point_k
+from trivet.physics.sensor.drift import DriftModel
 from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
 from trivet.records.design import Base, Design, Head, Pan
 from trivet.records.recording import Recording
 from trivet.stages.calibrate.blackbody import blackbody_term
-from trivet.stages.calibrate.evening import evened_recording, pixel_term
 from trivet.stages.calibrate.fits import (
     HeadView,
     fitted_drift,
@@ -22,6 +23,7 @@ from trivet.stages.calibrate.fits import (
     group_prior,
 )
 from trivet.stages.calibrate.fixedpoints import window_term
+from trivet.stages.calibrate.flat_field import evened_recording, pixel_term
 from trivet.stages.calibrate.mountings import mountings
 from trivet.stages.calibrate.nominal import (
     nominal_head,
@@ -31,8 +33,6 @@ from trivet.stages.calibrate.nominal import (
 from trivet.stages.calibrate.pairs import PairSeries, pair_series
 from trivet.stages.calibrate.reflected import reflected_term
 from trivet.stages.calibrate.reporters import reporter_as_designed
-from trivet.terms.assumed import OPAQUE_FILM_M
-from trivet.terms.optics import card_band
 
 NO_RECORDING = "nominal: no calibration cook"
 BOIL_MARGIN_K = 5.0
@@ -75,7 +75,7 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
 
     References
     ----------
-    Methods and sources in kernels/geometry/registration.py, drift.py and filmfit.py.
+    Methods and sources in physics/geometry/registration.py, drift.py and filmfit.py.
     """
     _check(design, recordings)
     if not recordings:
@@ -183,7 +183,7 @@ def _check(design: Design, recordings: Sequence[Recording]) -> None:
 
 
 def _check_heads(design: Design, recording: Recording) -> None:
-    for frames in recording.sight.heads:
+    for frames in recording.inputs.heads:
         head = next((one for one in design.heads if one.name == frames.head), None)
         if head is None:
             raise RecordingError(

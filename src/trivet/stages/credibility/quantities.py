@@ -7,15 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.geometry.optics import pixel_of_point
+from trivet.arrays import FloatArray
+from trivet.models.optics import card_lens, mount_pose
+from trivet.physics.geometry.optics import pixel_of_point
 from trivet.records.credibility import Question, Topic
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, Recording
-from trivet.terms.optics import card_lens, mount_pose
-
-FloatArray = npt.NDArray[np.float64]
 
 KELVIN = 273.15
 # Levels between which the heating rate is taken and up to which time is counted: the
@@ -26,9 +24,9 @@ LEVELS_K = {
     "liquid": [level + KELVIN for level in (90.0, 75.0, 60.0)],
 }
 FROM_K = 45.0 + KELVIN
-LEAST_RISE_S, IN_TIME_FRAC = 10.0, 0.7
+MIN_RISE_S, IN_TIME_FRAC = 10.0, 0.7
 FLAT_KPS, FLAT_S = 0.02, 60.0
-AFTER_OFF_S, COOLING_S, LEAST_COOLING_S = 15.0, 120.0, 45.0
+AFTER_OFF_S, COOLING_S, MIN_COOLING_S = 15.0, 120.0, 45.0
 DRY_RISE_K = 20.0
 LOOK_FRAC = 0.6
 """The sensor's reading is taken over this share of the pan's radius."""
@@ -100,7 +98,7 @@ def _asked(
             ask("apparent temperature", level)
     if math.isfinite(_plateau(probes.time_s, mean, on_s, off_s)[0]):
         ask("plateau", math.nan, last=off_s)
-    if of == "pan" and off_s + AFTER_OFF_S + LEAST_COOLING_S <= until_s:
+    if of == "pan" and off_s + AFTER_OFF_S + MIN_COOLING_S <= until_s:
         ask("cooling rate", math.nan, first=off_s)
     if of == "pan" and math.isfinite(_boil_off(probes, on_s, off_s)):
         ask("boil-off", math.nan, last=off_s)
@@ -195,7 +193,7 @@ def _highest(probes: _Probes, of: str, on_s: float, by_s: float) -> float | None
     begun = _first_at(probes.time_s, probes.mean_k, FROM_K, on_s)
     for level in LEVELS_K[of]:
         reached = _first_at(probes.time_s, probes.mean_k, level, on_s)
-        if reached <= by_s and reached - begun >= LEAST_RISE_S:
+        if reached <= by_s and reached - begun >= MIN_RISE_S:
             return level
     return None
 
@@ -251,7 +249,7 @@ def _cooling(time: FloatArray, mean: FloatArray, off_s: float) -> float:
     known = np.isfinite(mean)
     begin = off_s + AFTER_OFF_S
     end = min(begin + COOLING_S, float(time[known][-1]))
-    if end - begin < LEAST_COOLING_S - 1.0:
+    if end - begin < MIN_COOLING_S - 1.0:
         return math.nan
     high, low = (float(np.interp(t, time[known], mean[known])) for t in (begin, end))
     return (high - low) / (end - begin)
@@ -277,7 +275,7 @@ def _apparent(recording: Recording, design: Design, burner: str, moment_s: float
         float(place.y_m) + float(sheet.offset_y_m),
     )
     radius = LOOK_FRAC * float(sheet.diameter_m) / 2
-    seen = [_region(frames, design, centre, radius, moment_s) for frames in recording.sight.heads]
+    seen = [_region(frames, design, centre, radius, moment_s) for frames in recording.inputs.heads]
     values = max(seen, key=len)
     if values.size == 0 or np.isnan(values).all():
         return math.nan

@@ -6,18 +6,18 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, InputError, NotEnoughDataError
-from trivet.kernels.statistics.intervals import (
+from trivet.physics.statistics.intervals import (
     lower_bound_frac,
     sample_size,
     upper_bound_frac,
 )
 from trivet.records.credibility import (
     CONTENT_FRAC,
-    LEAST_COOKS,
-    LEAST_DRAWS,
+    MIN_COOKS,
+    MIN_DRAWS,
     TOPICS,
     WANTED_FRAC,
     Agreement,
@@ -30,8 +30,6 @@ from trivet.records.credibility import (
 )
 from trivet.records.design import Design
 from trivet.stages.credibility.conditions import gaps
-
-FloatArray = npt.NDArray[np.float64]
 
 CAUTION = (
     "Simulation alone proves no safety claim. Agreement on these cooks says nothing of conditions "
@@ -95,8 +93,8 @@ def credibility(
     if len({one.evidence for one in pairs}) > 1:
         raise EvidenceError("measured cooks and folders marked synthetic were put together")
     draws = min(len(one.simulated) for one in pairs)
-    if draws < LEAST_DRAWS:
-        raise InputError(f"{draws} simulated twins a cook; a 95 % band needs {LEAST_DRAWS} or more")
+    if draws < MIN_DRAWS:
+        raise InputError(f"{draws} simulated twins a cook; a 95 % band needs {MIN_DRAWS} or more")
     rows, notes = _rows(pairs)
     if not rows:
         raise NotEnoughDataError(
@@ -134,7 +132,7 @@ def _rows(pairs: Sequence[Pair]) -> tuple[list[Row], list[str]]:
             name = f"{pair.cook}: {asked.topic} of the {asked.of} on {asked.burner}"
             if math.isnan(pair.bench[at]):
                 notes.append(f"{name}: no value on the bench")
-            elif known.size < LEAST_DRAWS:
+            elif known.size < MIN_DRAWS:
                 notes.append(
                     f"{name}: only {known.size} of {values.size} twins have one; not compared"
                 )
@@ -182,7 +180,7 @@ def _verdict(topic: Topic, rows: Sequence[Row]) -> TopicVerdict:
 
 
 def _agreement(inside: int, n: int, high_frac: float) -> Agreement:
-    if n < LEAST_COOKS:
+    if n < MIN_COOKS:
         return "too few"
     if inside / n >= WANTED_FRAC:
         return "inside"
@@ -197,7 +195,7 @@ def _text(agreement: Agreement, inside: int, n: int, bounds: tuple[float, float]
     proven = "" if bounds[0] >= WANTED_FRAC else _wanted(inside, n)
     ends = f"at least {100 * bounds[0]:.0f} %"
     if agreement == "too few":
-        return f"{share}, {ends}; nothing is decided on fewer than {LEAST_COOKS}"
+        return f"{share}, {ends}; nothing is decided on fewer than {MIN_COOKS}"
     if agreement == "undecided":
         return f"{share}, {100 * bounds[0]:.0f} to {100 * bounds[1]:.0f} %"
     return f"{share}, {ends}{proven}"

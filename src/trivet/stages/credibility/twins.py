@@ -68,7 +68,7 @@ def bench_twin(recording: Recording, *, design: Design) -> Twin:
     the simulator starts cold.
     """
     sheet, events = recording.reference.sheet, recording.reference.events
-    end_s = max(float(head.time_s[-1]) for head in recording.sight.heads)
+    end_s = max(float(head.time_s[-1]) for head in recording.inputs.heads)
     ambient_k, notes = _ambient(recording, design)
     wants = [*notes]
     if not sheet:

@@ -14,7 +14,7 @@ from trivet.records.alertlog import AlertLog
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.recording import Sight
+from trivet.records.recording import ProductInput
 from trivet.stages.devicereading.exact import ExactBurner, exact_estimate, exact_reading
 from trivet.stages.devicereading.stage import device_readings, told_words
 
@@ -37,7 +37,9 @@ class TwinDifference:
     """What the exact rules say."""
 
 
-def twin_difference(sight: Sight, *, design: Design, calibration: Calibration) -> TwinDifference:
+def twin_difference(
+    inputs: ProductInput, *, design: Design, calibration: Calibration
+) -> TwinDifference:
     """Return what the firmware's integers lose on one cook, frame by frame.
 
     Parameters
@@ -66,9 +68,9 @@ def twin_difference(sight: Sight, *, design: Design, calibration: Calibration) -
     frames = flips = valid = labels = 0
     said: dict[str, tuple[str, ExactBurner]] = {}
     worst = [0.0, 0.0]
-    for constants, words in device_readings(sight, design=design, calibration=calibration):
-        head = next(one for one in sight.heads if one.head == constants.head)
-        told = told_words(sight.told, constants=constants, design=design)
+    for constants, words in device_readings(inputs, design=design, calibration=calibration):
+        head = next(one for one in inputs.heads if one.head == constants.head)
+        told = told_words(inputs.told, constants=constants, design=design)
         exact = exact_reading(
             head, told=told, constants=constants, design=design, calibration=calibration
         )
@@ -92,7 +94,7 @@ def twin_difference(sight: Sight, *, design: Design, calibration: Calibration) -
                 off = np.abs(own[both, column] / STEPS_PER_K - exact_k[both])
                 worst[at] = max(worst[at], float(off.max(initial=0.0)))
     order = {one.name: said[one.name] for one in design.burners if one.name in said}
-    whole = exact_estimate(order, time_s=sight.heads[0].time_s)
+    whole = exact_estimate(order, time_s=inputs.heads[0].time_s)
     return TwinDifference(frames, flips, valid, labels, worst[0], worst[1], whole)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import (
@@ -18,23 +17,21 @@ from trivet.device.fixedpoint import (
 )
 from trivet.device.readingrules import HeadNumbers, HeadReading
 from trivet.errors import HandoffRefusedError
-from trivet.kernels.geometry.optics import view_angle_rad
-from trivet.kernels.heat.leftboil import ABOVE_BOIL_K, LEFT_BOIL_K, NEAR_BOIL_K
-from trivet.kernels.heat.water import boiling_point_k
-from trivet.kernels.image.panfinder import BurnerRegion
-from trivet.kernels.radiation.planck import band_radiance, band_radiance_slope
+from trivet.models.calibration_views import burner_regions, head_pose, pixels_beside, window_u
+from trivet.models.optics import card_band
+from trivet.physics.geometry.optics import view_angle_rad
+from trivet.physics.heat.leftboil import ABOVE_BOIL_K, LEFT_BOIL_K, NEAR_BOIL_K
+from trivet.physics.heat.water import boiling_point_k
+from trivet.physics.image.panfinder import BurnerRegion
+from trivet.physics.radiation.planck import band_radiance, band_radiance_slope
 from trivet.records.calibration import Calibration, HeadCalibration
 from trivet.records.design import Design, Head
 from trivet.records.sensorcard import SensorCard
 from trivet.stages.devicereading.masks import Mask, hot_side, pan_mask
 from trivet.stages.devicereading.surfaces import ToldSurface, surface_range, told_surfaces
-from trivet.terms.calibrated import burner_regions, head_pose, pixels_beside, window_u
-from trivet.terms.optics import card_band
 
-Ints = npt.NDArray[np.int64]
-
-LEAST_BESIDE, MEDIAN, COLDEST = 8, 0.5, 0.2
-LEAST_CONTRAST_K, TAKEN_OFF_K = 4.0, 31.0
+MIN_BESIDE, MEDIAN, COLDEST = 8, 0.5, 0.2
+MIN_CONTRAST_K, TAKEN_OFF_K = 4.0, 31.0
 DROP_K, STEAM_K = 15.0, 0.35
 UNEVEN_FRAC = 0.25
 """Half-width for the part of a pan outside its mask, as a share of P95 - P5 (own estimate)."""
@@ -112,7 +109,7 @@ def _head_reading(
         for place, word in enumerate(told):
             table[b, place] = _surface_row(word, places, (design, calibration, own, head), angle)
     beside = pixels_beside(head, design=design, pose=head_pose(own))
-    enough = beside.size >= LEAST_BESIDE
+    enough = beside.size >= MIN_BESIDE
     pixels = card.rows * card.cols
     exact = band_radiance(node_temperatures_k(), band=band)
     term = own.pixels
@@ -208,7 +205,7 @@ def _numbers(
         hob_rank_q15=int((MEDIAN if enough else COLDEST) * ONE_Q15),
         stale_ms=round(float(rules_of.stale_after_s) * 1000),
         settle_ms=round(float(card.settle_s or 0.0) * 1000),
-        contrast=_steps(max(LEAST_CONTRAST_K, 5 * noise) * tau),
+        contrast=_steps(max(MIN_CONTRAST_K, 5 * noise) * tau),
         taken_off=_steps(TAKEN_OFF_K * tau),
         range_low=_steps(low),
         bound=_steps(float(rules_of.u95_bound_delta_k)),

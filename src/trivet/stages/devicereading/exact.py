@@ -11,18 +11,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.device import readingrules as rules
 from trivet.device.readingrules import HeadReading
-from trivet.kernels.heat.leftboil import (
+from trivet.models.calibration_views import window_u
+from trivet.models.optics import card_band
+from trivet.physics.heat.leftboil import (
     ABOVE_BOIL_K,
     COOLING_KPS,
     LEFT_BOIL_K,
     NEAR_BOIL_K,
 )
-from trivet.kernels.radiation.path import before_window
-from trivet.kernels.radiation.planck import Band, band_radiance, radiating_temperature_k
+from trivet.physics.radiation.path import before_window
+from trivet.physics.radiation.planck import Band, band_radiance, radiating_temperature_k
 from trivet.quality import BLOCKING, Quality
 from trivet.records.calibration import Calibration, HeadCalibration
 from trivet.records.design import Design, Head
@@ -31,7 +33,7 @@ from trivet.records.recording import HeadFrames
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.devicereading.constants import (
     K95,
-    LEAST_CONTRAST_K,
+    MIN_CONTRAST_K,
     STEAM_K,
     TAKEN_OFF_K,
     UNEVEN_FRAC,
@@ -40,33 +42,30 @@ from trivet.stages.devicereading.constants import (
     mirrored_k,
 )
 from trivet.stages.devicereading.exactpixels import Counted, Covered, counted
-from trivet.terms.calibrated import window_u
-from trivet.terms.optics import card_band
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-
-TAKEN_OFF_S, HEAT_S, LEAST_HEAT_S, STEAM_S, NEAR_S = 3.0, 15.0, 3.0, 3.0, 20.0
+TAKEN_OFF_S, HEAT_S, MIN_HEAT_S, STEAM_S, NEAR_S = 3.0, 15.0, 3.0, 3.0, 20.0
 
 
 @dataclass(frozen=True)
 class ExactBurner:
     """What the exact rules say of one burner, arrays (time,)."""
 
-    reported_k: Floats
-    u95_k: Floats
-    hottest_k: Floats
-    flags: Ints
-    present: Ints
-    heat_on: npt.NDArray[np.bool_]
-    of: Ints
+    reported_k: FloatArray
+    u95_k: FloatArray
+    hottest_k: FloatArray
+    flags: IntArray
+    present: IntArray
+    heat_on: BoolArray
+    of: IntArray
     """Index in OF_WORDS, -1 of nothing."""
-    nonuniformity_k: Floats
-    apparent_k: Floats
-    open_: Ints
+    nonuniformity_k: FloatArray
+    apparent_k: FloatArray
+    open_: IntArray
 
 
-def exact_estimate(burners: Mapping[str, tuple[str, ExactBurner]], *, time_s: Floats) -> Estimate:
+def exact_estimate(
+    burners: Mapping[str, tuple[str, ExactBurner]], *, time_s: FloatArray
+) -> Estimate:
     """Return what the exact rules say as an estimate; ``burners`` holds head and words of each."""
     return Estimate(
         time_s=time_s,
@@ -93,7 +92,7 @@ def exact_estimate(burners: Mapping[str, tuple[str, ExactBurner]], *, time_s: Fl
 def exact_reading(
     frames: HeadFrames,
     *,
-    told: Ints,
+    told: IntArray,
     constants: HeadReading,
     design: Design,
     calibration: Calibration,
@@ -156,8 +155,8 @@ def exact_reading(
 @dataclass(frozen=True)
 class _Scene:
     frames: HeadFrames
-    hob_k: Floats
-    decay: Floats
+    hob_k: FloatArray
+    decay: FloatArray
     head: Head
     own: HeadCalibration
     band: Band
@@ -166,7 +165,7 @@ class _Scene:
 
 def _place(
     b: int, told: int, constants: HeadReading
-) -> tuple[tuple[Ints, Floats, bool, float], Ints]:
+) -> tuple[tuple[IntArray, FloatArray, bool, float], IntArray]:
     c, row = constants, constants.surface[b, told]
     m = int(row[rules.MASK])
     part = slice(int(c.mask_start[m]), int(c.mask_start[m + 1]))
@@ -179,7 +178,7 @@ def _place(
     return (*place, rim), hot[:, None] + np.array(steps, dtype=np.int64)
 
 
-def _even(frames: HeadFrames, own: HeadCalibration) -> tuple[Floats, Floats]:
+def _even(frames: HeadFrames, own: HeadCalibration) -> tuple[FloatArray, FloatArray]:
     """Return frames (time, pixel) without pixel terms and drift, and the decay after wake."""
     time_s, sensor_k, drift = frames.time_s, frames.sensor_k, own.drift
     scene = frames.apparent_k.reshape(time_s.size, -1).astype(np.float64)
@@ -195,7 +194,7 @@ def _even(frames: HeadFrames, own: HeadCalibration) -> tuple[Floats, Floats]:
     return scene - offset[:, None], decay
 
 
-def _rate(time_s: Floats, value: Floats) -> Floats:
+def _rate(time_s: FloatArray, value: FloatArray) -> FloatArray:
     """Return the least-squares rate over readings 1 s apart in the last 30 s, 0 under 10 s."""
     kept: list[int] = []
     rate = np.zeros(time_s.size)
@@ -215,7 +214,7 @@ def _burner(rows: list[Counted], at: _Scene, surface: list[int]) -> ExactBurner:
     get = {name: np.array([getattr(r, name) for r in rows]) for name in Counted.__annotations__}
     mean, every, covered = get["mean_k"], get["every"], get["covered"]
     contrast = (mean - at.hob_k) / tau
-    present = _presence(contrast, time_s, max(LEAST_CONTRAST_K, 5 * float(card.netd_delta_k)))
+    present = _presence(contrast, time_s, max(MIN_CONTRAST_K, 5 * float(card.netd_delta_k)))
     cold, few = present != 1, get["open_"] < design.estimation.min_pixels
     hand = get["fresh"] > 0.08 * every
     settle = float(card.settle_s or 0.0)
@@ -265,13 +264,13 @@ def _burner(rows: list[Counted], at: _Scene, surface: list[int]) -> ExactBurner:
     )
 
 
-def _of(flags: Ints, mean_k: Floats, surface: list[int]) -> Ints:
+def _of(flags: IntArray, mean_k: FloatArray, surface: list[int]) -> IntArray:
     hidden = flags & int(Quality.COVERED | Quality.HAND) != 0
     bare = np.where(np.isnan(mean_k), -1, surface[rules.SURFACE_OF])
     return np.where(hidden, OF_WORDS.index("food"), bare).astype(np.int64)
 
 
-def _uneven(get: dict[str, Floats], at: _Scene, surface: list[int]) -> Floats:
+def _uneven(get: dict[str, FloatArray], at: _Scene, surface: list[int]) -> FloatArray:
     """Return the spread over the pan without the noise's part, NaN where too much is covered."""
     low, middle = get["low_k"], surface[rules.EPS_MIDDLE] / 32768.0
     noise = float(at.design.card(at.head).netd_delta_k)
@@ -280,7 +279,7 @@ def _uneven(get: dict[str, Floats], at: _Scene, surface: list[int]) -> Floats:
     return np.where(get["covered"] <= 0.4 * get["every"], found, np.nan)
 
 
-def _inverted(apparent_k: Floats, emissivity: float, at: _Scene) -> Floats:
+def _inverted(apparent_k: FloatArray, emissivity: float, at: _Scene) -> FloatArray:
     window = at.frames.sensor_k + at.head.window.rise_delta_k.middle
     seen = band_radiance(np.nan_to_num(apparent_k, nan=300.0), band=at.band)
     before = before_window(
@@ -293,7 +292,9 @@ def _inverted(apparent_k: Floats, emissivity: float, at: _Scene) -> Floats:
     return np.where(np.isnan(apparent_k), np.nan, found)
 
 
-def _middle(get: dict[str, Floats], at: _Scene, surface: list[int]) -> tuple[Floats, Floats]:
+def _middle(
+    get: dict[str, FloatArray], at: _Scene, surface: list[int]
+) -> tuple[FloatArray, FloatArray]:
     """Return middle and half-width of the interval."""
     own, drift, sensor_k = at.own, at.own.drift, at.frames.sensor_k
     spread = np.sqrt(np.maximum(np.diag(drift.covariance), 0.0))
@@ -315,8 +316,8 @@ def _middle(get: dict[str, Floats], at: _Scene, surface: list[int]) -> tuple[Flo
 
 
 def _left_boil(
-    middle: Floats, half: Floats, present: Ints, time_s: Floats, boils: float
-) -> npt.NDArray[np.bool_]:
+    middle: FloatArray, half: FloatArray, present: IntArray, time_s: FloatArray, boils: float
+) -> BoolArray:
     """Return where what was told to be water has left the boil as no water can."""
     top = left = back = math.nan
     found, before = np.zeros(time_s.size, dtype=np.bool_), time_s[0]
@@ -342,7 +343,7 @@ def _left_boil(
     return found
 
 
-def _presence(contrast_k: Floats, time_s: Floats, least_k: float) -> Ints:
+def _presence(contrast_k: FloatArray, time_s: FloatArray, least_k: float) -> IntArray:
     found = np.full(time_s.size, 2, dtype=np.int64)
     high_s, gone = -math.inf, False
     for t, now in enumerate(time_s.tolist()):
@@ -357,7 +358,7 @@ def _presence(contrast_k: Floats, time_s: Floats, least_k: float) -> Ints:
     return found
 
 
-def _steams(get: dict[str, Floats], time_s: Floats, noise_k: float) -> npt.NDArray[np.bool_]:
+def _steams(get: dict[str, FloatArray], time_s: FloatArray, noise_k: float) -> BoolArray:
     value = np.where(get["fresh"] == 0, get["whole_k"], np.nan)
     square, seen, found = 0.0, 0, np.zeros(time_s.size, dtype=np.bool_)
     last = before = math.nan
@@ -378,15 +379,15 @@ def _steams(get: dict[str, Floats], time_s: Floats, noise_k: float) -> npt.NDArr
 
 
 def _heats(
-    mean_k: Floats, saturated: npt.NDArray[np.bool_], time_s: Floats, warm_k: float
-) -> npt.NDArray[np.bool_]:
+    mean_k: FloatArray, saturated: BoolArray, time_s: FloatArray, warm_k: float
+) -> BoolArray:
     kept: list[tuple[float, float]] = []
     found = np.zeros(time_s.size, dtype=np.bool_)
     for t, now in enumerate(time_s.tolist()):
         kept = [one for one in kept if round((now - one[0]) * 1000) <= 1000 * HEAT_S]
         mean, rate = mean_k[t], 0.0
         if not math.isnan(mean):
-            if kept and round((now - kept[0][0]) * 1000) >= 1000 * LEAST_HEAT_S:
+            if kept and round((now - kept[0][0]) * 1000) >= 1000 * MIN_HEAT_S:
                 rate = (mean - kept[0][1]) / (now - kept[0][0])
             if not kept or round((now - kept[-1][0]) * 1000) >= 1000:
                 kept.append((now, mean))

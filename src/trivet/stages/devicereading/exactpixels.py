@@ -9,11 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-Ints = npt.NDArray[np.int64]
+from trivet.arrays import BoolArray, FloatArray, IntArray
 
 COOLING_KPS, FRESH_S, BRIEF_S, NEAR_S = 5.0, 2.5, 5.0, 20.0
 
@@ -22,11 +19,11 @@ COOLING_KPS, FRESH_S, BRIEF_S, NEAR_S = 5.0, 2.5, 5.0, 20.0
 class Covered:
     """What is remembered of the pixels that something covers, arrays (pixel,)."""
 
-    peak_k: Floats
-    was_k: Floats
-    open_k: Floats
-    since_s: Floats
-    near_s: Floats
+    peak_k: FloatArray
+    was_k: FloatArray
+    open_k: FloatArray
+    since_s: FloatArray
+    near_s: FloatArray
 
     @classmethod
     def nothing(cls, pixels: int) -> Covered:
@@ -34,7 +31,7 @@ class Covered:
         unknown = np.full(pixels, np.nan)
         return cls(np.full(pixels, -np.inf), *(unknown.copy() for _ in range(4)))
 
-    def cover(self, frame: Floats, *, now_s: float, step_s: float, drop_k: float) -> None:
+    def cover(self, frame: FloatArray, *, now_s: float, step_s: float, drop_k: float) -> None:
         """Note which pixels fell faster than a pan can cool."""
         seen = ~np.isnan(frame) & ~np.isposinf(frame) & np.isnan(self.since_s)
         peak = np.maximum(frame, self.peak_k - COOLING_KPS * min(step_s, 60.0))
@@ -44,7 +41,7 @@ class Covered:
         self.open_k[fell] = self.near_s[fell] = np.nan
 
     def uncover(
-        self, frame: Floats, *, place: Ints, now_s: float, mean_k: float, drop_k: float
+        self, frame: FloatArray, *, place: IntArray, now_s: float, mean_k: float, drop_k: float
     ) -> None:
         """Note which pixels of a pan are open again."""
         p = place[~np.isnan(self.since_s[place]) & ~np.isnan(frame[place])]
@@ -61,7 +58,7 @@ class Covered:
         self.since_s[p[back]] = np.nan
         self.peak_k[p[back]] = np.minimum(word[back], 1023.97)
 
-    def clear(self, cols: int) -> Bools:
+    def clear(self, cols: int) -> BoolArray:
         """Return which pixels neither are covered nor share a side with one that is."""
         hidden = ~np.isnan(self.since_s).reshape(-1, cols)
         near = hidden.copy()
@@ -93,10 +90,10 @@ class Counted:
 
 
 def counted(
-    frame: Floats,
+    frame: FloatArray,
     *,
-    place: tuple[Ints, Floats, bool, float],
-    hot: Ints,
+    place: tuple[IntArray, FloatArray, bool, float],
+    hot: IntArray,
     covered: Covered,
     shape: tuple[int, float, str],
 ) -> Counted:
@@ -137,7 +134,7 @@ def counted(
 
 
 def _mean(
-    value: Floats, weight: Floats, reporter: str, rim: float
+    value: FloatArray, weight: FloatArray, reporter: str, rim: float
 ) -> tuple[float, tuple[float, float]]:
     n = value.size
     if n == 0:

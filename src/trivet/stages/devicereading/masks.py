@@ -5,12 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.image.panfinder import BurnerRegion
+from trivet.arrays import IntArray
+from trivet.physics.image.panfinder import BurnerRegion
 from trivet.records.sensorcard import SensorCard
-
-Ints = npt.NDArray[np.int64]
 
 PLACED_M = 0.010
 """How far off its burner a pan may stand: the margin of the rims that predict asks for too."""
@@ -21,10 +19,10 @@ HOTTEST_M2 = 5e-4
 class Mask:
     """The pixels of one size of pan on one burner."""
 
-    pixel: Ints
-    weight: Ints
+    pixel: IntArray
+    weight: IntArray
     """0 in the rim, where blur mixes the pan with what lies beside it; to 255 inside."""
-    hot: Ints
+    hot: IntArray
     """First pixels of the little windows."""
     edge: bool
     unread: float

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import (
     NO_READING,
@@ -24,14 +24,12 @@ from trivet.records.calibration import Calibration
 from trivet.records.cook import Told
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.recording import HeadFrames, Sight
+from trivet.records.recording import HeadFrames, ProductInput
 from trivet.stages.devicereading.constants import head_readings
 from trivet.stages.devicereading.surfaces import told_place, told_surfaces
 
-Ints = npt.NDArray[np.int64]
 
-
-def frame_words(frames: HeadFrames) -> tuple[Ints, Ints]:
+def frame_words(frames: HeadFrames) -> tuple[IntArray, IntArray]:
     """Return the words that the sensor's driver hands to the firmware.
 
     Parameters
@@ -64,7 +62,7 @@ def frame_words(frames: HeadFrames) -> tuple[Ints, Ints]:
     return pixels, sensor
 
 
-def told_words(told: Told, *, constants: HeadReading, design: Design) -> Ints:
+def told_words(told: Told, *, constants: HeadReading, design: Design) -> IntArray:
     """Return the place of what was told of each burner of a head."""
     surfaces = told_surfaces(design)
     places = [told_place(told.about(one), surfaces=surfaces) for one in constants.burners]
@@ -72,8 +70,8 @@ def told_words(told: Told, *, constants: HeadReading, design: Design) -> Ints:
 
 
 def device_readings(
-    sight: Sight, *, design: Design, calibration: Calibration
-) -> tuple[tuple[HeadReading, Ints], ...]:
+    inputs: ProductInput, *, design: Design, calibration: Calibration
+) -> tuple[tuple[HeadReading, IntArray], ...]:
     """Return the firmware's words of every head, and the constants they were made with.
 
     Parameters
@@ -105,14 +103,14 @@ def device_readings(
     """
     found = []
     for constants in head_readings(design, calibration=calibration):
-        frames = next((one for one in sight.heads if one.head == constants.head), None)
+        frames = next((one for one in inputs.heads if one.head == constants.head), None)
         if frames is None or frames.apparent_k[0].size != constants.pixels:
             raise RecordingError(
                 f"head {constants.head!r} has no frames of {constants.pixels} pixels in this "
                 "recording: read it with the design that it was made with"
             )
         pixels, sensor = frame_words(frames)
-        told = told_words(sight.told, constants=constants, design=design)
+        told = told_words(inputs.told, constants=constants, design=design)
         words = device_reading(
             pixels, sensor=sensor, told=told, constants=constants, state=cold_reading(constants)
         )
@@ -120,7 +118,7 @@ def device_readings(
     return tuple(found)
 
 
-def device_estimate(sight: Sight, *, design: Design, calibration: Calibration) -> Estimate:
+def device_estimate(inputs: ProductInput, *, design: Design, calibration: Calibration) -> Estimate:
     """Return the firmware's words of a recording as an Estimate.
 
     Parameters
@@ -146,16 +144,16 @@ def device_estimate(sight: Sight, *, design: Design, calibration: Calibration) -
     ----------
     ``trivet.device.reading``.
     """
-    said = moment_words(sight, design=design, calibration=calibration)
+    said = moment_words(inputs, design=design, calibration=calibration)
     return Estimate(
-        time_s=sight.heads[0].time_s,
+        time_s=inputs.heads[0].time_s,
         burners=tuple(burner_estimate(name, head, words) for name, (head, words) in said.items()),
     )
 
 
 def moment_words(
-    sight: Sight, *, design: Design, calibration: Calibration
-) -> dict[str, tuple[str, Ints]]:
+    inputs: ProductInput, *, design: Design, calibration: Calibration
+) -> dict[str, tuple[str, IntArray]]:
     """Return each burner's head and its words (moment, 10) at the first head's frames.
 
     Parameters
@@ -182,14 +180,14 @@ def moment_words(
     ----------
     ``device/c/trivet_device.c`` does the same.
     """
-    first_ms = milliseconds(sight.heads[0].time_s)
+    first_ms = milliseconds(inputs.heads[0].time_s)
     stale_ms = round(float(design.estimation.stale_after_s) * 1000)
-    found: dict[str, tuple[str, Ints]] = {}
-    for constants, words in device_readings(sight, design=design, calibration=calibration):
-        own_s = next(one.time_s for one in sight.heads if one.head == constants.head)
+    found: dict[str, tuple[str, IntArray]] = {}
+    for constants, words in device_readings(inputs, design=design, calibration=calibration):
+        own_s = next(one.time_s for one in inputs.heads if one.head == constants.head)
         own_ms = milliseconds(own_s)
         at = np.searchsorted(own_ms, first_ms, side="right") - 1
-        if constants.head == sight.heads[0].head:
+        if constants.head == inputs.heads[0].head:
             at = np.arange(first_ms.size)
         fresh = (at >= 0) & (first_ms - own_ms[np.maximum(at, 0)] <= stale_ms)
         for b, name in enumerate(constants.burners):
@@ -202,15 +200,15 @@ def moment_words(
     return {one.name: found[one.name] for one in design.burners if one.name in found}
 
 
-def milliseconds(time_s: npt.NDArray[np.float64]) -> Ints:
+def milliseconds(time_s: FloatArray) -> IntArray:
     """Return moments in whole milliseconds."""
     return np.floor(time_s * 1000.0 + 0.5).astype(np.int64)
 
 
-def as_words(sight: Sight) -> Sight:
+def as_words(inputs: ProductInput) -> ProductInput:
     """Return a sight as the firmware gets it: frames and housing in whole words, times in ms."""
     return replace(
-        sight,
+        inputs,
         heads=tuple(
             replace(
                 head,
@@ -218,19 +216,19 @@ def as_words(sight: Sight) -> Sight:
                 apparent_k=as_kelvin(temperature_q6(head.apparent_k)).astype(np.float32),
                 sensor_k=as_kelvin(temperature_q6(head.sensor_k)),
             )
-            for head in sight.heads
+            for head in inputs.heads
         ),
     )
 
 
-def as_kelvin(words: Ints) -> npt.NDArray[np.float64]:
+def as_kelvin(words: IntArray) -> FloatArray:
     """Return temperature words as kelvin, sentinels as NaN and infinities."""
     value = np.where(words == NO_READING, np.nan, words / STEPS_PER_K)
     value = np.where(words == OVER_RANGE, np.inf, value)
     return np.asarray(np.where(words == UNDER_RANGE, -np.inf, value))
 
 
-def burner_estimate(burner: str, head: str, words: Ints) -> BurnerEstimate:
+def burner_estimate(burner: str, head: str, words: IntArray) -> BurnerEstimate:
     """Return one burner's words (time, 10) as an estimate."""
     of = words[:, rules.OF]
     spread = words[:, rules.SPREAD]
@@ -251,6 +249,6 @@ def burner_estimate(burner: str, head: str, words: Ints) -> BurnerEstimate:
     )
 
 
-def _kelvin(words: Ints, *, where: npt.NDArray[np.bool_] | None = None) -> npt.NDArray[np.float64]:
+def _kelvin(words: IntArray, *, where: BoolArray | None = None) -> FloatArray:
     given = words != NO_READING if where is None else where
     return np.where(given, words / STEPS_PER_K, np.nan)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trivet.kernels.radiation.planck import Band
+from trivet.models.contents import fits, seen_of
+from trivet.models.emissivity_prior import emissivity_prior_range
+from trivet.physics.radiation.planck import Band
 from trivet.records.calibration import Calibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import CONTENTS, Contents, Design
 from trivet.records.requirement import OF_WORDS
-from trivet.terms.believed import believed_range
-from trivet.terms.contents import fits, seen_of
 
-LEAST_SHARE = 0.02
+MIN_SHARE = 0.02
 
 
 @dataclass(frozen=True)
@@ -82,12 +82,12 @@ def surface_range(
     if not every:
         return SurfaceRange(1.0, 1.0, 0, alike=False, liquid=False, known=False)
     ends = [
-        believed_range(pan, base, calibration=calibration, band=band, angle_rad=angle_rad)
+        emissivity_prior_range(pan, base, calibration=calibration, band=band, angle_rad=angle_rad)
         for pan, base in every
     ]
     of = ["oil" if b.contents == "oil" else seen_of(b, pan=p) for p, b in every]
     return SurfaceRange(
-        low=max(min(low for low, _ in ends), LEAST_SHARE),
+        low=max(min(low for low, _ in ends), MIN_SHARE),
         high=min(max(high for _, high in ends), 1.0),
         of=OF_WORDS.index(of[0]),
         alike=len(set(of)) == 1,

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.errors import OutOfRangeError
-from trivet.kernels.geometry.optics import point_of_pixel
-from trivet.records.arrays import FloatArray
+from trivet.models.optics import card_lens, mount_pose
+from trivet.physics.geometry.optics import point_of_pixel
 from trivet.records.comparison import SensorComparison
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.dossier import Chart, Circle, PlanView, Section, Table
@@ -21,7 +22,6 @@ from trivet.stages.dossier.seeing import (
     visible_outline,
 )
 from trivet.stages.dossier.words import length, number, read_only, share
-from trivet.terms.optics import card_lens, mount_pose
 
 FEW_PIXELS = 10.0
 EDGE_POINTS = 24

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.quality import BLOCKING
 from trivet.records.alertlog import AlertChange
-from trivet.records.arrays import FloatArray
 from trivet.records.design import Design
 from trivet.records.dossier import ShownCook
 from trivet.records.estimate import BurnerEstimate

@@ -6,8 +6,9 @@ import math
 
 import numpy as np
 
-from trivet.kernels.geometry.optics import pixel_of_point, point_of_pixel
-from trivet.records.arrays import FloatArray
+from trivet.arrays import FloatArray
+from trivet.models.optics import card_lens, mount_pose
+from trivet.physics.geometry.optics import pixel_of_point, point_of_pixel
 from trivet.records.comparison import Cell, Row, SensorComparison
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.dossier import Circle, Table
@@ -23,10 +24,9 @@ from trivet.stages.dossier.words import (
     seconds,
     share,
 )
-from trivet.terms.optics import card_lens, mount_pose
 
 OUTLINE_POINTS = 96
-MOST_ROWS = 16
+MAX_ROWS = 16
 
 
 def seeing_tables(
@@ -106,7 +106,7 @@ def _shadows(seeing: Seeing) -> Table:
     ranked = sorted(seeing.shadows, key=lambda one: -one.hidden_frac)
     rows: tuple[tuple[str, ...], ...] = tuple(
         (one.burner, one.pan, one.by_pan, one.by_burner, one.head, share(one.hidden_frac))
-        for one in ranked[:MOST_ROWS]
+        for one in ranked[:MAX_ROWS]
     )
     left = len(ranked) - len(rows)
     note = "The tallest pan that fits beside it, as a solid cylinder; pairs not listed hide less."
@@ -143,7 +143,7 @@ def _tolerance(one: Tolerance) -> Table:
             share(line.ok_frac, 2),
             f"{share(line.low_frac, 2)} to {share(line.high_frac, 2)}",
         )
-        for line in ranked[:MOST_ROWS]
+        for line in ranked[:MAX_ROWS]
     )
     worst = f"Fails most: {one.worst_pan} on {one.worst_burner}." if one.worst_burner else ""
     left = len(ranked) - len(rows)
@@ -236,21 +236,27 @@ def pixel_marks(
             for one in seeing.pans
             if one.burner == burner.name and one.pan == pan.name and math.isfinite(one.spot_m)
         ]
-        sight = min(own, key=lambda one: one.spot_m, default=None)
-        head = next((one for one in design.heads if sight and one.name == sight.head), None)
-        if sight is None or head is None or sight.remark == "outside the field":
+        inputs = min(own, key=lambda one: one.spot_m, default=None)
+        head = next((one for one in design.heads if inputs and one.name == inputs.head), None)
+        if inputs is None or head is None or inputs.remark == "outside the field":
             continue
-        quads.append((head.name, _quad(design, head, burner, sight)))
+        quads.append((head.name, _quad(design, head, burner, inputs)))
         spots.append(
-            Circle(float(burner.x_m), float(burner.y_m), sight.spot_m, "measurable spot", "spot")
+            Circle(
+                float(burner.x_m),
+                float(burner.y_m),
+                inputs.spot_m,
+                "measurable spot",
+                "spot",
+            )
         )
     return quads, spots
 
 
-def _quad(design: Design, head: Head, burner: Burner, sight: PanSight) -> FloatArray:
+def _quad(design: Design, head: Head, burner: Burner, inputs: PanSight) -> FloatArray:
     """Return the corners of the footprint about a burner's centre on the base's plane."""
     lens, pose = card_lens(design.card(head)), mount_pose(head.mount)
-    height = float(design.pan(sight.pan).thickness_m)
+    height = float(design.pan(inputs.pan).thickness_m)
     centre = pixel_of_point([float(burner.x_m), float(burner.y_m), height], lens=lens, pose=pose)
     corners = centre + np.array([[-0.5, -0.5], [-0.5, 0.5], [0.5, 0.5], [0.5, -0.5]])
     points = point_of_pixel(corners, lens=lens, pose=pose, plane_height_m=height)[:, :2]

@@ -8,9 +8,9 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.quality import Quality, reason
 from trivet.records.alertlog import AlertChange
-from trivet.records.arrays import BoolArray, FloatArray
 from trivet.records.design import Design, Limit
 from trivet.records.dossier import Chart, Line, Mark, Section, ShownCook, Span, Table
 from trivet.records.estimate import BurnerEstimate
@@ -30,8 +30,8 @@ DEVICE = "device"
 """The alert log's word for what the device says about itself."""
 GRADES: tuple[Evidence, ...] = ("simulated", "bench")
 POINTS = 500
-MOST_CHARTS = 24
-MOST_ROWS = 60
+MAX_CHARTS = 24
+MAX_ROWS = 60
 MERGE_FRAC = 0.004
 UNSTATED = "no reason stated"
 
@@ -56,12 +56,12 @@ def trace_section(design: Design, *, cooks: Sequence[ShownCook]) -> Section:
         words.append(
             f"Drawn: the first repeat of each cook, {len(first)} of {len(cooks)} recordings."
         )
-    if len(charts) > MOST_CHARTS:
-        words.append(f"Of {len(charts)} traces the first {MOST_CHARTS} are drawn.")
+    if len(charts) > MAX_CHARTS:
+        words.append(f"Of {len(charts)} traces the first {MAX_CHARTS} are drawn.")
     if not cooks:
         words.append("No proof cook was run or recorded.")
     tables = tuple(table for grade in GRADES if (table := _cook_table(cooks, grade)) is not None)
-    return Section("Proof cooks", tuple(words), tables, tuple(charts[:MOST_CHARTS]))
+    return Section("Proof cooks", tuple(words), tables, tuple(charts[:MAX_CHARTS]))
 
 
 def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
@@ -76,9 +76,9 @@ def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
         return None
     columns = ("Cook", "Burner", "Length", "Moments", "With a reading", "Withheld most for")
     note = "With a reading: counted share of all moments of this one cook; no rate is claimed."
-    if len(rows) > MOST_ROWS:
-        note = f"The first {MOST_ROWS} of {len(rows)} rows. {note}"
-    shown = tuple(rows[:MOST_ROWS])
+    if len(rows) > MAX_ROWS:
+        note = f"The first {MAX_ROWS} of {len(rows)} rows. {note}"
+    shown = tuple(rows[:MAX_ROWS])
     return Table(f"Proof cooks, {grade}", (*columns, "Alerts"), shown, note, grade)
 
 
@@ -217,7 +217,7 @@ def _limits(design: Design, cook: ShownCook, burner: str, time_s: FloatArray) ->
         if alert.limit and guards(design, alert, contents=contents)
     }
     lines = [_limit_line(one, ends) for one in design.limits if one.name in guarded]
-    told = cook.recording.sight.told.about(burner).target_band
+    told = cook.recording.inputs.told.about(burner).target_band
     for band in design.bands:
         if band.name == told:
             low, high = read_only([band.low_k] * 2), read_only([band.high_k] * 2)

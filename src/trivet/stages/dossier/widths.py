@@ -10,7 +10,7 @@ from trivet.records.dossier import Chart, Line, Mark, Table
 from trivet.records.prediction import Budget, Prediction
 from trivet.stages.dossier.words import NONE, difference, joined, read_only, share, temperature
 
-LEAST_SHARE = 0.01
+MIN_SHARE = 0.01
 
 
 def width_chart(design: Design, *, prediction: Prediction) -> Chart | None:
@@ -111,5 +111,5 @@ def _share_rows(budget: Budget, design: Design) -> list[tuple[str, ...]]:
             line.source,
         )
         for line in lines
-        if not line.total_share_frac < LEAST_SHARE
+        if not line.total_share_frac < MIN_SHARE
     ]

@@ -9,9 +9,9 @@ from decimal import Decimal, InvalidOperation
 import numpy as np
 import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.errors import QuantityError
-from trivet.kernels.statistics.intervals import clopper_pearson, upper_bound_frac
-from trivet.records.arrays import FloatArray
+from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
 from trivet.records.design import Display
 from trivet.records.dossier import Table
 from trivet.records.requirement import METRICS

@@ -10,10 +10,10 @@ import math
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.image import panreading
-from trivet.kernels.image.burnerpass import (
+from trivet.arrays import BoolArray, FloatArray
+from trivet.physics.image import panreading
+from trivet.physics.image.burnerpass import (
     WIDTH,
     BurnerMemory,
     PanTrace,
@@ -22,13 +22,13 @@ from trivet.kernels.image.burnerpass import (
     burner_place,
     new_memory,
 )
-from trivet.kernels.image.panfinder import FinderRule
-from trivet.kernels.image.panreading import ReadingRule
-from trivet.kernels.image.panrings import RINGS, RingRule, ring_area_frac
-from trivet.kernels.image.trend import Tail, held_s, trailing_slope
-from trivet.kernels.radiation.planck import band_radiance_slope, radiating_temperature_k
-from trivet.kernels.radiation.scenepass import SceneFrames
-from trivet.kernels.radiation.seensurface import (
+from trivet.physics.image.panfinder import FinderRule
+from trivet.physics.image.panreading import ReadingRule
+from trivet.physics.image.panrings import RINGS, RingRule, ring_area_frac
+from trivet.physics.image.trend import Tail, held_s, trailing_slope
+from trivet.physics.radiation.planck import band_radiance_slope, radiating_temperature_k
+from trivet.physics.radiation.scenepass import SceneFrames
+from trivet.physics.radiation.seensurface import (
     no_evidence,
     read_surface,
     weigh,
@@ -38,18 +38,15 @@ from trivet.records.design import Design
 from trivet.records.estimate import UNSURE, BurnerEstimate
 from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.judging import (
-    JudgeMemory,
-    judge,
+    ValidityMemory,
     least_contrast_k,
+    validate_reading,
 )
 from trivet.stages.estimate.labels import last_word
 from trivet.stages.estimate.reporters import reported_scene_k
 from trivet.stages.estimate.seen import Seen
 from trivet.stages.estimate.shape import walled_share
 from trivet.stages.estimate.view import Moments, scene_uncertainty_k
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 UNEVEN_SHARE = 0.03
 """Standard uncertainty of a pan's mean as a share of its P95 - P5.
@@ -65,7 +62,7 @@ HOB_SHARE, PAN_SHARE = 0.3, 0.8
 """Shares of the contrast with the hob: under the first is hob, over the second pan (assumed)."""
 RING_BEND_K = 40.0
 HIDDEN_RING = 0.1
-LEAST_OPEN = 0.2
+MIN_OPEN = 0.2
 DOUBT_SHARE = 0.2
 """Standard uncertainty as a share of the distance between the readings with and without wall."""
 LACK_SHARE = 1 / math.sqrt(3.0)
@@ -118,7 +115,7 @@ class BurnerReader:
         self._rules = pass_rules(view)
         self._pass: BurnerMemory = new_memory(self._place.pixel.size)
         self._surface = SurfaceMemory(no_evidence(len(view.hypotheses)))
-        self._judge = JudgeMemory()
+        self._judge = ValidityMemory()
         prior = max(view.hypotheses, key=lambda one: one.prior)
         self.last = (int(Quality.STALE), prior.of, UNSURE)
         """Flags, surface and presence at the last moment read."""
@@ -148,7 +145,9 @@ class BurnerReader:
         """Return the estimate of a block of moments from the rows of its frames."""
         trace = PanTrace(table)
         seen = self._seen(trace, moments)
-        read = judge(self.view, seen=seen, moments=moments, design=self.design, memory=self._judge)
+        read = validate_reading(
+            self.view, seen=seen, moments=moments, design=self.design, memory=self._judge
+        )
         self.last = last_word(read, self.last[1])
         return read
 
@@ -341,6 +340,6 @@ def _ring_mean(trace: PanTrace, fit: int, *, view: BurnerView) -> tuple[FloatArr
         total += weight
         heat += weight * np.nan_to_num(ring_k[:, ring])
         usable &= np.isfinite(ring_k[:, ring]) | (weight == 0.0)
-    usable &= total > LEAST_OPEN
+    usable &= total > MIN_OPEN
     mean_k = heat / np.where(total > 0, total, 1.0)
     return np.where(usable, mean_k, np.nan), np.where(usable, ring_k[:, RINGS - 1], np.nan)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trivet.kernels.heat.carriedpan import CarryRule
-from trivet.kernels.image.panfinder import BurnerRegion
-from trivet.kernels.radiation.seensurface import Hypothesis
+from trivet.physics.heat.carriedpan import CarryRule
+from trivet.physics.image.panfinder import BurnerRegion
+from trivet.physics.radiation.seensurface import Hypothesis
 from trivet.records.estimation import Reporter
 from trivet.stages.estimate.view import HeadView
 

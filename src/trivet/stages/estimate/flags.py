@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FlagArray
 from trivet.quality import Quality
-
-BoolArray = npt.NDArray[np.bool_]
-FlagArray = npt.NDArray[np.uint32]
 
 
 def flag(which: Quality, condition: BoolArray) -> FlagArray:

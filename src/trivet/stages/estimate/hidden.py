@@ -9,20 +9,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.heat.carriedpan import carry
-from trivet.kernels.image import panreading
+from trivet.arrays import FlagArray, FloatArray, IntArray
+from trivet.physics.heat.carriedpan import carry
+from trivet.physics.image import panreading
 from trivet.quality import BLOCKING, Quality
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.flags import flag, has
 from trivet.stages.estimate.seen import Seen
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-FlagArray = npt.NDArray[np.uint32]
-IntArray = npt.NDArray[np.int64]
 
 U95 = 1.96
 NEW_SHARE = 0.08

@@ -7,14 +7,14 @@ from dataclasses import replace
 
 from trivet.facts.hobs import retained_share
 from trivet.facts.materials import material
-from trivet.kernels.radiation.planck import Band
-from trivet.kernels.radiation.seensurface import Hypothesis
+from trivet.models.contents import fits, seen_of
+from trivet.models.emissivity_prior import emissivity_prior_nodes
+from trivet.physics.radiation.planck import Band
+from trivet.physics.radiation.seensurface import Hypothesis
 from trivet.records.calibration import Calibration
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
 from trivet.records.requirement import OF_WORDS, Of
-from trivet.terms.believed import believed_nodes
-from trivet.terms.contents import fits, seen_of
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
@@ -45,7 +45,7 @@ def burner_hypotheses(
     found: dict[tuple[object, ...], Hypothesis] = {}
     for pan in design.pans:
         for base in (one for one in design.bases if fits(one, pan=pan)):
-            nodes = believed_nodes(
+            nodes = emissivity_prior_nodes(
                 pan,
                 base,
                 calibration=calibration,

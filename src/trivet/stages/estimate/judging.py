@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.heat.carriedpan import nothing_carried
-from trivet.kernels.heat.leftboil import left_boil, never_boiled
-from trivet.kernels.image import panreading
-from trivet.kernels.image.burnerpass import PanTrace
-from trivet.kernels.image.trend import Tail, flicker, flicker_memory, trailing_slope
-from trivet.kernels.radiation.mixture import mixture_quantiles
-from trivet.kernels.radiation.seensurface import (
+from trivet.arrays import BoolArray, FlagArray, FloatArray, Int8Array, IntArray
+from trivet.physics.heat.carriedpan import nothing_carried
+from trivet.physics.heat.leftboil import left_boil, never_boiled
+from trivet.physics.image import panreading
+from trivet.physics.image.burnerpass import PanTrace
+from trivet.physics.image.trend import Tail, flicker, flicker_memory, trailing_slope
+from trivet.physics.radiation.mixture import mixture_quantiles
+from trivet.physics.radiation.seensurface import (
     Hypothesis,
     group_weights,
 )
@@ -34,12 +34,8 @@ from trivet.stages.estimate.shape import (
 )
 from trivet.stages.estimate.view import HeadView, Moments, noise_k
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
-FlagArray = npt.NDArray[np.uint32]
-
 INTERVAL = (0.025, 0.975)
-LEAST_CONTRAST_K = 4.0
+MIN_CONTRAST_K = 4.0
 LABEL_WEIGHT = 0.8
 SHINY_WEIGHT = 0.025
 HAND_SHARE = 0.08
@@ -50,7 +46,7 @@ HEAT_SPAN_S = 15.0
 
 
 @dataclass
-class JudgeMemory:
+class ValidityMemory:
     """What judging remembers of earlier moments."""
 
     ends_k: FloatArray = field(default_factory=lambda: np.full(len(INTERVAL), np.nan))
@@ -66,11 +62,11 @@ class JudgeMemory:
 
 def least_contrast_k(card: SensorCard) -> float:
     """Return the contrast under which no pan is told from the hob."""
-    return max(LEAST_CONTRAST_K, 5 * float(card.netd_delta_k))
+    return max(MIN_CONTRAST_K, 5 * float(card.netd_delta_k))
 
 
-def judge(
-    view: BurnerView, *, seen: Seen, moments: Moments, design: Design, memory: JudgeMemory
+def validate_reading(
+    view: BurnerView, *, seen: Seen, moments: Moments, design: Design, memory: ValidityMemory
 ) -> BurnerEstimate:
     """Return what is reported, and what stands against it."""
     trace, weight = seen.trace, seen.weight
@@ -141,7 +137,7 @@ def _shape(  # noqa: PLR0917
     read: Reported,
     open_: BoolArray,
     time_s: FloatArray,
-    memory: JudgeMemory,
+    memory: ValidityMemory,
 ) -> tuple[FloatArray, PanShape]:
     """Return P95 - P5, and where the pan stands and how uneven it is."""
     fits = ring_fits_k(view, seen)
@@ -158,9 +154,7 @@ def _shape(  # noqa: PLR0917
     )
 
 
-def _label(
-    weight: FloatArray, hypotheses: tuple[Hypothesis, ...]
-) -> tuple[npt.NDArray[np.int64], FloatArray]:
+def _label(weight: FloatArray, hypotheses: tuple[Hypothesis, ...]) -> tuple[IntArray, FloatArray]:
     """Most probable surface and its weight, (time,)."""
     group = np.array([one.of for one in hypotheses], dtype=np.int64)
     share = group_weights(weight, group=group, groups=len(OF_WORDS))
@@ -174,7 +168,7 @@ def _low_emissivity_weight(weight: FloatArray, view: BurnerView, design: Design)
 
 
 def _flags(
-    view: BurnerView, *, seen: Seen, moments: Moments, design: Design, memory: JudgeMemory
+    view: BurnerView, *, seen: Seen, moments: Moments, design: Design, memory: ValidityMemory
 ) -> FlagArray:
     trace, card = seen.trace, view.head.card
     cold = ~(trace.contrast_k >= least_contrast_k(card)) | np.isnan(trace.radius_m)
@@ -204,7 +198,9 @@ def _flags(
     return flags
 
 
-def _steam(trace: PanTrace, time_s: FloatArray, head: HeadView, memory: JudgeMemory) -> BoolArray:
+def _steam(
+    trace: PanTrace, time_s: FloatArray, head: HeadView, memory: ValidityMemory
+) -> BoolArray:
     """Droplets drift: the mean of many pixels flickers far above what noise leaves of it."""
     whole_k = trace.read(panreading.WHOLE_K)
     still = np.where(trace.read(panreading.NEW_COVERED_FRAC) > 0, np.nan, whole_k)
@@ -219,12 +215,12 @@ def _steam(trace: PanTrace, time_s: FloatArray, head: HeadView, memory: JudgeMem
     return np.asarray(seen > np.maximum(STEAM_FLICKER_K, 5 * noise))
 
 
-def _presence(trace: PanTrace, time_s: FloatArray, memory: JudgeMemory) -> npt.NDArray[np.int8]:
+def _presence(trace: PanTrace, time_s: FloatArray, memory: ValidityMemory) -> Int8Array:
     """Pan seen, not known, or taken off: the contrast of a known pan fell within 3 s."""
-    seen = (trace.contrast_k >= LEAST_CONTRAST_K) & np.isfinite(trace.radius_m)
+    seen = (trace.contrast_k >= MIN_CONTRAST_K) & np.isfinite(trace.radius_m)
     contrast_k, times_s, _ = memory.contrast.extended(trace.contrast_k, time_s)
     earlier = np.searchsorted(times_s, time_s - TAKEN_OFF_S)
-    fell = ~seen & (contrast_k[earlier] > 4 * LEAST_CONTRAST_K + 15)
+    fell = ~seen & (contrast_k[earlier] > 4 * MIN_CONTRAST_K + 15)
     index = np.arange(time_s.size)
     last_fall = np.maximum.accumulate(np.where(fell, index, -1))
     last_seen = np.maximum.accumulate(np.where(seen, index, -1))
@@ -243,7 +239,7 @@ def _hottest(seen: Seen, *, middle: FloatArray, shiny: BoolArray, flags: FlagArr
     return np.where(seen.trace.read(panreading.SATURATED) > 0, np.inf, hottest)
 
 
-def _heat_on(seen: Seen, time_s: FloatArray, design: Design, memory: JudgeMemory) -> BoolArray:
+def _heat_on(seen: Seen, time_s: FloatArray, design: Design, memory: ValidityMemory) -> BoolArray:
     """Heating: warmer than the declared level and not cooling, or rising."""
     values, times_s, begins = memory.mean.extended(seen.mean_k, time_s)
     rate = trailing_slope(values, time_s=times_s, span_s=HEAT_SPAN_S, start=begins)

@@ -5,16 +5,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.image import labelling
-from trivet.kernels.image.labelling import RegionLabels, RimView, region_labels
-from trivet.kernels.image.panfinder import RADIUS, X, Y
+from trivet.arrays import FloatArray
+from trivet.physics.image import labelling
+from trivet.physics.image.labelling import RegionLabels, RimView, region_labels
+from trivet.physics.image.panfinder import RADIUS, X, Y
 from trivet.quality import Quality
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.estimate import ABSENT, BurnerEstimate
-from trivet.records.recording import HeadFrames, Sight
+from trivet.records.recording import HeadFrames, ProductInput
 from trivet.records.requirement import OF_WORDS
 from trivet.records.seen import LABELS, LabelMaps
 from trivet.stages.estimate.burnerview import BurnerView
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from trivet.stages.estimate.burner import BurnerReader
     from trivet.stages.estimate.streaming import HeadStream
 
-FloatArray = npt.NDArray[np.float64]
 
 SURFACES = {"pan": labelling.PAN, "oil": labelling.LIQUID, "liquid": labelling.LIQUID}
 FOUND_U_M = 0.004
@@ -34,7 +33,7 @@ TOLD_U_M = 0.002
 
 
 def label_maps(
-    sight: Sight, *, design: Design, calibration: Calibration, at_s: FloatArray
+    inputs: ProductInput, *, design: Design, calibration: Calibration, at_s: FloatArray
 ) -> tuple[LabelMaps, ...]:
     """Return what the product makes of each pixel at some moments of a recording.
 
@@ -66,20 +65,21 @@ def label_maps(
 
     References
     ----------
-    kernels/image/labelling.py.
+    physics/image/labelling.py.
     """
     from trivet.stages.estimate.streaming import Estimator
 
-    names = tuple(one.head for one in sight.heads)
-    estimator = Estimator(names, design=design, calibration=calibration, told=sight.told)
-    first = max(float(one.time_s[0]) for one in sight.heads)
+    names = tuple(one.head for one in inputs.heads)
+    estimator = Estimator(names, design=design, calibration=calibration, told=inputs.told)
+    first = max(float(one.time_s[0]) for one in inputs.heads)
     at_s = at_s[at_s >= first]
-    begins = [0] * len(sight.heads)
+    begins = [0] * len(inputs.heads)
     found: list[tuple[LabelMaps, ...]] = []
     for at in at_s:
-        ends = [int(np.searchsorted(one.time_s, at, side="right")) for one in sight.heads]
+        ends = [int(np.searchsorted(one.time_s, at, side="right")) for one in inputs.heads]
         block = tuple(
-            _cut(one, begin, end) for one, begin, end in zip(sight.heads, begins, ends, strict=True)
+            _cut(one, begin, end)
+            for one, begin, end in zip(inputs.heads, begins, ends, strict=True)
         )
         if all(one.time_s.size for one in block):
             estimator.advance(block)

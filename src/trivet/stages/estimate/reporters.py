@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.image import panreading
-from trivet.kernels.image.burnerpass import PanTrace
-from trivet.kernels.radiation.planck import Band, radiating_temperature_k
+from trivet.arrays import FloatArray
+from trivet.physics.image import panreading
+from trivet.physics.image.burnerpass import PanTrace
+from trivet.physics.radiation.planck import Band, radiating_temperature_k
 from trivet.records.estimation import Reporter
-
-FloatArray = npt.NDArray[np.float64]
 
 RING, CENTRE = 2, 0
 """Of five rings of equal width: from 0.4 to 0.6 of the radius, and the middle fifth."""

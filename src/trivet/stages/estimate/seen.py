@@ -5,14 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cached_property
 
-import numpy as np
-import numpy.typing as npt
-
-from trivet.kernels.image.burnerpass import PanTrace
-from trivet.kernels.radiation.seensurface import SurfaceReading, weighed_sum
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
+from trivet.arrays import BoolArray, FloatArray
+from trivet.physics.image.burnerpass import PanTrace
+from trivet.physics.radiation.seensurface import SurfaceReading, weighed_sum
 
 
 @dataclass(frozen=True)

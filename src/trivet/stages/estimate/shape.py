@@ -5,35 +5,33 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.image import panreading
-from trivet.kernels.image.burnerpass import burner_place
-from trivet.kernels.image.panfinder import whole_centres
-from trivet.kernels.image.panrings import RINGS
-from trivet.kernels.image.trend import Tail, row_mean, trailing_slope
-from trivet.kernels.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
-from trivet.kernels.radiation.planck import radiating_temperature_k
+from trivet.arrays import BoolArray, FloatArray
+from trivet.physics.image import panreading
+from trivet.physics.image.burnerpass import burner_place
+from trivet.physics.image.panfinder import whole_centres
+from trivet.physics.image.panrings import RINGS
+from trivet.physics.image.trend import Tail, row_mean, trailing_slope
+from trivet.physics.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
+from trivet.physics.radiation.planck import radiating_temperature_k
 from trivet.records.estimate import PanShape
 from trivet.stages.estimate.burnerview import BurnerView
 from trivet.stages.estimate.hidden import U95, Reported
 from trivet.stages.estimate.seen import Seen
 from trivet.stages.estimate.view import noise_k
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 Fits = tuple[FloatArray, FloatArray]
 """Rings without and with a wall, (time, ring) each. [K]"""
 
 EVEN_SHARE = 0.4
 """Hidden share of a pan over which its unevenness is withheld."""
 RATE_SPAN_S = 10.0
-LEAST_OPEN = 0.1
+MIN_OPEN = 0.1
 """Share of a ring that has to be open for its mean to be given."""
-LEAST_HEIGHT_K = 10.0
-LEAST_CONTRAST_K = 15.0
+MIN_HEIGHT_K = 10.0
+MIN_CONTRAST_K = 15.0
 """Contrast from which unevenness is given: under it the rings are noise and the outline a guess."""
-LEAST_ACROSS = 8.0
+MIN_ACROSS = 8.0
 """Pixels across a pan from which its unevenness is given."""
 TO_P5 = 0.35
 """From the outermost ring's mean radius (0.906) to the one outside which 5 % of the area lie
@@ -57,9 +55,9 @@ def nonuniformity_k(seen: Seen, *, valid: BoolArray, view: BurnerView, fits: Fit
     span = seen.trace.read(panreading.P95_K) - _coldest_k(view, seen, fits)
     spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
     across = 2.0 * seen.trace.radius_m / view.region.pitch_m
-    shown = valid & (seen.trace.contrast_k >= LEAST_CONTRAST_K)
+    shown = valid & (seen.trace.contrast_k >= MIN_CONTRAST_K)
     shown &= seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
-    return np.where(shown & (across >= LEAST_ACROSS), seen.slope * spread, np.nan)
+    return np.where(shown & (across >= MIN_ACROSS), seen.slope * spread, np.nan)
 
 
 def _coldest_k(view: BurnerView, seen: Seen, fits: Fits) -> FloatArray:
@@ -93,7 +91,7 @@ def pan_shape(
     height = read.temperature_k[:, None] + seen.slope[:, None] * (rings_k - seen.mean_k[:, None])
     around = seen.slope[:, None] * (sectors_k - row_mean(sectors_k)[:, None])
     rate, rate_u = _hot_rate(view, seen=seen, read=read, time_s=time_s, memory=memory)
-    rings_seen = (seen.trace.ring_open_frac(0) >= LEAST_OPEN) & (not view.expects_water)
+    rings_seen = (seen.trace.ring_open_frac(0) >= MIN_OPEN) & (not view.expects_water)
     return PanShape(
         x_m=x,
         y_m=y,
@@ -161,7 +159,7 @@ def walled_share(radius_m: FloatArray, view: BurnerView) -> FloatArray:
 
 def _relative_u(seen: Seen, read: Reported) -> FloatArray:
     """Return the relative uncertainty of differences of temperature, from emissivity."""
-    height = np.maximum(read.temperature_k - seen.trace.hob_k, LEAST_HEIGHT_K)
+    height = np.maximum(read.temperature_k - seen.trace.hob_k, MIN_HEIGHT_K)
     return np.asarray(read.u95_k / U95 / height)
 
 

@@ -10,7 +10,7 @@ from trivet.errors import RecordingError
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.estimate import Estimate
-from trivet.records.recording import HeadFrames, Sight
+from trivet.records.recording import HeadFrames, ProductInput
 from trivet.stages.estimate.streaming import Estimator, joined
 
 BLOCK_FRAMES, BLOCK_VALUES = 1024, 4_000_000
@@ -18,7 +18,11 @@ BLOCK_FRAMES, BLOCK_VALUES = 1024, 4_000_000
 
 
 def estimate(
-    sight: Sight, *, design: Design, calibration: Calibration, leave_out_rate: bool = False
+    inputs: ProductInput,
+    *,
+    design: Design,
+    calibration: Calibration,
+    leave_out_rate: bool = False,
 ) -> Estimate:
     """Return what the product would report for every burner and moment of a recording.
 
@@ -51,26 +55,26 @@ def estimate(
 
     References
     ----------
-    The radiometric equation and its terms are in kernels/radiation/seensurface.py.
+    The radiometric equation and its terms are in physics/radiation/seensurface.py.
     """
-    if not sight.heads:
+    if not inputs.heads:
         raise RecordingError("the recording has no frames; import at least one head's")
-    for frames in sight.heads:
+    for frames in inputs.heads:
         if frames.time_s.size < 2:
             raise RecordingError(
                 f"head {frames.head!r} has {frames.time_s.size} frame(s); a reading needs at "
                 "least 2, since rate and flicker come from several"
             )
     estimator = Estimator(
-        tuple(one.head for one in sight.heads),
+        tuple(one.head for one in inputs.heads),
         design=design,
         calibration=calibration,
-        told=sight.told,
+        told=inputs.told,
         leave_out_rate=leave_out_rate,
     )
-    pixels = max(one.apparent_k[0].size for one in sight.heads)
+    pixels = max(one.apparent_k[0].size for one in inputs.heads)
     at_once = max(1, min(BLOCK_FRAMES, BLOCK_VALUES // pixels))
-    return joined([estimator.advance(block) for block in blocks(sight.heads, at_once)])
+    return joined([estimator.advance(block) for block in blocks(inputs.heads, at_once)])
 
 
 def blocks(heads: tuple[HeadFrames, ...], frames_at_once: int) -> Iterator[tuple[HeadFrames, ...]]:

@@ -9,17 +9,17 @@ import dataclasses
 import math
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray, IntArray
 from trivet.errors import RecordingError
-from trivet.kernels.geometry.optics import view_angle_rad
-from trivet.kernels.heat.carriedpan import CarryRule
-from trivet.kernels.heat.water import boiling_point_k
-from trivet.kernels.image.background import background_level_k
-from trivet.kernels.image.panreading import FRIDGE_K
-from trivet.kernels.image.trend import Tail, trailing_slope
-from trivet.kernels.radiation.planck import band_radiance
-from trivet.kernels.radiation.scenepass import SceneFrames, empty_scene, fill_scene
+from trivet.physics.geometry.optics import view_angle_rad
+from trivet.physics.heat.carriedpan import CarryRule
+from trivet.physics.heat.water import boiling_point_k
+from trivet.physics.image.background import background_level_k
+from trivet.physics.image.panreading import FRIDGE_K
+from trivet.physics.image.trend import Tail, trailing_slope
+from trivet.physics.radiation.planck import band_radiance
+from trivet.physics.radiation.scenepass import SceneFrames, empty_scene, fill_scene
 from trivet.quality import Quality
 from trivet.records.calibration import Calibration
 from trivet.records.cook import Told, ToldEntry
@@ -39,8 +39,6 @@ from trivet.stages.estimate.view import (
     drift_offset,
     head_view,
 )
-
-FloatArray = npt.NDArray[np.float64]
 
 VALUES_AT_ONCE = 200_000
 """Pixel values of the scene held at one time: they stay near the processor."""
@@ -319,7 +317,7 @@ def _at_last(
     return _at(_joined(known), np.searchsorted(own_s, time_s, side="right"))
 
 
-def _at(read: BurnerEstimate, place: npt.NDArray[np.int64]) -> BurnerEstimate:
+def _at(read: BurnerEstimate, place: IntArray) -> BurnerEstimate:
     arrays = {name: getattr(read, name)[place] for name in ARRAYS}
     shape = {name: getattr(read.shape, name)[place] for name in SHAPES}
     return BurnerEstimate(read.burner, read.head, **arrays, shape=PanShape(**shape))

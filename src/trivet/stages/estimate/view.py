@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, Float32Array, FloatArray, IntArray
 from trivet.errors import RecordingError
-from trivet.kernels.geometry.optics import Pose
-from trivet.kernels.image.panfinder import BurnerRegion
-from trivet.kernels.radiation.planck import (
+from trivet.models.calibration_views import burner_regions, head_pose, pixels_beside, window_u
+from trivet.models.optics import card_band
+from trivet.physics.geometry.optics import Pose
+from trivet.physics.image.panfinder import BurnerRegion
+from trivet.physics.radiation.planck import (
     Band,
     band_radiance,
     band_radiance_slope,
@@ -20,12 +22,8 @@ from trivet.records.calibration import Calibration, DriftCalibration, HeadCalibr
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames
 from trivet.records.sensorcard import SensorCard
-from trivet.terms.calibrated import burner_regions, head_pose, pixels_beside, window_u
-from trivet.terms.optics import card_band
 
-FloatArray = npt.NDArray[np.float64]
-
-LEAST_BESIDE = 8
+MIN_BESIDE = 8
 """Pixels beside the pans under which the coldest of all stand for the hob."""
 MEDIAN, COLDEST = 0.5, 0.2
 
@@ -41,7 +39,7 @@ class HeadView:
     pose: Pose
     regions: dict[str, BurnerRegion]
     """Pixels that a pan can cover, of each burner that the head sees."""
-    beside: npt.NDArray[np.int64]
+    beside: IntArray
     """Places of the pixels that stand for the hob."""
     hob_quantile: float
     """Which quantile of theirs does."""
@@ -58,8 +56,8 @@ class Moments:
     """Drift of the readings, to be taken off. [K]"""
     offset_u_k: FloatArray
     """Its standard uncertainty. [K]"""
-    settling: npt.NDArray[np.bool_]
-    stale: npt.NDArray[np.bool_]
+    settling: BoolArray
+    stale: BoolArray
 
 
 def head_view(name: str, *, design: Design, calibration: Calibration) -> HeadView:
@@ -72,7 +70,7 @@ def head_view(name: str, *, design: Design, calibration: Calibration) -> HeadVie
         )
     card, own = design.card(head), calibration.head(name)
     beside = pixels_beside(head, design=design, pose=head_pose(own))
-    enough = beside.size >= LEAST_BESIDE
+    enough = beside.size >= MIN_BESIDE
     return HeadView(
         head=head,
         card=card,
@@ -85,7 +83,7 @@ def head_view(name: str, *, design: Design, calibration: Calibration) -> HeadVie
     )
 
 
-def checked_pixels(frames: HeadFrames, *, view: HeadView) -> npt.NDArray[np.float32]:
+def checked_pixels(frames: HeadFrames, *, view: HeadView) -> Float32Array:
     """Return frames as (time, pixel), or refuse those of another sensor."""
     card = view.card
     if frames.apparent_k.shape[1:] != (card.rows, card.cols):

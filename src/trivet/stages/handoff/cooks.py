@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from trivet.arrays import IntArray
 from trivet.device.alertsignals import ticks
 from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
 from trivet.device.devicefirmware import DeviceTables
-from trivet.device.fixedpoint import Ints
 from trivet.device.goldencooks import GoldenCook
 from trivet.errors import HandoffRefusedError
 from trivet.records.alertlog import DEVICE, AlertChange, AlertWord
@@ -68,13 +68,13 @@ def _golden(
     calibration: Calibration,
     tables: DeviceTables,
 ) -> GoldenCook:
-    sight, watch = cook.sight, cook.watch
-    said = moment_words(sight, design=design, calibration=calibration)
+    inputs, watch = cook.inputs, cook.watch
+    said = moment_words(inputs, design=design, calibration=calibration)
     if tuple(said) != tables.burners:
         raise HandoffRefusedError(f"{cook.name}: its heads read other burners than the firmware's")
-    time_ms = milliseconds(sight.heads[0].time_s)
-    moments_s, source = ticks(sight.heads[0].time_s, float(design.estimation.stale_after_s))
-    told = [told_numbers(sight.told.about(b), words=tables.told.words) for b in tables.burners]
+    time_ms = milliseconds(inputs.heads[0].time_s)
+    moments_s, source = ticks(inputs.heads[0].time_s, float(design.estimation.stale_after_s))
+    told = [told_numbers(inputs.told.about(b), words=tables.told.words) for b in tables.burners]
     known = np.stack(
         [
             np.round(1000.0 * watch.battery_frac).astype(np.int64),
@@ -87,7 +87,7 @@ def _golden(
     return GoldenCook(
         name=cook.name,
         told=np.array(told, dtype=np.int64),
-        frames=tuple(frame_words(head) for head in sight.heads),
+        frames=tuple(frame_words(head) for head in inputs.heads),
         known=known,
         said=np.stack([words for _, words in said.values()], axis=1),
         blind_ms=milliseconds(moments_s)[source < 0],
@@ -95,7 +95,7 @@ def _golden(
     )
 
 
-def _changes(changes: Sequence[AlertChange], tables: DeviceTables) -> Ints:
+def _changes(changes: Sequence[AlertChange], tables: DeviceTables) -> IntArray:
     units = (*tables.burners, DEVICE)
     rows = [
         (

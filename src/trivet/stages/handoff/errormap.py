@@ -6,17 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.device import fixedpoint as fx
 from trivet.errors import HandoffRefusedError
-from trivet.kernels.radiation.path import before_window
-from trivet.kernels.radiation.planck import Band, band_radiance, radiating_temperature_k
+from trivet.physics.radiation.path import before_window
+from trivet.physics.radiation.planck import Band, band_radiance, radiating_temperature_k
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.figures import Figure
-
-Floats = NDArray[np.float64]
 
 WORST_ERROR_K = 0.25
 EMISSIVITIES = 36
@@ -31,14 +29,14 @@ WARM_WINDOW_K = 45.0
 class ErrorMap:
     """Worst error of the integers by what they are given."""
 
-    emissivity: Floats
-    mirrored_k: Floats
+    emissivity: FloatArray
+    mirrored_k: FloatArray
     windows: tuple[str, ...]
     """Transmittance and temperature of each window tried."""
-    by_emissivity_k: Floats
+    by_emissivity_k: FloatArray
     """(emissivity, interval of nodes)"""
-    by_mirrored_k: Floats
-    by_window_k: Floats
+    by_mirrored_k: FloatArray
+    by_window_k: FloatArray
 
     @property
     def worst_k(self) -> float:
@@ -113,18 +111,18 @@ def error_map(
     return found
 
 
-def _spread(value: Figure, *more: float) -> Floats:
+def _spread(value: Figure, *more: float) -> FloatArray:
     """Return a figure with the ends of its range and further values, off the words' grid."""
     ends = [float(x) for x in (value, value.low, value.high, *more) if x is not None]
     return np.array(sorted({x + 0.0037 for x in ends}))
 
 
 def _errors(
-    emissivity: Floats,
-    mirrored: Floats,
+    emissivity: FloatArray,
+    mirrored: FloatArray,
     window: tuple[float, float],
     inversion: tuple[Band, fx.RadianceTable],
-) -> Floats:
+) -> FloatArray:
     """Return the worst error (mirrored, emissivity, interval) behind one window. [K]"""
     band, table = inversion
     share, window_k = window
@@ -149,7 +147,9 @@ def _errors(
     return np.stack(worst)
 
 
-def _exact_k(before: Floats, emissivity: Floats, surround_k: float, band: Band) -> Floats:
+def _exact_k(
+    before: FloatArray, emissivity: FloatArray, surround_k: float, band: Band
+) -> FloatArray:
     """Return the exact surface temperature (emissivity, node, place), NaN where there is none."""
     share = emissivity[:, None, None]
     mirrored = float(band_radiance(surround_k, band=band))

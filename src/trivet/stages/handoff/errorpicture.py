@@ -5,12 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.device import fixedpoint as fx
 from trivet.stages.handoff.errormap import WORST_ERROR_K, ErrorMap
-
-Floats = NDArray[np.float64]
 
 LEFT, TOP, WIDE, GAP, FOOT = 150, 62, 640, 46, 74
 JOINED = 4
@@ -21,7 +19,7 @@ COLOURS = ("#e3eef8", "#c6dbef", "#9ecae1", "#6baed6", "#3f8fc5", "#1c66ab", "#0
 
 def picture(found: ErrorMap, *, name: str) -> str:
     """Return the map by emissivity, by what is mirrored and by window as one SVG."""
-    panels: tuple[tuple[str, Floats, list[str], int], ...] = (
+    panels: tuple[tuple[str, FloatArray, list[str], int], ...] = (
         ("emissivity", found.by_emissivity_k, [f"{e:.2f}" for e in found.emissivity], 5),
         (
             "temperature of what is mirrored",
@@ -52,7 +50,7 @@ def _plain(text: str) -> str:
     return text.replace("&", "&amp;").replace("<", "&lt;")
 
 
-def _panel(title: str, values: Floats, rows: list[str], place: tuple[float, int]) -> str:
+def _panel(title: str, values: FloatArray, rows: list[str], place: tuple[float, int]) -> str:
     y, high = place
     pad = -values.shape[1] % JOINED
     joined = np.pad(values, ((0, 0), (0, pad))).reshape(values.shape[0], -1, JOINED).max(axis=2)

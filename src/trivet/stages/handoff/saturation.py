@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from trivet.device.fixedpoint import LAST_NODE_K
-from trivet.kernels.radiation.path import before_window
-from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.models.optics import card_band
+from trivet.physics.radiation.path import before_window
+from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.records.design import Design, Head
 from trivet.records.requirement import Alert, Requirement
-from trivet.terms.optics import card_band
 
 DARK_EMISSIVITY = 0.95
 JUDGED_KPS = 2.0

@@ -20,7 +20,8 @@ from trivet.device.goldencooks import GoldenCook, cook_name, cook_text
 from trivet.device.readingrules import HeadReading
 from trivet.device.toldtables import ToldRules
 from trivet.errors import HandoffRefusedError
-from trivet.kernels.radiation.planck import band_radiance
+from trivet.models.optics import card_band
+from trivet.physics.radiation.planck import band_radiance
 from trivet.records.bundle import FirmwareBundle, ReplayedCook
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
@@ -34,7 +35,6 @@ from trivet.stages.handoff.cooks import golden_cooks
 from trivet.stages.handoff.errormap import error_map, map_text
 from trivet.stages.handoff.errorpicture import picture
 from trivet.stages.handoff.saturation import saturation_faults
-from trivet.terms.optics import card_band
 
 DRAWN_STREAM = 0x601D
 """Keeps the vectors' random stream apart from the project's other streams."""

@@ -7,10 +7,10 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from trivet.models.assumed import OWN
 from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.part import file_key
-from trivet.terms.assumed import OWN
 
 
 def assumed_figures(design: Design) -> tuple[str, ...]:

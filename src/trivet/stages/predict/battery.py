@@ -6,29 +6,28 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.facts.cells import CellKind, cell_kind
-from trivet.kernels.product.energy import DAY_S, YEAR_D
-from trivet.kernels.product.energyday import (
+from trivet.models.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
+from trivet.models.computing import frames_w
+from trivet.models.sensing import frame_s, settling_of
+from trivet.physics.economics.energy import DAY_S, YEAR_D
+from trivet.physics.economics.energyday import (
     DayFigures,
     StateDay,
     load_j_per_day,
     remind_day,
     state_days,
 )
-from trivet.kernels.product.shelflife import days_left, shelf_factor
-from trivet.kernels.sensor.warning import settling_k
+from trivet.physics.economics.shelflife import days_left, shelf_factor
+from trivet.physics.sensor.warning import settling_k
 from trivet.records.business_result import BatteryLife, BatteryOption
 from trivet.records.design import Design
 from trivet.records.energy import Battery
 from trivet.records.figures import Figure
 from trivet.stages.predict.message import message_j, sized_message
-from trivet.terms.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
-from trivet.terms.computing import frames_w
-from trivet.terms.sensing import frame_s, settling_of
 
-Floats = NDArray[np.float64]
 DRAWS = 4000
 
 
@@ -37,12 +36,12 @@ class _Drawn:
     """The figures of all draws, and the nominal ones as a draw of one."""
 
     day: DayFigures
-    energy_j: Floats
-    cell_k: Floats
+    energy_j: FloatArray
+    cell_k: FloatArray
     """Cells while cooking. [K]"""
-    rest_k: Floats
+    rest_k: FloatArray
     """Cells between cooks. [K]"""
-    converter_frac: Floats
+    converter_frac: FloatArray
 
 
 def battery_days(design: Design, *, generator: np.random.Generator) -> BatteryLife:
@@ -76,7 +75,7 @@ def battery_days(design: Design, *, generator: np.random.Generator) -> BatteryLi
 
     References
     ----------
-    Energy balance of :func:`trivet.kernels.product.shelflife.days_left`.
+    Energy balance of :func:`trivet.physics.economics.shelflife.days_left`.
     """
     battery, kind = design.battery, cell_kind(design.battery.chemistry)
     stop_k = min(float(battery.temperature_limit_k), kind.high_k)
@@ -196,7 +195,7 @@ def _diary(design: Design) -> tuple[float, float]:
     return float(diary.cooking_per_day_s or 0.0), cooks
 
 
-def _cooking(design: Design, generator: np.random.Generator) -> tuple[Floats, Floats]:
+def _cooking(design: Design, generator: np.random.Generator) -> tuple[FloatArray, FloatArray]:
     """Return cooking time [s] and cooks on a day. (draw,)"""
     diary = design.diary
     total_s, cooks = _diary(design)
@@ -208,14 +207,14 @@ def _cooking(design: Design, generator: np.random.Generator) -> tuple[Floats, Fl
     return np.minimum(drawn, DAY_S), np.full(DRAWS, cooks if total_s > 0.0 else 0.0)
 
 
-def _hours_spread(figure: Figure, generator: np.random.Generator) -> Floats:
+def _hours_spread(figure: Figure, generator: np.random.Generator) -> FloatArray:
     if figure.low is not None:
         return _spread(figure, generator)
     spread = generator.lognormal(0.0, COOKING_SIGMA.value, DRAWS)
     return np.asarray(float(figure) * spread)
 
 
-def _spread(figure: Figure, generator: np.random.Generator) -> Floats:
+def _spread(figure: Figure, generator: np.random.Generator) -> FloatArray:
     """Return draws of a figure, triangular in its range, or itself where it has none."""
     if figure.low is None or figure.high is None or not figure.low < figure.high:
         return np.full(DRAWS, float(figure))
@@ -223,12 +222,12 @@ def _spread(figure: Figure, generator: np.random.Generator) -> Floats:
 
 
 # ---------------------------------------------------------------------- days
-def _capacity(kind: CellKind, cell_k: Floats) -> Floats:
+def _capacity(kind: CellKind, cell_k: FloatArray) -> FloatArray:
     at, share = zip(*kind.capacity, strict=True)
     return np.asarray(np.interp(cell_k, at, share))
 
 
-def _shelf_per_year(battery: Battery, drawn: _Drawn) -> Floats:
+def _shelf_per_year(battery: Battery, drawn: _Drawn) -> FloatArray:
     warm = np.minimum(np.asarray(drawn.day.cooking_s) / DAY_S, 1.0)
     doubling = SELF_DISCHARGE_DOUBLING_K.value
     factor = warm * shelf_factor(drawn.cell_k, doubling_k=doubling)
@@ -236,7 +235,7 @@ def _shelf_per_year(battery: Battery, drawn: _Drawn) -> Floats:
     return np.asarray(float(battery.self_discharge_per_s) * YEAR_D * DAY_S * factor)
 
 
-def _days(battery: Battery, drawn: _Drawn, kind: CellKind, stop_k: float) -> Floats:
+def _days(battery: Battery, drawn: _Drawn, kind: CellKind, stop_k: float) -> FloatArray:
     """Return the days of each draw, 0 where the cells are above their limit."""
     days = days_left(
         drawn.energy_j * _capacity(kind, drawn.cell_k),
@@ -262,7 +261,7 @@ def _shares(
     return tuple((name, share) for name, share in ordered if share > 0.0)
 
 
-def _running(day: DayFigures) -> Floats:
+def _running(day: DayFigures) -> FloatArray:
     awake = np.asarray(day.cooking_s) + day.cooks * np.asarray(day.after_s)
     return np.asarray(awake * day.duty_frac, dtype=np.float64)
 
@@ -283,7 +282,7 @@ def _charge_h(battery: Battery) -> float:
     return float(battery.energy_j) / float(battery.charge_w) / 3600.0
 
 
-def _aged(battery: Battery, days: Floats, kind: CellKind) -> float:
+def _aged(battery: Battery, days: FloatArray, kind: CellKind) -> float:
     """Return the median days at the end of service, faded by one full cycle a charge."""
     if kind.fade_per_cycle_frac is None:
         return math.nan
@@ -294,7 +293,7 @@ def _aged(battery: Battery, days: Floats, kind: CellKind) -> float:
     return median * math.exp(-kind.fade_per_cycle_frac[0] * cycles)
 
 
-def _claim(battery: Battery, days: Floats) -> tuple[float, float, str]:
+def _claim(battery: Battery, days: FloatArray) -> tuple[float, float, str]:
     if battery.claim_s is None:
         return math.nan, math.nan, ""
     claim = float(battery.claim_s) / DAY_S
@@ -357,7 +356,7 @@ def _options(
     )
 
 
-def _option(design: Design, name: str, days: Floats, duty: float, note: str) -> BatteryOption:
+def _option(design: Design, name: str, days: FloatArray, duty: float, note: str) -> BatteryOption:
     settle_s, offset_k = settling_of(design)
     cycle_s = float(design.battery.duty_cycle_s)
     error_k = 0.0
@@ -372,7 +371,7 @@ def _option(design: Design, name: str, days: Floats, duty: float, note: str) -> 
     return BatteryOption(name, low, middle, error_k, (1.0 - duty) * cycle_s, note)
 
 
-def _note(design: Design, cell_k: Floats, nominal_k: float, stop_k: float) -> str:
+def _note(design: Design, cell_k: FloatArray, nominal_k: float, stop_k: float) -> str:
     battery, diary = design.battery, design.diary
     hours = diary.cooking_per_day_s if diary.cooks_per_day is None else diary.cooks_per_day
     ranged = hours is not None and hours.low is not None

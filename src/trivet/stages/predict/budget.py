@@ -8,12 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trivet.kernels.radiation.measurement import Sight, explained_radiance, sighted_apparent_k
-from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
-from trivet.kernels.statistics.errordraws import FIELDS as ALL_FIELDS
-from trivet.kernels.statistics.errordraws import Spread, reading_errors_k
-from trivet.kernels.statistics.sobol import sobol_points, total_order_shares
-from trivet.stages.predict.cases import Cases, Floats, Pair, Term
+from trivet.arrays import FloatArray
+from trivet.physics.radiation.measurement import Sight, explained_radiance, sighted_apparent_k
+from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.physics.statistics.errordraws import FIELDS as ALL_FIELDS
+from trivet.physics.statistics.errordraws import Spread, reading_errors_k
+from trivet.physics.statistics.sobol import sobol_points, total_order_shares
+from trivet.stages.predict.cases import Cases, Pair, Term
 from trivet.stages.predict.correlation import correlated_units, groups_of, matrix_of
 
 DRAWS = 20_000
@@ -35,24 +36,24 @@ class FirstOrder:
     (case,) counts it where it matters.
     """
 
-    contributions: Floats
-    second_order: Floats
-    combined: Floats
+    contributions: FloatArray
+    second_order: FloatArray
+    combined: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
     """Monte Carlo of each case, (case,): moments, interval, shares that nothing explains."""
 
-    mean: Floats
-    deviation: Floats
-    low: Floats
-    high: Floats
-    unexplained_frac: Floats
-    clipped_frac: Floats
+    mean: FloatArray
+    deviation: FloatArray
+    low: FloatArray
+    high: FloatArray
+    unexplained_frac: FloatArray
+    clipped_frac: FloatArray
 
 
-def error_k(cases: Cases, *, deviations: Mapping[str, Floats]) -> Floats:
+def error_k(cases: Cases, *, deviations: Mapping[str, FloatArray]) -> FloatArray:
     """Return the error of the reading when inputs deviate from what is believed.
 
     Parameters
@@ -71,7 +72,7 @@ def error_k(cases: Cases, *, deviations: Mapping[str, Floats]) -> Floats:
     Notes
     -----
     Exact to 1e-6 K without deviations.  The plain form of
-    :func:`trivet.kernels.statistics.errordraws.reading_errors_k`, without the sensor's range.
+    :func:`trivet.physics.statistics.errordraws.reading_errors_k`, without the sensor's range.
     """
     truth_k = cases.temperature_k[:, None]
     believed = _columns(cases.sight)
@@ -119,8 +120,8 @@ def _spread(terms: Sequence[Term], *, centred: bool) -> Spread:
 
 
 def _errors(
-    cases: Cases, spread: Spread, units: Floats, *, ranged: bool, part: slice | None = None
-) -> Floats:
+    cases: Cases, spread: Spread, units: FloatArray, *, ranged: bool, part: slice | None = None
+) -> FloatArray:
     part = slice(None) if part is None else part
     return reading_errors_k(
         cases.temperature_k[part],
@@ -196,7 +197,7 @@ def unit_draws(
     generator: np.random.Generator,
     draws: int = DRAWS,
     pairs: Sequence[Pair] = (),
-) -> Floats:
+) -> FloatArray:
     """Return (term, draw) numbers: uniform on 0 to 1, or standard normal.
 
     All cases share them, so that cases differ by their physics and not by luck;
@@ -206,7 +207,7 @@ def unit_draws(
     return correlated_units(uniform, terms=terms, matrix=matrix_of(terms, pairs=pairs))
 
 
-def monte_carlo(cases: Cases, *, draws: Floats) -> Drawn:
+def monte_carlo(cases: Cases, *, draws: FloatArray) -> Drawn:
     """Return the distribution of the error of each case.
 
     Parameters
@@ -246,7 +247,9 @@ def monte_carlo(cases: Cases, *, draws: Floats) -> Drawn:
     return Drawn(mean, deviation, low, high, lost - clipped, clipped)
 
 
-def _moments(error: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+def _moments(
+    error: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     lost = np.isinf(error)
     tail = int(0.025 * error.shape[1])
     ends = np.partition(error, (tail, error.shape[1] - 1 - tail), axis=1)
@@ -262,7 +265,7 @@ def _moments(error: Floats) -> tuple[Floats, Floats, Floats, Floats, Floats]:
 
 def variance_shares(
     cases: Cases, *, generator: np.random.Generator, points: int = SHARE_POINTS
-) -> Floats:
+) -> FloatArray:
     """Return the share of the error's variance in which each term takes part.
 
     Parameters

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
-from trivet.kernels.statistics.errordraws import FIELDS
+from trivet.arrays import FloatArray
+from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.statistics.errordraws import FIELDS
 from trivet.records.prediction import PanView
 from trivet.stages.predict.views import Eye
 
-Floats = NDArray[np.float64]
 Field = Literal[
     "offset_k",
     "gain",
@@ -43,14 +42,14 @@ class Term:
 
     name: str
     field: Field
-    low: Floats
-    high: Floats
+    low: FloatArray
+    high: FloatArray
     distribution: Shape
     source: str
     needed: bool = True
 
     @property
-    def standard_uncertainty(self) -> Floats:
+    def standard_uncertainty(self) -> FloatArray:
         """Standard deviation of the input. (case,)"""
         half = (self.high - self.low) / 2
         return half / math.sqrt(3.0) if self.distribution == "rectangular" else half
@@ -79,21 +78,21 @@ class Cases:
     """
 
     eye: Eye
-    temperature_k: Floats
+    temperature_k: FloatArray
     sight: Sight
-    step_k: Floats
+    step_k: FloatArray
     terms: tuple[Term, ...]
     pairs: tuple[Pair, ...] = ()
 
     @property
-    def apparent_k(self) -> Floats:
+    def apparent_k(self) -> FloatArray:
         """What the sensor states when nothing errs. (case,)"""
         return sighted_apparent_k(
             self.temperature_k - self.step_k, sight=self.sight, band=self.eye.band
         )
 
     @property
-    def nominal(self) -> Floats:
+    def nominal(self) -> FloatArray:
         """What the product believes, (case, field) in the order of the fused equation."""
         columns = [
             self.step_k if name == "step_k" else np.asarray(getattr(self.sight, name), float)

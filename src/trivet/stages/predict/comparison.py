@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.facts.sensors import sensor_cards
+from trivet.models.bestview import best_views
 from trivet.records.comparison import (
     UNKNOWN,
     Cell,
@@ -21,7 +22,6 @@ from trivet.records.sensorcard import SensorCard
 from trivet.stages.predict import predict
 from trivet.stages.predict.sensorcells import questions
 from trivet.stages.predict.sensortrial import Trial, trial_of
-from trivet.terms.bestview import best_views
 
 NOTE = (
     "Every card hangs where the design's heads hang, behind their windows. Calculations from"

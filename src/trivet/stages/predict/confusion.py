@@ -6,9 +6,9 @@ import itertools
 
 import numpy as np
 
-from trivet.kernels.radiation.planck import flat_band
+from trivet.models.contents import TABLE_BAND_M, emissivity_range, fits
+from trivet.physics.radiation.planck import flat_band
 from trivet.records.design import Design
-from trivet.terms.contents import TABLE_BAND_M, emissivity_range, fits
 
 
 def confused_ranges(design: Design) -> dict[str, tuple[float, float]]:

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.special import ndtr, ndtri
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.kernels.statistics.uncertainty import correlation_matrix
+from trivet.physics.statistics.uncertainty import correlation_matrix
 from trivet.records.design import Design
-from trivet.stages.predict.cases import Floats, Pair, Term
+from trivet.stages.predict.cases import Pair, Term
 from trivet.stages.predict.pathterms import window_half_k
 from trivet.stages.predict.views import Eye
 
@@ -61,7 +62,7 @@ def _housing(design: Design, eye: Eye) -> list[Pair]:
     return [Pair("drift with housing", "window temperature", together, why)]
 
 
-def matrix_of(terms: Sequence[Term], *, pairs: Sequence[Pair]) -> Floats:
+def matrix_of(terms: Sequence[Term], *, pairs: Sequence[Pair]) -> FloatArray:
     """Return the correlation of the terms, (term, term).
 
     Raises
@@ -80,7 +81,7 @@ def matrix_of(terms: Sequence[Term], *, pairs: Sequence[Pair]) -> Floats:
     return correlation_matrix(matrix, count=len(terms))
 
 
-def groups_of(matrix: Floats) -> list[list[int]]:
+def groups_of(matrix: FloatArray) -> list[list[int]]:
     """Return the terms grouped so that no two groups are correlated, in order."""
     groups: list[list[int]] = []
     for at in range(matrix.shape[0]):
@@ -90,7 +91,9 @@ def groups_of(matrix: Floats) -> list[list[int]]:
     return sorted(groups)
 
 
-def correlated_units(uniform: Floats, *, terms: Sequence[Term], matrix: Floats) -> Floats:
+def correlated_units(
+    uniform: FloatArray, *, terms: Sequence[Term], matrix: FloatArray
+) -> FloatArray:
     """Return unit draws of all terms from independent uniform numbers.
 
     Parameters
@@ -130,7 +133,7 @@ def correlated_units(uniform: Floats, *, terms: Sequence[Term], matrix: Floats) 
     return units
 
 
-def _latent(matrix: Floats, flat: Floats) -> Floats:
+def _latent(matrix: FloatArray, flat: FloatArray) -> FloatArray:
     """Return the correlation that normals must have so that their images have a given one."""
     both, mixed = np.logical_and.outer(flat, flat), np.logical_xor.outer(flat, flat)
     latent = np.where(both, 2.0 * np.sin(np.pi / 6.0 * matrix), matrix)
@@ -139,7 +142,7 @@ def _latent(matrix: Floats, flat: Floats) -> Floats:
     return latent
 
 
-def _root(matrix: Floats) -> Floats:
+def _root(matrix: FloatArray) -> FloatArray:
     values, vectors = np.linalg.eigh(matrix)
     rooted = vectors * np.sqrt(np.clip(values, 0.0, None))
     return np.asarray(rooted / np.linalg.norm(rooted, axis=1, keepdims=True))

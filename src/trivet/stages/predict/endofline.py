@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
 from trivet.records.design import Design
-from trivet.stages.predict.cases import Cases, Floats, Term
+from trivet.stages.predict.cases import Cases, Term
 
 COVERAGE_FACTOR = 1.959963984540054
 REMOVED = ("sensor offset", "sensor gain", "window transmittance")
@@ -21,10 +22,10 @@ REMOVED = ("sensor offset", "sensor gain", "window transmittance")
 class Bench:
     """A unit before the black body: what it states at the points, and how the fit carries it."""
 
-    point_k: Floats
+    point_k: FloatArray
     sight: Sight
-    stated_k: Floats
-    carry: Floats
+    stated_k: FloatArray
+    carry: FloatArray
     """(case, point): what a unit error at each point becomes at each case."""
 
 
@@ -61,7 +62,7 @@ def bench_of(design: Design, *, cases: Cases) -> Bench:
     return Bench(points, sight, stated, carried(stated, at_k=cases.apparent_k))
 
 
-def carried(stated_k: Floats, *, at_k: Floats) -> Floats:
+def carried(stated_k: FloatArray, *, at_k: FloatArray) -> FloatArray:
     """Return what the fit makes of errors at the points, (case, point).
 
     Notes
@@ -143,7 +144,7 @@ def _residual(term: Term, share: float, bench: Bench, cases: Cases, *, through: 
     return replace(term, field="offset_k", low=low, high=high, source=source)
 
 
-def _left(term: Term, deviation: Floats, bench: Bench, cases: Cases) -> Floats:
+def _left(term: Term, deviation: FloatArray, bench: Bench, cases: Cases) -> FloatArray:
     field = "gain" if term.name == "sensor gain" else "transmittance"
     at_case = _moved(cases.sight, field, deviation, cases.temperature_k - cases.step_k, cases)
     at_points = np.stack(
@@ -157,8 +158,8 @@ def _left(term: Term, deviation: Floats, bench: Bench, cases: Cases) -> Floats:
 
 
 def _moved(
-    sight: Sight, field: str, deviation: Floats, temperature_k: Floats, cases: Cases
-) -> Floats:
+    sight: Sight, field: str, deviation: FloatArray, temperature_k: FloatArray, cases: Cases
+) -> FloatArray:
     """Return by how much the stated temperature moves when one input deviates."""
     before = sighted_apparent_k(temperature_k, sight=sight, band=cases.eye.band)
     moved = np.asarray(getattr(sight, field), float) + deviation
@@ -170,8 +171,13 @@ def _moved(
 
 
 def as_found_k(
-    design: Design, *, cases: Cases, offset_k: Floats, gain: Floats, transmittance: Floats
-) -> Floats:
+    design: Design,
+    *,
+    cases: Cases,
+    offset_k: FloatArray,
+    gain: FloatArray,
+    transmittance: FloatArray,
+) -> FloatArray:
     """Return the error of each unit at each point before it is calibrated, (unit, point).
 
     Parameters

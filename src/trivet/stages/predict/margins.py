@@ -6,14 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trivet.kernels.radiation.measurement import sighted_apparent_k
+from trivet.models.contents import bare_range, fits, seen_of
+from trivet.physics.radiation.measurement import sighted_apparent_k
 from trivet.records.design import Base, Design, Limit, Pan
 from trivet.records.prediction import AlertMargin, Budget
 from trivet.records.requirement import Alert
 from trivet.stages.predict.ranges import window_sight
 from trivet.stages.predict.readings import Wanted, error_budgets
 from trivet.stages.predict.views import Eye, Seen
-from trivet.terms.contents import bare_range, fits, seen_of
 from trivet.units import celsius
 
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from trivet.errors import InputError
-from trivet.kernels.product.energy import DAY_S
-from trivet.kernels.product.payload import BitField, airtime_s, payload_bytes
+from trivet.physics.economics.energy import DAY_S
+from trivet.physics.economics.payload import BitField, airtime_s, payload_bytes
 from trivet.records.business_result import Message
 from trivet.records.design import Design
 from trivet.records.energy import Radio

@@ -10,8 +10,8 @@ from decimal import Decimal
 import numpy as np
 
 from trivet.errors import InputError
-from trivet.kernels.product.bill import Line, bill_lines
-from trivet.kernels.product.cost import (
+from trivet.physics.economics.bill import Line, bill_lines
+from trivet.physics.economics.cost import (
     CENT,
     ZERO,
     CashLedger,
@@ -22,7 +22,7 @@ from trivet.kernels.product.cost import (
     to_cents,
     unit_ledger,
 )
-from trivet.kernels.product.ledger import FLOWS, monthly_cash
+from trivet.physics.economics.ledger import FLOWS, monthly_cash
 from trivet.records.business import Costs
 from trivet.records.business_result import BatteryLife, BurnerCost, Economics, TornadoBar
 from trivet.records.design import Design
@@ -106,7 +106,7 @@ def economics(
 
     References
     ----------
-    :mod:`trivet.kernels.product.ledger`.
+    :mod:`trivet.physics.economics.ledger`.
     """
     costs = design.costs
     currency = _currency(design)

@@ -8,19 +8,17 @@ from decimal import ROUND_HALF_UP, Decimal
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.kernels.product.bill import Line, PriceBreak, bill_cost_drawn, bill_lines
-from trivet.kernels.product.cost import ONE, ZERO, Channel, UnitCosts, UnitLedger, unit_lines
-from trivet.kernels.product.ledger import MonthPlan, monthly_flows, shipments
+from trivet.physics.economics.bill import Line, PriceBreak, bill_cost_drawn, bill_lines
+from trivet.physics.economics.cost import ONE, ZERO, Channel, UnitCosts, UnitLedger, unit_lines
+from trivet.physics.economics.ledger import MonthPlan, monthly_flows, shipments
 from trivet.records.business import BillLine, Costs
 from trivet.records.business_result import BatteryLife
 from trivet.records.design import Design
 from trivet.records.figures import Figure, Money
 from trivet.records.prediction import Budget
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -148,7 +146,7 @@ def drawn_figures(
 ) -> Figures:
     """Return (draw,) figures, triangular in their ranges; failures vary by chance too."""
     moved = ranges(costs, nominal=nominal)
-    columns: dict[str, Floats] = {}
+    columns: dict[str, FloatArray] = {}
     for field, value in vars(nominal).items():
         column = np.full(draws, float(value))
         if field in moved:

@@ -7,25 +7,26 @@ from functools import lru_cache
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.facts.optical import optical_table
-from trivet.kernels.radiation.film import OpticalConstants, film_transmittance
-from trivet.kernels.radiation.mie import mie_efficiencies, steam_transmittance
-from trivet.kernels.radiation.path import condensed_transmittance
-from trivet.kernels.radiation.planck import Band
-from trivet.kernels.radiation.viewfactor import mixed_surround_k
+from trivet.models.assumed import REFLECTED_HALF_K, TRANSMITTANCE_HALF, WINDOW_HALF_K, range_of
+from trivet.models.contents import table_band
+from trivet.models.reflected import diffuse_share
+from trivet.physics.radiation.film import OpticalConstants, film_transmittance
+from trivet.physics.radiation.mie import mie_efficiencies, steam_transmittance
+from trivet.physics.radiation.path import condensed_transmittance
+from trivet.physics.radiation.planck import Band
+from trivet.physics.radiation.viewfactor import mixed_surround_k
 from trivet.records.design import Design, Window
 from trivet.records.figures import Figure
 from trivet.records.surroundings import Steam
-from trivet.stages.predict.cases import Field, Floats, Place, Term
+from trivet.stages.predict.cases import Field, Place, Term
 from trivet.stages.predict.views import Eye
-from trivet.terms.assumed import REFLECTED_HALF_K, TRANSMITTANCE_HALF, WINDOW_HALF_K, range_of
-from trivet.terms.contents import table_band
-from trivet.terms.mirrored import diffuse_share
 
 SCENE_K = 473.15
 CONDENSED_DROP_M = 50e-6
 CONDENSED_WAVELENGTH_M = 10.5e-6
-Ends = tuple[Floats, Floats]
+Ends = tuple[FloatArray, FloatArray]
 
 
 def mirrored_share(window: Window) -> float:
@@ -98,7 +99,7 @@ def _reflected(design: Design, eye: Eye, places: list[Place]) -> Term:
 
 def surround_range_k(
     design: Design, *, band: Band, spots: list[tuple[float, float]]
-) -> tuple[Floats, Floats]:
+) -> tuple[FloatArray, FloatArray]:
     """Return the coldest and hottest that pans at given spots can mirror. (spot,)
 
     Parameters
@@ -143,7 +144,7 @@ def _ends(figure: Figure) -> tuple[float, float]:
     return figure.low, figure.high
 
 
-def _window(design: Design, eye: Eye, one: Floats) -> list[Term]:
+def _window(design: Design, eye: Eye, one: FloatArray) -> list[Term]:
     window = eye.head.window
     tau, lots = window.transmittance_frac, design.population.transmittance_frac
     clear = range_of(tau, otherwise=TRANSMITTANCE_HALF)
@@ -187,7 +188,7 @@ def window_half_k(design: Design, *, window: Window) -> float:
     return spread if spread > 0.0 else WINDOW_HALF_K.value
 
 
-def _dirt(eye: Eye, one: Floats) -> list[Term]:
+def _dirt(eye: Eye, one: FloatArray) -> list[Term]:
     window, terms = eye.head.window, []
     tau = float(window.transmittance_frac)
     if window.grease_m is not None:
@@ -241,7 +242,7 @@ def _steam(design: Design, eye: Eye, places: list[Place]) -> list[Term]:
     return [_term("steam column", "column_frac", ends, source, needed=False)]
 
 
-def steam_passes(steam: Steam, *, water_kg_m3: Floats, band: Band) -> Floats:
+def steam_passes(steam: Steam, *, water_kg_m3: FloatArray, band: Band) -> FloatArray:
     """Return the transmittance of the declared column at given water contents. (...)"""
     return steam_transmittance(
         water_kg_m3 * float(steam.path_m),

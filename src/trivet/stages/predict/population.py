@@ -10,13 +10,14 @@ from decimal import ROUND_HALF_UP, Decimal
 import numpy as np
 from scipy.special import ndtr
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.kernels.statistics.errordraws import FIELDS, Spread, reading_errors_k
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.physics.statistics.errordraws import FIELDS, Spread, reading_errors_k
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.design import Design
 from trivet.records.prediction import Budget, UnitError, UnitPopulation
 from trivet.stages.predict.budget import COVERAGE_FACTOR, first_order
-from trivet.stages.predict.cases import Cases, Floats, Place, Term
+from trivet.stages.predict.cases import Cases, Place, Term
 from trivet.stages.predict.correlation import matrix_of
 from trivet.stages.predict.endofline import as_found_k
 from trivet.stages.predict.readings import Wanted, places_of, stream
@@ -40,7 +41,7 @@ CENT = Decimal("0.01")
 class _Units:
     """Draws that make the units: term name to (unit,), and who passes the line."""
 
-    draws: dict[str, Floats]
+    draws: dict[str, FloatArray]
     passes: np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
@@ -167,7 +168,7 @@ def _any_place(design: Design, seen: Seen, eye: Eye) -> list[Place]:
     ]
 
 
-def _deviation(term: Term, units: Floats) -> Floats:
+def _deviation(term: Term, units: FloatArray) -> FloatArray:
     low, high = float(np.nan_to_num(term.low[0])), float(np.nan_to_num(term.high[0]))
     return low + (high - low) * units
 
@@ -211,7 +212,7 @@ def _eye_errors(
     ]
 
 
-def _bias_k(cases: Cases, draws: dict[str, Floats]) -> Floats:
+def _bias_k(cases: Cases, draws: dict[str, FloatArray]) -> FloatArray:
     """Return the error that stays with each unit, (case, unit)."""
     own = [term for term in cases.terms if term.name in UNIT_TERMS]
     field = np.array([FIELDS.index(term.field) for term in own])
@@ -226,7 +227,7 @@ def _bias_k(cases: Cases, draws: dict[str, Floats]) -> Floats:
     )
 
 
-def _within_k(cases: Cases) -> Floats:
+def _within_k(cases: Cases) -> FloatArray:
     """Return the standard uncertainty from reading to reading of one unit, (case,)."""
     moves = [term.name not in UNIT_TERMS and term.known for term in cases.terms]
     used = first_order(cases).contributions[moves]
@@ -234,7 +235,7 @@ def _within_k(cases: Cases) -> Floats:
     return np.asarray(np.sqrt(np.maximum(np.einsum("ic,ij,jc->c", used, matrix, used), 0.0)))
 
 
-def _stated_slope(cases: Cases) -> Floats:
+def _stated_slope(cases: Cases) -> FloatArray:
     """Return by how much the reading rises for one kelvin of the stated number. (case,)"""
     ones = np.ones((1, cases.temperature_k.size))
     error = reading_errors_k(
@@ -247,13 +248,13 @@ def _stated_slope(cases: Cases) -> Floats:
     return np.asarray((error[:, 1] - error[:, 0]) / 0.2)
 
 
-def _recalibrated(cases: Cases, bias: Floats) -> Floats:
+def _recalibrated(cases: Cases, bias: FloatArray) -> FloatArray:
     """Return the bias after a constant is taken out at the first case, (case - 1, unit)."""
     slope = _stated_slope(cases)[:, None]
     return np.asarray(bias[1:] - slope[1:] * bias[:1] / slope[:1])
 
 
-def half_width_k(bias_k: Floats, *, u_k: Floats) -> Floats:
+def half_width_k(bias_k: FloatArray, *, u_k: FloatArray) -> FloatArray:
     """Return the half-width that holds 95 % of readings with a bias and a spread.
 
     Parameters
@@ -283,8 +284,8 @@ def half_width_k(bias_k: Floats, *, u_k: Floats) -> Floats:
 
 
 def _percentiles(
-    bias: Floats, spread: Floats, *, keep: np.ndarray[tuple[int], np.dtype[np.bool_]] | None
-) -> tuple[Floats, Floats]:
+    bias: FloatArray, spread: FloatArray, *, keep: np.ndarray[tuple[int], np.dtype[np.bool_]] | None
+) -> tuple[FloatArray, FloatArray]:
     """Return the middle and the 95th-percentile unit, (case,)."""
     half = half_width_k(bias, u_k=spread[:, None])
     half = np.sort(half if keep is None else half[:, keep], axis=1)

@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution, minimize
 
-from trivet.kernels.geometry.mounting import disc_views
-from trivet.kernels.geometry.optics import Lens, Pose
+from trivet.arrays import FloatArray
+from trivet.physics.geometry.mounting import disc_views
+from trivet.physics.geometry.optics import Lens, Pose
 from trivet.records.search import Search
 
-Floats = NDArray[np.float64]
 STEPS = {0: 1, 1: 41, 2: 13, 3: 7, 4: 5}
 STARTS = 3
 SMOOTH = 2
@@ -25,7 +25,7 @@ SAFE_M = 1e-6
 UNITS = np.array([0.010, 1.0, math.radians(1.0)])
 PENALTY = 1000.0
 # Of poses with equal pixels the one with more margin wins, up to 50 mm.
-TIE, MOST_SPARE = 0.01, 5.0
+TIE, MAX_SPARE = 0.01, 5.0
 # Heads that do not see the worst pan come nearer all the same.
 MEAN = 0.01
 HIDDEN_M = -10.0
@@ -47,7 +47,7 @@ class Task:
 
     search: Search
     movers: tuple[Mover, ...]
-    discs: Floats
+    discs: FloatArray
     names: tuple[tuple[str, str], ...]
     """Burner and pan of each disc."""
 
@@ -70,7 +70,7 @@ def posed(task: Task, values: Sequence[float]) -> tuple[Pose, ...]:
 
 def slacks(
     task: Task, lenses: Sequence[Lens], poses: Sequence[Pose]
-) -> tuple[Floats, Floats, NDArray[np.intp]]:
+) -> tuple[FloatArray, FloatArray, NDArray[np.intp]]:
     """Return slack of margin, pixels and angle at each disc, the views, and by which head.
 
     Parameters
@@ -95,7 +95,7 @@ def slacks(
     return slack[best, at], np.stack([two for _, two in every])[best, at], best
 
 
-def _head_slacks(task: Task, lens: Lens, pose: Pose) -> tuple[Floats, Floats]:
+def _head_slacks(task: Task, lens: Lens, pose: Pose) -> tuple[FloatArray, FloatArray]:
     views = disc_views(task.discs, lens=lens, pose=pose)
     above = pose.height_m > task.discs[:, 2]
     across = np.where(np.isfinite(views[:, 1]), views[:, 1], 0.0)
@@ -120,7 +120,7 @@ def cost(values: Sequence[float], task: Task, lenses: Sequence[Lens]) -> float:
     slack, views, _ = slacks(task, lenses, posed(task, inside))
     short = np.maximum(SAFE_M - slack, 0.0) / UNITS
     across = np.where(np.isfinite(views[:, 1]), views[:, 1], 0.0)
-    spare = min(float(slack[:, 0].min()) / UNITS[0], MOST_SPARE)
+    spare = min(float(slack[:, 0].min()) / UNITS[0], MAX_SPARE)
     gain = across.min() + TIE * spare + MEAN * across.mean()
     return float(PENALTY * (short.max() + outside) - gain)
 
@@ -176,7 +176,7 @@ def minima(task: Task, lenses: Sequence[Lens]) -> list[tuple[float, ...]]:
     return [tuple(one) for one in best]
 
 
-def _lowest(costs: Floats) -> list[int]:
+def _lowest(costs: FloatArray) -> list[int]:
     """Return the lowest places of a grid, none beside another that is lower."""
     hollow = np.ones(costs.shape, dtype=np.bool_)
     for axis in range(costs.ndim):
@@ -189,7 +189,7 @@ def _lowest(costs: Floats) -> list[int]:
     return [int(at) for at in order if hollow.ravel()[at]][:STARTS]
 
 
-def _refined(start: Floats, step: Floats, task: Task, lenses: Sequence[Lens]) -> Floats:
+def _refined(start: FloatArray, step: FloatArray, task: Task, lenses: Sequence[Lens]) -> FloatArray:
     low, high = (np.array([one[at] for one in task.free]) for at in (1, 2))
     inwards = np.where(start + step > high, -step, step)
     corners = start + np.vstack([np.zeros(len(start)), np.diag(inwards)])

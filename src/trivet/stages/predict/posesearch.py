@@ -9,8 +9,9 @@ import numpy as np
 
 from trivet.errors import InputError
 from trivet.facts.sensors import card as library_card
-from trivet.kernels.geometry.mounting import disc_views
-from trivet.kernels.geometry.optics import Lens, Pose
+from trivet.models.optics import card_lens, mount_pose
+from trivet.physics.geometry.mounting import disc_views
+from trivet.physics.geometry.optics import Lens, Pose
 from trivet.records.design import Design, Head
 from trivet.records.figures import Figure
 from trivet.records.search import Move, Search
@@ -18,7 +19,6 @@ from trivet.records.seeing import HeadPose, PoseFound, PoseSearch
 from trivet.records.sensorcard import SensorCard
 from trivet.stages.predict.posefit import UNITS, Mover, Task, minima, posed, slacks
 from trivet.stages.predict.views import Eye, rim_diameter_m, rim_height_m
-from trivet.terms.optics import card_lens, mount_pose
 
 FREE = ("x_m", "y_m", "height_m", "tilt_rad", "pan_rad", "roll_rad")
 

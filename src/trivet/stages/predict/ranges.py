@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
 from trivet.records.design import Design
 from trivet.records.prediction import RangeCheck
 from trivet.stages.predict.views import Eye

@@ -9,7 +9,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trivet.kernels.heat.water import boiling_point_k
+from trivet.arrays import FloatArray
+from trivet.models.contents import emissivity_range, film_share_frac, fits, layer_m, seen_of
+from trivet.physics.heat.water import boiling_point_k
 from trivet.records.design import Base, Design, Pan
 from trivet.records.prediction import Budget, BudgetLine
 from trivet.stages.predict.budget import (
@@ -22,10 +24,9 @@ from trivet.stages.predict.budget import (
     variance_shares,
     why_they_differ,
 )
-from trivet.stages.predict.cases import Cases, Floats, Place
+from trivet.stages.predict.cases import Cases, Place
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import Eye, Seen, best_view
-from trivet.terms.contents import emissivity_range, film_share_frac, fits, layer_m, seen_of
 from trivet.units import kelvin
 
 LIQUID_C = (60.0, 80.0, 95.0)
@@ -237,7 +238,7 @@ class _Row:
     linear: FirstOrder
     drawn: Drawn
     apparent_k: float
-    shares: Floats
+    shares: FloatArray
 
 
 def _lines(row: _Row) -> tuple[BudgetLine, ...]:

@@ -11,6 +11,8 @@ from pydantic import BaseModel, ValidationError
 
 from trivet.errors import DesignError, InputError, TrivetError
 from trivet.facts.sensors import card as library_card
+from trivet.models.predicted import predicted_value
+from trivet.models.variants import power_moved
 from trivet.records.design import Design
 from trivet.records.part import file_key
 from trivet.records.prediction import Prediction, Remedies, Remedy
@@ -23,8 +25,6 @@ from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
 from trivet.stages.predict.views import Seen, seen_by
 from trivet.stages.predict.warning import warning_timeline
-from trivet.terms.predicted import predicted_value
-from trivet.terms.variants import power_moved
 
 TINY = 1e-9
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from trivet.kernels.geometry.coverage import ENOUGH_PIXELS_ACROSS
+from trivet.models.bestview import best_views
+from trivet.models.contents import bare_range, fits, seen_of
+from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS
 from trivet.records.comparison import UNKNOWN, Cell, Kind
 from trivet.records.design import Design
 from trivet.records.figures import Figure
@@ -14,8 +16,6 @@ from trivet.stages.predict.readings import Wanted, error_budgets
 from trivet.stages.predict.sensormoney import money_questions
 from trivet.stages.predict.sensortrial import Trial, spec_words
 from trivet.stages.predict.views import best_view
-from trivet.terms.bestview import best_views
-from trivet.terms.contents import bare_range, fits, seen_of
 from trivet.units import celsius, kelvin
 
 ERROR_AT_C = (100.0, 230.0)

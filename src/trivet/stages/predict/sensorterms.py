@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.device.fixedpoint import NODE_STEP_K, STEPS_PER_K
-from trivet.kernels.radiation.planck import band_radiance_slope
+from trivet.physics.radiation.planck import band_radiance_slope
 from trivet.records.design import Design
 from trivet.records.figures import Figure
-from trivet.stages.predict.cases import Floats, Shape, Term
+from trivet.stages.predict.cases import Shape, Term
 from trivet.stages.predict.views import Eye
 from trivet.units import show_difference
 
@@ -20,7 +21,7 @@ SETTLING_CONSTANTS = 3.0
 """Time constants in a card's settling time: 5 % of the offset after wake is left then."""
 
 
-def sensor_terms(design: Design, *, eye: Eye, apparent_k: Floats) -> tuple[Term, ...]:
+def sensor_terms(design: Design, *, eye: Eye, apparent_k: FloatArray) -> tuple[Term, ...]:
     """Return the sensor's terms; what a card does not say is unknown, never zero.
 
     Parameters
@@ -53,7 +54,7 @@ def sensor_terms(design: Design, *, eye: Eye, apparent_k: Floats) -> tuple[Term,
     )
 
 
-def firmware_words(eye: Eye, *, apparent_k: Floats) -> Term:
+def firmware_words(eye: Eye, *, apparent_k: FloatArray) -> Term:
     """Return what the firmware's own words and table cost, at most, of the stated number.
 
     Frame, drift and mean are each rounded to a step; the table's straight lines lie beside
@@ -70,11 +71,11 @@ def firmware_words(eye: Eye, *, apparent_k: Floats) -> Term:
     return _term("firmware's words", half, text)
 
 
-def _term(name: str, half: Floats, source: str, shape: Shape = "rectangular") -> Term:
+def _term(name: str, half: FloatArray, source: str, shape: Shape = "rectangular") -> Term:
     return Term(name, "offset_k", -half, half, shape, source, needed=False)
 
 
-def _accuracy(design: Design, eye: Eye, one: Floats) -> tuple[Term, Term]:
+def _accuracy(design: Design, eye: Eye, one: FloatArray) -> tuple[Term, Term]:
     card, units = eye.card, design.population
     own_offset, own_gain = units.offset_delta_k is not None, units.gain_frac is not None
     offset = units.offset_delta_k if own_offset else card.accuracy_delta_k
@@ -105,7 +106,7 @@ def _accuracy(design: Design, eye: Eye, one: Floats) -> tuple[Term, Term]:
     )
 
 
-def _noise(eye: Eye, apparent_k: Floats) -> Term:
+def _noise(eye: Eye, apparent_k: FloatArray) -> Term:
     card = eye.card
     slope = band_radiance_slope(float(card.netd_at_k), band=eye.band)
     noise = float(card.netd_delta_k) * slope / band_radiance_slope(apparent_k, band=eye.band)
@@ -123,7 +124,7 @@ def _largest(figure: Figure) -> float:
     return max(abs(float(figure)), abs(figure.low or 0.0), abs(figure.high or 0.0))
 
 
-def _drifts(design: Design, eye: Eye, one: Floats) -> tuple[Term, ...]:
+def _drifts(design: Design, eye: Eye, one: FloatArray) -> tuple[Term, ...]:
     card, per_k = eye.card, most_drift_per_k(eye)
     drift = per_k * abs(float(design.surroundings.housing_rise_delta_k))
     heating, settle, wake = card.self_heating_delta_k, card.settle_s, card.settle_delta_k
@@ -154,7 +155,7 @@ def _drifts(design: Design, eye: Eye, one: Floats) -> tuple[Term, ...]:
     )
 
 
-def _steps(eye: Eye, one: Floats) -> tuple[Term, Term]:
+def _steps(eye: Eye, one: FloatArray) -> tuple[Term, Term]:
     card, stored = eye.card, eye.card.constants_delta_k
     step = float(card.step_delta_k) / 2
     if stored is None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from trivet.errors import TrivetError
+from trivet.models.variants import power_moved
 from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.design import Design
 from trivet.records.figures import Figure, Money
@@ -17,7 +18,6 @@ from trivet.stages.predict.moneyfigures import made_cost
 from trivet.stages.predict.population import unit_population
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
 from trivet.stages.predict.views import Seen, seen_by
-from trivet.terms.variants import power_moved
 
 
 def spec_words(name: str, value: object) -> str:

@@ -8,17 +8,17 @@ from itertools import combinations
 
 import numpy as np
 
-from trivet.kernels.geometry.occlusion import visible_base
-from trivet.kernels.geometry.seams import disc_points, overlap_width_m, union_frac
-from trivet.kernels.geometry.shadow import Tower, shadow_frac, shadowed
+from trivet.models.bestview import view_rank
+from trivet.physics.geometry.occlusion import visible_base
+from trivet.physics.geometry.seams import disc_points, overlap_width_m, union_frac
+from trivet.physics.geometry.shadow import Tower, shadow_frac, shadowed
 from trivet.records.design import Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import Seam, Shadow, UnionSight
 from trivet.stages.predict.views import MARGIN_M, Eye, rim_diameter_m, rim_height_m
-from trivet.terms.bestview import view_rank
 
 POINTS = 1000
-LEAST_FRAC = 1e-3
+MIN_FRAC = 1e-3
 
 
 def tower(pan: Pan, *, burner: Burner) -> Tower:
@@ -100,7 +100,7 @@ def _pan_shadows(design: Design, eye: Eye, burner: Burner, pan: Pan) -> tuple[li
             continue
         obstacle = tower(tall, burner=other)
         hidden = shadow_frac(centre, radius_m=radius, tower=obstacle, eye_m=eye.pose.eye_m)
-        if hidden >= LEAST_FRAC:
+        if hidden >= MIN_FRAC:
             free &= ~shadowed(points, tower=obstacle, eye_m=eye.pose.eye_m)
             names = (eye.head.name, burner.name, pan.name, other.name, tall.name)
             rows.append(Shadow(*names, hidden))

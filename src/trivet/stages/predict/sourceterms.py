@@ -5,37 +5,36 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trivet.kernels.geometry.coverage import ENOUGH_PIXELS_ACROSS
-from trivet.kernels.geometry.spot import misplaced_loss_frac
-from trivet.records.design import Design
-from trivet.stages.predict.cases import Place, Term
-from trivet.stages.predict.views import Eye
-from trivet.terms.assumed import (
+from trivet.arrays import FloatArray
+from trivet.models.assumed import (
     AROUND_PAN_HALF_K,
     HALO_FEW_FRAC,
     HALO_MANY_FRAC,
     OIL_CONDUCTIVITY_W_MK,
 )
+from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS
+from trivet.physics.geometry.spot import misplaced_loss_frac
+from trivet.records.design import Design
+from trivet.stages.predict.cases import Place, Term
+from trivet.stages.predict.views import Eye
 
-Floats = NDArray[np.float64]
 STEFAN_BOLTZMANN = 5.670374419e-8
-LEAST_SOURCE_FRAC = 0.05
+MIN_SOURCE_FRAC = 0.05
 TRIMMED_PX = 1.0
 RADIUS_95 = math.sqrt(-2.0 * math.log(0.05))
 
 
 def source_terms(
     design: Design, *, eye: Eye, places: list[Place]
-) -> tuple[Floats, tuple[Term, ...]]:
+) -> tuple[FloatArray, tuple[Term, ...]]:
     """Return the believed share of the signal from the pan, and the terms that err about it."""
     each = {place.view: place for place in places}
     found = {view: _shares(design, eye, place) for view, place in each.items()}
     loss = np.array([found[place.view] for place in places])
     edge = loss[:, 2]
     middle = (loss[:, 0] + loss[:, 1]) / 2
-    share = np.maximum(1.0 - middle - edge / 2, LEAST_SOURCE_FRAC)
+    share = np.maximum(1.0 - middle - edge / 2, MIN_SOURCE_FRAC)
     half = np.minimum((loss[:, 1] - loss[:, 0]) / 2, np.minimum(1.0 - share, share - 0.01))
     half_edge = np.minimum(edge / 2, np.minimum(1.0 - share - half, share - half - 0.005))
     half_edge = np.maximum(half_edge, 0.0)
@@ -113,7 +112,9 @@ def misplaced_m(design: Design, *, eye: Eye, spot_m: tuple[float, float]) -> flo
     return RADIUS_95 * math.sqrt(squares / 3.0 / 2.0)
 
 
-def film_term(design: Design, *, places: list[Place], emissivity: Floats) -> tuple[Floats, Term]:
+def film_term(
+    design: Design, *, places: list[Place], emissivity: FloatArray
+) -> tuple[FloatArray, Term]:
     """Return the believed drop through a thin film, half of the full one, and its term.
 
     Film and pan each radiate their own share: only the film's share of the

@@ -7,24 +7,23 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trivet.kernels.geometry.coverage import ENOUGH_PIXELS_ACROSS
-from trivet.kernels.geometry.occlusion import visible_base_frac
-from trivet.kernels.geometry.optics import footprint_m, pixel_of_point
-from trivet.kernels.geometry.spot import rim_loss_frac, spot_factor
-from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
+from trivet.arrays import FloatArray
+from trivet.models.assumed import HALO_FEW_FRAC, HALO_MANY_FRAC
+from trivet.models.contents import bare_range, fits, layer_m
+from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS
+from trivet.physics.geometry.occlusion import visible_base_frac
+from trivet.physics.geometry.optics import footprint_m, pixel_of_point
+from trivet.physics.geometry.spot import rim_loss_frac, spot_factor
+from trivet.physics.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import FillSight, FootprintMap, PanSight
 from trivet.stages.predict.views import Eye, Seen
-from trivet.terms.assumed import HALO_FEW_FRAC, HALO_MANY_FRAC
-from trivet.terms.contents import bare_range, fits, layer_m
 
-Floats = NDArray[np.float64]
-MOST_SHOWN = 32
+MAX_SHOWN = 32
 STEEP_RAD, LIMIT_RAD = math.radians(50.0), math.radians(55.0)
-MOST_LOSS_FRAC = 0.99
+MAX_LOSS_FRAC = 0.99
 LITTLE_SEEN_FRAC = 0.6
 
 
@@ -64,8 +63,8 @@ def _map(eye: Eye) -> FootprintMap:
     return FootprintMap(eye.head.name, row, col, along, across)
 
 
-def _places(count: int) -> Floats:
-    shown = np.linspace(0.0, count - 1.0, min(count, MOST_SHOWN))
+def _places(count: int) -> FloatArray:
+    shown = np.linspace(0.0, count - 1.0, min(count, MAX_SHOWN))
     return np.unique(np.round(shown))
 
 
@@ -112,7 +111,7 @@ def pan_sights(
 
 
 def _sight(
-    design: Design, eye: Eye, *, view: PanView, spot_px: float, beside: Floats, crowded: float
+    design: Design, eye: Eye, *, view: PanView, spot_px: float, beside: FloatArray, crowded: float
 ) -> PanSight:
     """Return one sight; ``beside`` holds loss, cold and hot error by centre and rim, (3, 2)."""
     burner, pan = design.burner(view.burner), design.pan(view.pan)
@@ -161,7 +160,7 @@ def _remark(view: PanView, spot_m: float, diameter_m: float, crowded: float) -> 
     return "; ".join(parts)
 
 
-def far_angle_rad(eye: Eye, centre_m: Floats, radius_m: float) -> float:
+def far_angle_rad(eye: Eye, centre_m: FloatArray, radius_m: float) -> float:
     """Return the steepest angle of view on a horizontal disc. [rad]"""
     x, y, height = eye.pose.eye_m
     aside = math.hypot(float(centre_m[0]) - x, float(centre_m[1]) - y) + radius_m
@@ -176,10 +175,10 @@ def _most_losses(eye: Eye, view: PanView, seen: Seen) -> tuple[float, float]:
     halo = (HALO_MANY_FRAC if many else HALO_FEW_FRAC).value
     centre = seen.blur_losses[view][1] + halo
     rim = max(float(rim_loss_frac(1.0, sigma_px=widest)) + halo, centre)
-    return min(centre, MOST_LOSS_FRAC), min(rim, MOST_LOSS_FRAC)
+    return min(centre, MAX_LOSS_FRAC), min(rim, MAX_LOSS_FRAC)
 
 
-def _beside_errors(design: Design, eye: Eye, pans: list[Pan], loss: Floats) -> Floats:
+def _beside_errors(design: Design, eye: Eye, pans: list[Pan], loss: FloatArray) -> FloatArray:
     """Return errors (cold and hot, centre and rim, view). [K]"""
     surroundings, window = design.surroundings, eye.head.window
     pan_k = float(surroundings.beside_pan_k)

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from trivet.kernels.radiation.measurement import Sight, sighted_apparent_k
+from trivet.models.assumed import AROUND_PAN_K
+from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
 from trivet.records.design import Design
-from trivet.stages.predict.cases import Cases, Floats, Pair, Place, Term
+from trivet.stages.predict.cases import Cases, Pair, Place, Term
 from trivet.stages.predict.correlation import declared_pairs
 from trivet.stages.predict.endofline import after_end_of_line
 from trivet.stages.predict.pathterms import mirrored_share, path_terms
 from trivet.stages.predict.sensorterms import sensor_terms
 from trivet.stages.predict.sourceterms import film_term, source_terms
 from trivet.stages.predict.views import Eye
-from trivet.terms.assumed import AROUND_PAN_K
 
 STEAM_K = 333.15
-__all__ = ["Cases", "Floats", "Pair", "Place", "Term", "cases_of"]
+__all__ = ["Cases", "Pair", "Place", "Term", "cases_of"]
 
 
 def cases_of(design: Design, *, eye: Eye, places: list[Place]) -> Cases:

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from trivet.kernels.geometry.mounting import MountSpread, coverage_draws
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.physics.geometry.mounting import MountSpread, coverage_draws
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.design import Design
 from trivet.records.seeing import Tolerance, ToleranceLine
 from trivet.stages.predict.views import MARGIN_M, Eye, rim_diameter_m, rim_height_m

@@ -8,15 +8,15 @@ from collections.abc import Callable
 import numpy as np
 
 from trivet.errors import InputError, TrivetError
-from trivet.kernels.product.tradestudy import drawn_wins, scores, totals, weight_flips
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.models.bestview import best_views
+from trivet.models.variants import with_sensor
+from trivet.physics.economics.tradestudy import drawn_wins, scores, totals, weight_flips
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.design import Design
 from trivet.records.prediction import Prediction
 from trivet.records.trade import Criterion, Option, TradeCell, TradeRow, TradeStudy, WeightFlip
 from trivet.stages.predict import predict
 from trivet.stages.predict.readings import stream
-from trivet.terms.bestview import best_views
-from trivet.terms.variants import with_sensor
 
 DRAWS = 10_000
 MONEY = {"contribution_frac", "npv"}
@@ -51,7 +51,7 @@ def trade(design: Design) -> TradeStudy:
 
     References
     ----------
-    Weighted-sum model; :mod:`trivet.kernels.product.tradestudy`.
+    Weighted-sum model; :mod:`trivet.physics.economics.tradestudy`.
     """
     study = design.trade
     if not study.criteria or len(study.options) < 2:

@@ -8,15 +8,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.geometry.coverage import rim_coverage, size_of_source_loss_frac
-from trivet.kernels.geometry.occlusion import visible_base_frac
-from trivet.kernels.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
-from trivet.kernels.radiation.planck import Band
+from trivet.models.bestview import view_rank
+from trivet.models.optics import card_band, card_lens, mount_pose
+from trivet.physics.geometry.coverage import rim_coverage, size_of_source_loss_frac
+from trivet.physics.geometry.occlusion import visible_base_frac
+from trivet.physics.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
+from trivet.physics.radiation.planck import Band
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.prediction import PanView
 from trivet.records.sensorcard import SensorCard
-from trivet.terms.bestview import view_rank
-from trivet.terms.optics import card_band, card_lens, mount_pose
 
 MARGIN_M = 0.010
 
@@ -184,7 +184,7 @@ def best_view(
 ) -> PanView | None:
     """Return the view that stands for a pan, or None where no head sees it.
 
-    Ranked by :func:`trivet.terms.bestview.view_rank`.
+    Ranked by :func:`trivet.models.bestview.view_rank`.
     """
     own = [
         view

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trivet.kernels.sensor.warning import (
+from trivet.arrays import FloatArray
+from trivet.models.assumed import HOT_SPOT_BESIDE_FRAC
+from trivet.models.sensing import frame_s, settling_of
+from trivet.physics.sensor.warning import (
     HOT_SPOT_M2,
     FirstReading,
     Starts,
@@ -25,11 +27,8 @@ from trivet.records.prediction import AlertMargin
 from trivet.records.requirement import Alert, Of
 from trivet.records.warning import Outcome, WakeStep, WarningCase, WarningTimeline
 from trivet.stages.predict.views import Seen, best_view
-from trivet.terms.assumed import HOT_SPOT_BESIDE_FRAC
-from trivet.terms.sensing import frame_s, settling_of
 from trivet.units import celsius
 
-Floats = NDArray[np.float64]
 STARTS = 20_000
 
 
@@ -85,7 +84,7 @@ def warning_timeline(
 
     References
     ----------
-    :mod:`trivet.kernels.sensor.warning`.
+    :mod:`trivet.physics.sensor.warning`.
     """
     rates = np.array([float(rate) for rate in design.heating_rates_kps])
     drawn = _wake(design, _rates(rates, generator), generator)
@@ -108,11 +107,11 @@ def warning_timeline(
     )
 
 
-def _rates(rates: Floats, generator: np.random.Generator) -> Floats:
+def _rates(rates: FloatArray, generator: np.random.Generator) -> FloatArray:
     return np.asarray(generator.uniform(rates.min(), rates.max(), STARTS))
 
 
-def _wake(design: Design, rate_kps: Floats, generator: np.random.Generator) -> FirstReading:
+def _wake(design: Design, rate_kps: FloatArray, generator: np.random.Generator) -> FirstReading:
     wake, count = design.wake, rate_kps.size
     seen = wake.seen_rise
     share = np.full(count, float(seen))
@@ -135,7 +134,7 @@ def _wake(design: Design, rate_kps: Floats, generator: np.random.Generator) -> F
     )
 
 
-def _percentile(values: Floats, share: float) -> float:
+def _percentile(values: FloatArray, share: float) -> float:
     """Return the value that a share of the draws does not exceed; infinite where they do."""
     return float(np.sort(values)[max(math.ceil(share * values.size) - 1, 0)])
 

@@ -8,13 +8,14 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.statistics.agreement import cluster_bootstrap
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.models.actual import drawn_moment
+from trivet.physics.statistics.agreement import cluster_bootstrap
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.checks import CHECKS, Check, CheckKind, CheckScore
 from trivet.records.scoring import GoalLine, ScoreDecision
 from trivet.stages.score.labelcheck import Answers, kept
-from trivet.terms.actual import Floats, drawn_moment
 
 DRAWS = 500
 FEWEST = 20
@@ -75,7 +76,7 @@ def _score(kind: CheckKind, part: str, mine: Sequence[Check], condition: str) ->
     plans = np.repeat([one.plan for one in mine], [len(one.off) for one in mine])
     size = np.abs(values)
 
-    def statistic(some: Floats) -> float:
+    def statistic(some: FloatArray) -> float:
         return float(some.mean() if kind.statistic == "mean" else np.quantile(some, 0.95))
 
     seed = hashlib.sha256(f"{condition}\n{kind.name}\n{part}".encode()).digest()[:8]

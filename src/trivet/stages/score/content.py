@@ -7,12 +7,12 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from trivet.models.scorewords import CHECK_FIGURES, CONFUSION_FIGURES, check_row, confusion_row
 from trivet.records.checks import SAID
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Claim, Dossier, Line, Section, Table
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
 from trivet.records.verdict import Decision
-from trivet.terms.scorewords import CHECK_FIGURES, CONFUSION_FIGURES, check_row, confusion_row
 
 _DECISIONS: dict[str, Decision] = {"met": "met", "not met": "not met", "too few": "not proven"}
 FIGURES = (

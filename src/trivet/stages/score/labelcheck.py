@@ -6,13 +6,13 @@ from collections import defaultdict
 from collections.abc import Iterator
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
 
 Answers = dict[tuple[str, str], list[tuple[float, float]]]
 """By kind and part: error or share, and the half-width stated for it (NaN: none)."""
-LARGE_PX, SMALL_PX, LEAST_PX = 20, 8, 0.5
+LARGE_PX, SMALL_PX, MIN_PX = 20, 8, 0.5
 FALSE_PX = 3
 WARM_DELTA_K = 15.0
 """A pan less than this over the hob counts as cold: its outline is no contrast."""
@@ -80,7 +80,7 @@ def _moment(
             kind = "label-large" if size >= LARGE_PX else "label-small"
             overlap = float((true & seen).sum() / (true | seen).sum())
             found[kind, f"{word}{state}"].append((overlap, np.nan))
-        elif area >= LEAST_PX:
+        elif area >= MIN_PX:
             off = float(own.area_px[m, mine, index]) - area
             found["label-area", f"{word}{state}"].append(
                 (off, U95 * float(own.area_u_px[m, mine, index]))
@@ -101,7 +101,7 @@ def _state(so: LabelMaps, m: int, k: int, pan: PanPlace) -> str:
     return ""
 
 
-def kept(answers: Answers) -> Iterator[tuple[str, str, npt.NDArray[np.float64]]]:
+def kept(answers: Answers) -> Iterator[tuple[str, str, FloatArray]]:
     """Yield kind, part and (answer, 2) of what one cook says."""
     for (kind, part), values in answers.items():
         yield kind, part, np.array(values)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.records.cook import CookPlan
-from trivet.terms.actual import Floats
 
 EVENLY = 12
 FIRST_S = 1.0
@@ -13,7 +13,7 @@ HAND_MIDDLE_S = 1.0
 """A hand is there for 2 s: at its middle it lies farthest in."""
 
 
-def label_moments(plan: CookPlan, *, from_s: float, until_s: float) -> Floats:
+def label_moments(plan: CookPlan, *, from_s: float, until_s: float) -> FloatArray:
     """Return the moments of a planned cook at which pixels are looked at.
 
     Parameters

@@ -6,11 +6,11 @@ from collections import defaultdict
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.quality import Quality
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
 from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
 from trivet.stages.score.labelcheck import SHINY, U95, WARM_DELTA_K, Answers
-from trivet.terms.actual import Floats
 
 MM = 1000.0
 OFF_BURNER_M = 0.02
@@ -78,7 +78,7 @@ def _part(pan: PanPlace, rim: str) -> str:
     return f"rim {rim}" + (", off its burner" if off else "")
 
 
-def _areas(heads: tuple[LabelMaps, ...], burner: str, m: int) -> Floats | None:
+def _areas(heads: tuple[LabelMaps, ...], burner: str, m: int) -> FloatArray | None:
     """Return the areas of the labels inside a rim, on the head that sees most of it."""
     seen = [one.area_px[m, one.burners.index(burner)] for one in heads if m < one.time_s.size]
     return max(seen, key=lambda area: float(area.sum())) if seen else None
@@ -128,7 +128,7 @@ def _uneven(found: Answers, pan: PanPlace, one: BurnerEstimate, at: tuple[int, i
         found["hot-rate", ""].append((off, U95 * float(shape.hot_u_kps[k])))
 
 
-def _steam(found: Answers, area: Floats, one: BurnerEstimate, k: int) -> None:
+def _steam(found: Answers, area: FloatArray, one: BurnerEstimate, k: int) -> None:
     steam, inside = float(area[LABELS.index("steam")]), float(area.sum())
     said = float(int(one.flags[k]) & int(Quality.STEAM) != 0)
     if steam >= 0.5 * inside > 0.0:

@@ -8,23 +8,23 @@ from typing import Literal
 
 import numpy as np
 
-from trivet.kernels.geometry.optics import pixel_of_point
+from trivet.arrays import FloatArray
+from trivet.models.calibration_views import head_pose
+from trivet.models.contents import bare_range
+from trivet.models.optics import card_lens
+from trivet.physics.geometry.optics import pixel_of_point
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, FrameView, Line
-from trivet.records.recording import Sight
+from trivet.records.recording import ProductInput
 from trivet.records.seen import LABELS
 from trivet.stages.score.pieces import ScoredCook
-from trivet.terms.actual import Floats
-from trivet.terms.calibrated import head_pose
-from trivet.terms.contents import bare_range
-from trivet.terms.optics import card_lens
 
 Kind = Literal["labels", "profile"]
 MARGIN_PX = 2
 ROUND = 73
-DARK_FINISH, LEAST_M = 0.85, 0.2
+DARK_FINISH, MIN_M = 0.85, 0.2
 """What makes a pan one that can be read and is wide enough to show a profile."""
 
 
@@ -56,14 +56,14 @@ def shown_cooks(cooks: Sequence[SweepCook], *, design: Design) -> dict[Kind, Swe
         burner = cook.plan.burners[0]
         pan = design.pan(burner.pan)
         plain = design.base(burner.base).contents == "dry" and not cook.plan.hands_at_s
-        plain = plain and bare_range(pan)[0] >= DARK_FINISH and float(pan.diameter_m) >= LEAST_M
+        plain = plain and bare_range(pan)[0] >= DARK_FINISH and float(pan.diameter_m) >= MIN_M
         if plain:
             found.setdefault("labels" if burner.foods else "profile", cook)
     return found
 
 
 def pictured_cook(
-    kind: Kind, made: tuple[ScoredCook, Sight], *, design: Design, calibration: Calibration
+    kind: Kind, made: tuple[ScoredCook, ProductInput], *, design: Design, calibration: Calibration
 ) -> Chart:
     """Return the picture of one cook.
 
@@ -92,15 +92,17 @@ def pictured_cook(
     ----------
     None.
     """
-    cook, sight = made
+    cook, inputs = made
     if kind == "labels":
-        return _labels(cook, sight, design=design, calibration=calibration)
+        return _labels(cook, inputs, design=design, calibration=calibration)
     return _profile(cook)
 
 
-def _labels(cook: ScoredCook, sight: Sight, *, design: Design, calibration: Calibration) -> Chart:
+def _labels(
+    cook: ScoredCook, inputs: ProductInput, *, design: Design, calibration: Calibration
+) -> Chart:
     assert cook.seen is not None
-    so, said, frames = cook.seen.truth.heads[0], cook.seen.labels[0], sight.heads[0]
+    so, said, frames = cook.seen.truth.heads[0], cook.seen.labels[0], inputs.heads[0]
     m = int(np.argmax(so.area_px[:, 0, LABELS.index("food")]))
     at_s = float(so.time_s[m])
     pixels = frames.apparent_k[int(np.searchsorted(frames.time_s, at_s, side="right")) - 1]
@@ -129,7 +131,7 @@ def _labels(cook: ScoredCook, sight: Sight, *, design: Design, calibration: Cali
 
 def _outline(
     cook: ScoredCook, name: str, at_s: float, *, design: Design, calibration: Calibration
-) -> Floats:
+) -> FloatArray:
     """Return row and column of the outline of the base as the product found it."""
     one = next(one for one in cook.estimate.burners if one.burner == name)
     assert one.shape is not None

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from trivet.arrays import BoolArray, FloatArray, Int8Array
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.sensor.readinglag import reading_lag
-from trivet.kernels.statistics.intervalscore import interval_score
+from trivet.models.actual import drawn_moment, surface_named
+from trivet.physics.sensor.readinglag import reading_lag
+from trivet.physics.statistics.intervalscore import interval_score
 from trivet.quality import BLOCKING
-from trivet.records.arrays import Int8Array
 from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
@@ -25,7 +26,6 @@ from trivet.stages.score.labelcheck import label_answers
 from trivet.stages.score.pancheck import pan_answers
 from trivet.stages.score.shiny import pan_words
 from trivet.stages.score.strata import Placed, Standing, placed, standing
-from trivet.terms.actual import Floats, Mask, drawn_moment, surface_named
 
 KEPT = 60
 """Moments of a piece that are kept, evenly over its valid ones: memory of 1.5 kB a piece."""
@@ -64,16 +64,16 @@ class ScoredCook:
 class _Said:
     """What was said of one burner, set beside what was so, arrays (time,)."""
 
-    time_s: Floats
-    valid: Mask
-    like: Mask
+    time_s: FloatArray
+    valid: BoolArray
+    like: BoolArray
     """Valid, and the surface that it names is there."""
-    so_k: Floats
+    so_k: FloatArray
     """Of the surface named."""
-    u_k: Floats
-    reported_k: Floats
-    u95_k: Floats
-    off_k: Floats
+    u_k: FloatArray
+    reported_k: FloatArray
+    u95_k: FloatArray
+    off_k: FloatArray
     """Number shown or withheld minus what was so of the surface named, else of the one seen."""
 
 
@@ -98,7 +98,7 @@ def cook_pieces(cook: ScoredCook, *, design: Design) -> tuple[Piece, ...]:
     which is not there is counted apart, and its error is that to the surface seen.
     A withheld number is compared with the surface seen. On the bench an error is
     large from 15 K beyond the reference's 2 u; where probes do not tell a pan's mean
-    nothing is compared (:func:`trivet.terms.actual.surface_series`). A burner of which
+    nothing is compared (:func:`trivet.models.actual.surface_series`). A burner of which
     the product says nothing counts as withheld all the time.
 
     References
@@ -170,7 +170,7 @@ def _beside(one: Standing, where: Placed, estimate: BurnerEstimate | None) -> _S
     return _Said(time_s, valid, like, so, u, estimate.reported_k, estimate.u95_k, off)
 
 
-def _named(estimate: BurnerEstimate, valid: Mask) -> Int8Array:
+def _named(estimate: BurnerEstimate, valid: BoolArray) -> Int8Array:
     return np.where(valid, estimate.of, -1).astype(np.int8)
 
 
@@ -212,18 +212,18 @@ def _piece(cook: ScoredCook, one: Standing, where: Placed, said: _Said, index: i
     )
 
 
-def _rounded(values: Floats) -> tuple[float, ...]:
+def _rounded(values: FloatArray) -> tuple[float, ...]:
     return tuple(round(float(value), 3) for value in values)
 
 
-def _runs(mask: Mask) -> Iterator[slice]:
+def _runs(mask: BoolArray) -> Iterator[slice]:
     """Yield the unbroken stretches of a mask."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
     for begin, end in edges.reshape(-1, 2):
         yield slice(int(begin), int(end))
 
 
-def _longest_s(mask: Mask, time_s: Floats) -> float:
+def _longest_s(mask: BoolArray, time_s: FloatArray) -> float:
     """Return how long the longest stretch lasts, until the moment after it."""
     last = time_s.size - 1
     return max(
@@ -231,7 +231,7 @@ def _longest_s(mask: Mask, time_s: Floats) -> float:
     )
 
 
-def _lag_s(like: Mask, said: _Said) -> float:
+def _lag_s(like: BoolArray, said: _Said) -> float:
     """Return by how much the reading follows what was so, over its longest stretch."""
     span = max(_runs(like), key=lambda run: run.stop - run.start, default=slice(0, 0))
     try:

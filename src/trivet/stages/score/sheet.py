@@ -8,16 +8,17 @@ from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, NotEnoughDataError
-from trivet.kernels.statistics.agreement import agreement_limits_by_cook, cluster_bootstrap
-from trivet.kernels.statistics.intervals import clopper_pearson, upper_bound_frac
+from trivet.models.actual import drawn_moment
+from trivet.physics.statistics.agreement import agreement_limits_by_cook, cluster_bootstrap
+from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
 from trivet.records.checks import Check, PanWord
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import STRATA, PartScore, Piece, ScoreSheet, StratumScore
 from trivet.stages.score.checksheet import check_goals, check_scores
 from trivet.stages.score.goals import goal_lines
 from trivet.stages.score.shiny import confusion_rows
-from trivet.terms.actual import Floats, drawn_moment
 
 DRAWS = 500
 """Resamples of whole cooks: the ends of a 95 % interval rest on a dozen of them."""
@@ -125,7 +126,9 @@ def _stratum(name: str, pieces: Sequence[Piece], condition: str) -> StratumScore
     so, off = _points(pieces)
 
     def spread(
-        values: Floats, cook: Sequence[str], statistic: Callable[[Floats], float] | None = None
+        values: FloatArray,
+        cook: Sequence[str],
+        statistic: Callable[[FloatArray], float] | None = None,
     ) -> tuple[float, float]:
         try:
             return cluster_bootstrap(
@@ -218,15 +221,15 @@ def part_score(pieces: Sequence[Piece], *, name: str, part: str = "") -> PartSco
     )
 
 
-def _p95(values: Floats) -> float:
+def _p95(values: FloatArray) -> float:
     return float(np.quantile(values, 0.95)) if values.size else math.nan
 
 
-def _mean(values: Floats) -> float:
+def _mean(values: FloatArray) -> float:
     return float(values.mean()) if values.size else math.nan
 
 
-def _agreement(pieces: Sequence[Piece], error: Floats) -> tuple[float, float, float]:
+def _agreement(pieces: Sequence[Piece], error: FloatArray) -> tuple[float, float, float]:
     """Return bias as the mean of cook means, and limits of agreement."""
     if not error.size:
         return math.nan, math.nan, math.nan
@@ -262,7 +265,7 @@ def _drawn(pieces: Sequence[Piece]) -> list[int]:
 
 def _shares(
     pieces: Sequence[Piece], count: Callable[[Piece], tuple[int, int]]
-) -> tuple[Floats, list[str]]:
+) -> tuple[FloatArray, list[str]]:
     """Return the share of each independent cook that has any, and the cooks' names."""
     sums: dict[str, list[int]] = {}
     for one in pieces:
@@ -274,7 +277,7 @@ def _shares(
     return np.array(list(told.values())), list(told)
 
 
-def _points(pieces: Sequence[Piece]) -> tuple[Floats, Floats]:
+def _points(pieces: Sequence[Piece]) -> tuple[FloatArray, FloatArray]:
     """Return some moments for a picture, evenly over all kept ones."""
     so = np.concatenate([np.asarray(one.so_k, np.float64) for one in pieces])
     error = np.concatenate([np.asarray(one.error_k, np.float64) for one in pieces])

@@ -6,16 +6,17 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from trivet.kernels.radiation.planck import band_radiance, radiating_temperature_k
-from trivet.kernels.statistics.intervals import clopper_pearson
+from trivet.arrays import BoolArray, FloatArray
+from trivet.models.actual import interpolated
+from trivet.models.optics import card_band
+from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
+from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.quality import BLOCKING, Quality
 from trivet.records.checks import EVIDENCE, SAID, ConfusionRow, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.scoring import STRATA
 from trivet.stages.score.strata import DARK, SHINY, Standing, placed
-from trivet.terms.actual import Floats, Mask, interpolated
-from trivet.terms.optics import card_band
 
 BAND_K = (318.15, 363.15)
 """45 to 90 C in apparent temperature: a shiny pan at 130 to 240 C, a dark one on its way up."""
@@ -70,7 +71,7 @@ def pan_words(
                 yield PanWord(cook, plan, name, evidence, _word(own, mask))
 
 
-def _asked(one: Standing, design: Design) -> tuple[Mask, str]:
+def _asked(one: Standing, design: Design) -> tuple[BoolArray, str]:
     """Return the moments in the band without food or lid, and the kind of pan."""
     truth, time_s = one.actual.truth, one.actual.time_s
     assert truth is not None
@@ -80,7 +81,7 @@ def _asked(one: Standing, design: Design) -> tuple[Mask, str]:
     mirrored = band_radiance(design.surroundings.reflected_k.middle, band=band)
     safe = np.nan_to_num(seen, nan=300.0)
     signal = eps * band_radiance(safe, band=band) + (1.0 - eps) * mirrored
-    apparent: Floats = np.asarray(radiating_temperature_k(signal, band=band))
+    apparent: FloatArray = np.asarray(radiating_temperature_k(signal, band=band))
     names = [kind.name for kind in STRATA]
     bare = placed(one, design=design).stratum
     bare_mask = (bare >= 0) & (bare != names.index("food")) & np.isfinite(seen)
@@ -89,7 +90,7 @@ def _asked(one: Standing, design: Design) -> tuple[Mask, str]:
     return mask, "dark" if middle >= DARK else "shiny" if middle < SHINY else "seasoned"
 
 
-def _word(one: BurnerEstimate, mask: Mask) -> str:
+def _word(one: BurnerEstimate, mask: BoolArray) -> str:
     flags = one.flags[mask]
     shiny = (flags & np.uint32(int(Quality.SHINY))) != 0
     valid = (flags & np.uint32(int(BLOCKING))) == 0

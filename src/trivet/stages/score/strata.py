@@ -11,25 +11,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trivet.arrays import BoolArray, FloatArray, Int8Array
 from trivet.errors import InputError
 from trivet.facts.surfaces import surface
-from trivet.kernels.geometry.coverage import rim_coverage
-from trivet.records.arrays import Int8Array
+from trivet.models.actual import THICK_FILM_M, Actual, heated, interpolated, surface_series
+from trivet.models.optics import card_lens, mount_pose
+from trivet.physics.geometry.coverage import rim_coverage
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Design
 from trivet.records.recording import BurnerTruth, Event, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.scoring import STRATA
-from trivet.terms.actual import (
-    THICK_FILM_M,
-    Actual,
-    Floats,
-    Mask,
-    heated,
-    interpolated,
-    surface_series,
-)
-from trivet.terms.optics import card_lens, mount_pose
 
 DARK, SHINY = 0.85, 0.30
 WHOLE_FILM = 0.9
@@ -52,7 +44,7 @@ class Placed:
 
     stratum: Int8Array
     """(time,) index in STRATA; -1 not heated, or nothing tells."""
-    seen_k: Floats
+    seen_k: FloatArray
     """(time,) temperature of the surface that is seen. [K]"""
     rim: str
     """``whole``, ``cut`` or ``unknown``."""
@@ -61,7 +53,7 @@ class Placed:
 
 
 def standing(
-    truth: Truth | None, *, reference: Reference, time_s: Floats, design: Design
+    truth: Truth | None, *, reference: Reference, time_s: FloatArray, design: Design
 ) -> tuple[Standing, ...]:
     """Return what stood on the burners of a cook.
 
@@ -176,13 +168,13 @@ def _kinds(one: Standing, design: Design) -> Int8Array:
     return kind
 
 
-def _at(said: Mask, truth: BurnerTruth, one: Standing) -> Mask:
+def _at(said: BoolArray, truth: BurnerTruth, one: Standing) -> BoolArray:
     """Return what the truth says at the moments asked about."""
     at = interpolated(truth.time_s, said.astype(np.float64), one.actual.time_s)
     return np.asarray(np.nan_to_num(at) >= 0.5)
 
 
-def _foods(one: Standing) -> tuple[Mask, Mask]:
+def _foods(one: Standing) -> tuple[BoolArray, BoolArray]:
     """Return when food lies in the pan and when its lid is on."""
     truth = one.actual.truth
     if truth is not None:
@@ -191,7 +183,7 @@ def _foods(one: Standing) -> tuple[Mask, Mask]:
     return _between(one, "food_in", "food_out"), _between(one, "lid_on", "lid_off")
 
 
-def _between(one: Standing, begin: str, end: str) -> Mask:
+def _between(one: Standing, begin: str, end: str) -> BoolArray:
     time_s = one.actual.time_s
     state = np.zeros(time_s.shape, dtype=np.int64)
     for event in one.events:
@@ -200,7 +192,7 @@ def _between(one: Standing, begin: str, end: str) -> Mask:
     return state > 0
 
 
-def _oily(one: Standing) -> Mask:
+def _oily(one: Standing) -> BoolArray:
     """Return where an unbroken film or pool of 0.1 mm and more is seen."""
     truth, size = one.actual.truth, one.actual.time_s.size
     if truth is not None:
@@ -215,7 +207,7 @@ def _oily(one: Standing) -> Mask:
     return np.full(size, float(one.sheet.volume_m3) / area_m2 >= THICK_FILM_M)
 
 
-def _emissivity(one: Standing, design: Design) -> tuple[Floats, Floats]:
+def _emissivity(one: Standing, design: Design) -> tuple[FloatArray, FloatArray]:
     """Return least and greatest emissivity that the bare pan can have, (time,)."""
     truth, time_s = one.actual.truth, one.actual.time_s
     if truth is not None:
@@ -231,7 +223,7 @@ def _emissivity(one: Standing, design: Design) -> tuple[Floats, Floats]:
     return np.full(time_s.shape, low), np.full(time_s.shape, high)
 
 
-def _seen_k(one: Standing) -> Floats:
+def _seen_k(one: Standing) -> FloatArray:
     """Return the temperature of what is seen: of the truth, else of what the sheet says."""
     actual = one.actual
     if actual.truth is not None:

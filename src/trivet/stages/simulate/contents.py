@@ -5,16 +5,14 @@ from __future__ import annotations
 import dataclasses
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.kernels.heat.boiling import nucleate_w_m2k3, surface_factor
-from trivet.kernels.heat.loads import OIL_KG_M3, Layer, oil_layer, water_layer
-from trivet.kernels.heat.patches import film_thickness_m, smooth_field
+from trivet.physics.heat.boiling import nucleate_w_m2k3, surface_factor
+from trivet.physics.heat.loads import OIL_KG_M3, Layer, oil_layer, water_layer
+from trivet.physics.heat.patches import film_thickness_m, smooth_field
 from trivet.records.design import Base, Pan
 from trivet.stages.simulate.draws import Kitchen
-
-FloatArray = npt.NDArray[np.float64]
 
 # All assumed, common practice, no source.
 WET_FRAC = (0.7, 1.0)

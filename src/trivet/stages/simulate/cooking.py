@@ -8,12 +8,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.heat.cellstats import hottest_mean_k
-from trivet.kernels.heat.foodpatch import FoodPatch
-from trivet.kernels.heat.loads import Layer, stack_layers
-from trivet.kernels.heat.thermal import (
+from trivet.arrays import BoolArray, FloatArray
+from trivet.physics.heat.cellstats import hottest_mean_k
+from trivet.physics.heat.foodpatch import FoodPatch
+from trivet.physics.heat.loads import Layer, stack_layers
+from trivet.physics.heat.thermal import (
     EnergyLedger,
     PanRun,
     RunSettings,
@@ -28,9 +28,6 @@ from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.lids import lid_moments, lids_on
 from trivet.stages.simulate.setting import FOOD_PARTS, STEP_S, PanSetting
 from trivet.stages.simulate.smoke import ignition_at, marks
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 CHUNK_S = 30.0
 DRY_CHUNK_S = 150.0

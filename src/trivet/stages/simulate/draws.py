@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trivet.kernels.geometry.optics import Pose
-from trivet.kernels.heat.water import boiling_point_k
-from trivet.kernels.sensor.sensornoise import SensorErrors
+from trivet.physics.geometry.optics import Pose
+from trivet.physics.heat.water import boiling_point_k
+from trivet.physics.sensor.sensornoise import SensorErrors
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design, Head
 from trivet.records.disturbances import Mismatch

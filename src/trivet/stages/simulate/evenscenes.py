@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from trivet.kernels.radiation.planck import band_radiance
-from trivet.kernels.sensor.readout import Exposure, OutputLimits, SensorPath, readings_k
-from trivet.kernels.sensor.sensornoise import drift_k, netd_radiance
+from trivet.models.optics import card_band
+from trivet.physics.radiation.planck import band_radiance
+from trivet.physics.sensor.readout import Exposure, OutputLimits, SensorPath, readings_k
+from trivet.physics.sensor.sensornoise import drift_k, netd_radiance
 from trivet.records.benchsheet import SheetFlat
 from trivet.records.cook import CookPlan, Told
 from trivet.records.design import Design, Head
-from trivet.records.recording import HeadFrames, Recording, Reference, Sight
+from trivet.records.recording import HeadFrames, ProductInput, Recording, Reference
 from trivet.stages.simulate.draws import HOUSING_REF_K, head_unit, stream
-from trivet.terms.optics import card_band
 
 LEVELS_C = (60, 200)
 FRAMES, GAP_S = 32, 2.0
@@ -68,7 +68,7 @@ def even_scenes(design: Design, *, plan: CookPlan) -> Recording:
         evidence="simulated",
         unit=f"simulated {plan.unit}",
         altitude_m=float(design.surroundings.altitude_m),
-        sight=Sight(tuple(heads), Told()),
+        inputs=ProductInput(tuple(heads), Told()),
         reference=Reference((), (), (), flats=tuple(flats)),
     )
 

@@ -7,17 +7,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.facts.oils import oil_limits
-from trivet.kernels.heat.filmflow import FilmBase, flowed_film_m, oil_vapour_kg_m2s
-from trivet.kernels.heat.loads import OIL_KG_M3, Layer
-from trivet.kernels.heat.thermal import PanRun
+from trivet.physics.heat.filmflow import FilmBase, flowed_film_m, oil_vapour_kg_m2s
+from trivet.physics.heat.loads import OIL_KG_M3, Layer
+from trivet.physics.heat.thermal import PanRun
 from trivet.stages.simulate.contents import FILM_UNDER_M, oil_on_base, with_butter_water
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import N_R, N_THETA, PanSetting
-
-FloatArray = npt.NDArray[np.float64]
 
 DRY_M = 0.5e-6
 """Thinner than this a film counts as dried out."""

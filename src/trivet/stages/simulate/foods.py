@@ -6,15 +6,12 @@ import dataclasses
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.heat.foodpatch import NODES, FoodPatch, contact_w_m2k
-from trivet.kernels.heat.thermal import PanState
+from trivet.arrays import BoolArray, FloatArray
+from trivet.physics.heat.foodpatch import NODES, FoodPatch, contact_w_m2k
+from trivet.physics.heat.thermal import PanState
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import FOOD_PARTS, N_R, N_THETA, STEP_S, PanSetting
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 COLD_K = 278.15
 

@@ -5,15 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.records.disturbances import SensorFaults
 from trivet.records.sensorcard import SensorCard
 
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
-
-LEAST_STEP = 0.05
+MIN_STEP = 0.05
 """Stamps keep this share of a frame's time between them, however the clock jitters."""
 
 
@@ -49,10 +46,10 @@ def frame_times(
         shown[held] = max(0, int(held[0]) - 1) if held.size else 0
     kept = np.flatnonzero(~lost)
     stamp = taken * (1.0 + float(faults.clock_drift_frac)) + jitter
-    floor = np.arange(count) * LEAST_STEP / rate  # rises by the least step: never backwards
+    floor = np.arange(count) * MIN_STEP / rate  # rises by the least step: never backwards
     stamp = np.maximum.accumulate(stamp - floor) + floor
     return FrameTimes(taken, kept, shown[kept], stamp[kept])
 
 
-def _within(time_s: FloatArray, at_s: float, for_s: float) -> npt.NDArray[np.bool_]:
+def _within(time_s: FloatArray, at_s: float, for_s: float) -> BoolArray:
     return np.asarray((time_s >= at_s) & (time_s < at_s + for_s))

@@ -9,17 +9,16 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.facts.materials import material
-from trivet.kernels.heat.clad import CladSheet, clad_sheet
-from trivet.kernels.heat.convection import ConvectionLine, Facing, convection_line
-from trivet.kernels.heat.gap import gap_conductance_w_m2k
-from trivet.kernels.heat.knob import level_frac, pan_power_w, pulsed_level
-from trivet.kernels.heat.thermal import Control, Losses, PanBase, cell_centres
-from trivet.kernels.heat.thermal_model import Hob, PanWall
+from trivet.physics.heat.clad import CladSheet, clad_sheet
+from trivet.physics.heat.convection import ConvectionLine, Facing, convection_line
+from trivet.physics.heat.gap import gap_conductance_w_m2k
+from trivet.physics.heat.knob import level_frac, pan_power_w, pulsed_level
+from trivet.physics.heat.thermal import Control, Losses, PanBase, cell_centres
+from trivet.physics.heat.thermal_model import Hob, PanWall
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
-
-FloatArray = npt.NDArray[np.float64]
 
 # All assumed, common practice, no source.
 ELEMENT_TAU_S = {"gas": 1.0, "induction": 0.5, "coil": 5.0, "radiant": 4.0}

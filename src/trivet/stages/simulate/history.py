@@ -6,13 +6,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.stages.simulate.films import FilmTrack
 from trivet.stages.simulate.setting import STEP_S, PanSetting
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.facts.oils import Spread, oil_limits
+from trivet.models.oilpoints import COMMON
 from trivet.records.design import Base
-from trivet.terms.oilpoints import COMMON
 
 
 @dataclass(frozen=True)

@@ -7,17 +7,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import InputError
 from trivet.facts.foods import Food, food
-from trivet.kernels.heat.choiokos import food_properties
-from trivet.kernels.heat.foodpatch import FoodColumn, food_column
+from trivet.physics.heat.choiokos import food_properties
+from trivet.physics.heat.foodpatch import FoodColumn, food_column
 from trivet.records.cook import CookBurner, FoodPlan
 from trivet.records.design import Pan
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 SLIP_M = 0.008  # how exactly a cook lays food down: common practice, no source
 NEVER = 10**9

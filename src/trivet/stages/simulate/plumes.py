@@ -5,23 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.geometry.optics import point_of_pixel
-from trivet.kernels.radiation.mie import steam_transmittance
-from trivet.kernels.radiation.planck import Band, band_radiance
-from trivet.kernels.radiation.plume import PlumeColumn, through_plume
-from trivet.kernels.sensor.sensornoise import wander_k
+from trivet.arrays import Float32Array, FloatArray, IntArray
+from trivet.models.contents import table_band
+from trivet.physics.geometry.optics import point_of_pixel
+from trivet.physics.radiation.mie import steam_transmittance
+from trivet.physics.radiation.planck import Band, band_radiance
+from trivet.physics.radiation.plume import PlumeColumn, through_plume
+from trivet.physics.sensor.sensornoise import wander_k
 from trivet.records.design import Design
 from trivet.stages.simulate.draws import stream
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.setting import STEP_S
 from trivet.stages.simulate.surfaces import constants_of
 from trivet.stages.simulate.views import HeadView
-from trivet.terms.contents import table_band
-
-FloatArray = npt.NDArray[np.float64]
-Float32Array = npt.NDArray[np.float32]
 
 # Steam over a boiling pan: assumed, common practice, no source.
 PLUME_M_S = 0.5
@@ -80,7 +77,7 @@ def plume_points_m(one: PanHistory, view: HeadView) -> FloatArray:
 
 def steam_lost_frac(
     one: PanHistory,
-    at: npt.NDArray[np.int64],
+    at: IntArray,
     *,
     design: Design,
     view: HeadView,

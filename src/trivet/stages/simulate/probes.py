@@ -6,18 +6,18 @@ from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import InputError
-from trivet.kernels.sensor.probe_contact import ProbePlate, ProbeWire, attachment_error_frac
-from trivet.kernels.sensor.probe_uncertainty import (
+from trivet.physics.sensor.probe_contact import ProbePlate, ProbeWire, attachment_error_frac
+from trivet.physics.sensor.probe_uncertainty import (
     ATTACHMENT_ERROR,
     LOGGER_K,
     probe_standard_uncertainty_k,
 )
-from trivet.kernels.sensor.probesim import ProbeErrors, probe_reading_k, swapped_poles_k
-from trivet.kernels.sensor.thermocouple import ToleranceClass, tolerance_k
-from trivet.kernels.sensor.thermocouple_reference import ThermocoupleKind
+from trivet.physics.sensor.probesim import ProbeErrors, probe_reading_k, swapped_poles_k
+from trivet.physics.sensor.thermocouple import ToleranceClass, tolerance_k
+from trivet.physics.sensor.thermocouple_reference import ThermocoupleKind
 from trivet.records.cook import CookPlan, SheetProbe
 from trivet.records.design import Design
 from trivet.records.disturbances import ProbeFault
@@ -29,8 +29,6 @@ from trivet.stages.simulate.draws import Kitchen, stream
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.setting import STEP_S
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 Attachment = Literal["welded", "peened", "cement", "spring", "tape", "immersed", "air", "inserted"]
 
 LAG_S: dict[Attachment, float] = {  # assumed

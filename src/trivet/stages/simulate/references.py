@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from trivet.models.oilpoints import COMMON
 from trivet.records.cook import CookPlan, SheetBurner, Told, ToldEntry
 from trivet.records.design import Design
 from trivet.records.recording import Event, Reference
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.persons import HAND_SECONDS
+from trivet.stages.simulate.occupancy import HAND_SECONDS
 from trivet.stages.simulate.presence import away_events
 from trivet.stages.simulate.probes import probe_series
-from trivet.terms.oilpoints import COMMON
 
 
 def reference(

@@ -8,27 +8,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.sparse import csr_array
 
+from trivet.arrays import Float32Array, FloatArray
 from trivet.facts.surfaces import surface
-from trivet.kernels.geometry.lens import Lens
-from trivet.kernels.geometry.optics import Pose
-from trivet.kernels.geometry.sampling import CellGrid, Sampling, sampling_matrix
-from trivet.kernels.radiation.planck import Band, band_radiance
-from trivet.kernels.radiation.render import Cells, mixed_radiance, pixel_radiance
+from trivet.physics.geometry.lens import Lens
+from trivet.physics.geometry.optics import Pose
+from trivet.physics.geometry.sampling import CellGrid, Sampling, sampling_matrix
+from trivet.physics.radiation.planck import Band, band_radiance
+from trivet.physics.radiation.render import Cells, mixed_radiance, pixel_radiance
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.disturbances import Mismatch
-from trivet.stages.simulate.around import Things, flame_shares, hob_k, mirrored_things
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.plumes import behind_steam
 from trivet.stages.simulate.setting import RING_SHARE, PanSetting
 from trivet.stages.simulate.surfaces import emissivity_of
+from trivet.stages.simulate.surroundings import Things, flame_shares, hob_k, mirrored_things
 from trivet.stages.simulate.views import HeadView
-
-FloatArray = npt.NDArray[np.float64]
-Float32Array = npt.NDArray[np.float32]
 
 SMALL_ARRAY_PX = 2000  # fewer pixels are larger ones, whose edges matter less
 

@@ -5,27 +5,23 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.geometry.sampling import CellGrid, sampling_matrix
-from trivet.kernels.heat.cellstats import area_quantiles_k, hottest_mean_k
-from trivet.records.arrays import Int8Array
+from trivet.arrays import FloatArray, Int8Array, IntArray
+from trivet.models.actual import THICK_FILM_M
+from trivet.models.optics import card_band, card_lens
+from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
+from trivet.physics.heat.cellstats import area_quantiles_k, hottest_mean_k
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
 from trivet.records.seen import LABELS, STEAM_LOSS_FRAC, LabelMaps, PanPlace, SceneTruth
-from trivet.stages.simulate.around import hob_k
 from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.persons import hidden
+from trivet.stages.simulate.occupancy import hidden
 from trivet.stages.simulate.plumes import steam_lost_frac
 from trivet.stages.simulate.scene import grid_at, image_steps, stretch_marks
 from trivet.stages.simulate.setting import STEP_S
 from trivet.stages.simulate.stage import cooked_repeat, mounted
+from trivet.stages.simulate.surroundings import hob_k
 from trivet.stages.simulate.views import HeadView
-from trivet.terms.actual import THICK_FILM_M
-from trivet.terms.optics import card_band, card_lens
-
-FloatArray = npt.NDArray[np.float64]
-IntArray = npt.NDArray[np.int64]
 
 HOB, PAN, LIQUID, FOOD, WALL, LID, HAND, STEAM = range(len(LABELS))
 HOTTEST_M2 = 5e-4

@@ -5,27 +5,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.kernels.sensor.halfframes import subpage_mask
-from trivet.kernels.sensor.readout import Exposure, OutputLimits, SensorPath, readings_k
-from trivet.kernels.sensor.sensornoise import drift_k, netd_radiance, wander_k
+from trivet.models.optics import card_band, card_lens
+from trivet.physics.sensor.halfframes import subpage_mask
+from trivet.physics.sensor.readout import Exposure, OutputLimits, SensorPath, readings_k
+from trivet.physics.sensor.sensornoise import drift_k, netd_radiance, wander_k
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames
 from trivet.records.sensorcard import SensorCard
-from trivet.stages.simulate.around import hood_air
 from trivet.stages.simulate.draws import HeadUnit, Kitchen, stream
 from trivet.stages.simulate.frametimes import frame_times
 from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.persons import hidden
+from trivet.stages.simulate.occupancy import hidden
 from trivet.stages.simulate.scene import scene_radiance
+from trivet.stages.simulate.surroundings import hood_air
 from trivet.stages.simulate.views import HeadView
 from trivet.stages.simulate.windows import window_state
-from trivet.terms.optics import card_band, card_lens
-
-FloatArray = npt.NDArray[np.float64]
 
 THERMISTOR_K = 0.02  # noise of the housing thermometer; assumed
 

@@ -8,22 +8,22 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.errors import InputError
 from trivet.facts.hobs import retained_share
 from trivet.facts.materials import Material, material
 from trivet.facts.surfaces import surface
-from trivet.kernels.geometry.sampling import CellGrid
-from trivet.kernels.heat.burners import (
+from trivet.physics.geometry.sampling import CellGrid
+from trivet.physics.heat.burners import (
     BurnerPattern,
     FluxMap,
     default_pattern,
     flux_map,
     turned_down,
 )
-from trivet.kernels.heat.loads import Layer
-from trivet.kernels.heat.thermal import cell_area_frac, cell_centres
+from trivet.physics.heat.loads import Layer
+from trivet.physics.heat.thermal import cell_area_frac, cell_centres
 from trivet.records.cook import CookBurner, CookPlan
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.stages.simulate.contents import (
@@ -36,9 +36,6 @@ from trivet.stages.simulate.contents import (
 from trivet.stages.simulate.draws import Kitchen, drawn, stream
 from trivet.stages.simulate.oildraw import OilDraw, oil_draw
 from trivet.stages.simulate.pieces import Piece, pieces
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 N_R, N_THETA = 24, 32
 STEP_S = 1.0

@@ -5,16 +5,14 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.heat.cellstats import hottest_mean_k
+from trivet.arrays import FloatArray
+from trivet.physics.heat.cellstats import hottest_mean_k
 from trivet.stages.simulate.films import DRY_M, FilmTrack
 from trivet.stages.simulate.history import SmokeMarks
 from trivet.stages.simulate.setting import PanSetting
 
-FloatArray = npt.NDArray[np.float64]
-
-LEAST_M2 = 5e-4
+MIN_M2 = 5e-4
 """The hottest 5 cm2 of the oil decide."""
 
 
@@ -24,14 +22,14 @@ def _first_at(
     """Return the first moment at which the hottest oil reaches a temperature."""
     wet = film_m > DRY_M
     area = setting.area_m2[wet]
-    if area.sum() < LEAST_M2:
+    if area.sum() < MIN_M2:
         return None
     oil_k = surface_k[:, wet]
     # the hottest 5 cm2 are never hotter than the hottest cell: look there first
     close = np.flatnonzero(oil_k.max(axis=1) >= level_k)
     if not close.size:
         return None
-    hottest = hottest_mean_k(oil_k[close], area_m2=area, hottest_m2=LEAST_M2)
+    hottest = hottest_mean_k(oil_k[close], area_m2=area, hottest_m2=MIN_M2)
     found = np.flatnonzero(hottest >= level_k)
     return int(close[found[0]]) if found.size else None
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from trivet.errors import InputError
+from trivet.models.optics import card_band, card_lens
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design, Head
-from trivet.records.recording import Note, Recording, Sight, SimulatedCook, Truth
+from trivet.records.recording import Note, ProductInput, Recording, SimulatedCook, Truth
 from trivet.stages.simulate.cooking import Cooked, cooked
 from trivet.stages.simulate.draws import HeadUnit, Kitchen, head_unit, kitchen, mismatched, stream
 from trivet.stages.simulate.mismatches import contact_scaled
@@ -15,7 +16,6 @@ from trivet.stages.simulate.sensing import head_frames
 from trivet.stages.simulate.setting import settings
 from trivet.stages.simulate.soundness import require_physical
 from trivet.stages.simulate.truth import burner_truth
-from trivet.terms.optics import card_band, card_lens
 
 
 def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCook:
@@ -85,7 +85,7 @@ def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCoo
         evidence="simulated",
         unit=f"simulated {plan.unit}",
         altitude_m=float(design.surroundings.altitude_m),
-        sight=Sight(tuple(heads), told(design, plan=plan), answers),
+        inputs=ProductInput(tuple(heads), told(design, plan=plan), answers),
         reference=reference(cook.pans, design=design, plan=plan, name=name, room=room),
         notes=_notes(plan),
     )

@@ -5,19 +5,17 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-import numpy.typing as npt
 
+from trivet.arrays import FloatArray
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface
-from trivet.kernels.geometry.optics import Pose, view_angle_rad
-from trivet.kernels.heat.foaming import browned_frac, foam_frac
-from trivet.kernels.heat.loads import WATER_FILM_KG_M2
-from trivet.kernels.radiation.film import OpticalConstants, film_emissivity, surface_band_emissivity
-from trivet.kernels.radiation.planck import Band
+from trivet.physics.geometry.optics import Pose, view_angle_rad
+from trivet.physics.heat.foaming import browned_frac, foam_frac
+from trivet.physics.heat.loads import WATER_FILM_KG_M2
+from trivet.physics.radiation.film import OpticalConstants, film_emissivity, surface_band_emissivity
+from trivet.physics.radiation.planck import Band
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.setting import STEP_S, PanSetting
-
-FloatArray = npt.NDArray[np.float64]
 
 PLANCK_WEIGHT_K = 450.0
 SOLIDS_COVER_FRAC = 0.15  # of a butter film, by its browned milk solids: assumed, no source

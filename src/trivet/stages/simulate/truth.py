@@ -6,14 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.geometry.coverage import rim_coverage
-from trivet.kernels.geometry.lens import Lens
-from trivet.kernels.geometry.occlusion import visible_base
-from trivet.kernels.geometry.optics import Pose, pixel_of_point
-from trivet.kernels.heat.cellstats import area_quantiles_k, hottest_mean_k
-from trivet.kernels.radiation.planck import Band
+from trivet.arrays import BoolArray, FloatArray, Int8Array
+from trivet.models.actual import THICK_FILM_M
+from trivet.physics.geometry.coverage import rim_coverage
+from trivet.physics.geometry.lens import Lens
+from trivet.physics.geometry.occlusion import visible_base
+from trivet.physics.geometry.optics import Pose, pixel_of_point
+from trivet.physics.heat.cellstats import area_quantiles_k, hottest_mean_k
+from trivet.physics.radiation.planck import Band
 from trivet.records.disturbances import Mismatch
 from trivet.records.recording import BurnerTruth
 from trivet.records.requirement import OF_WORDS, Of
@@ -21,10 +22,7 @@ from trivet.stages.simulate.contents import FILM_UNDER_M
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.scene import seen_emissivity
 from trivet.stages.simulate.setting import PanSetting
-from trivet.terms.actual import THICK_FILM_M
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 Eye = tuple[Lens, Pose, Band]
 """Lens, true pose and band of one head."""
 
@@ -137,7 +135,7 @@ def _wet(one: PanHistory) -> BoolArray:
     return np.full(one.time_s.size, bool(one.setting.film_m.any()))
 
 
-def _seen_of(one: PanHistory, seen: BoolArray) -> npt.NDArray[np.int8]:
+def _seen_of(one: PanHistory, seen: BoolArray) -> Int8Array:
     """Return what most of the visible base shows; a thin oil film counts as the pan."""
     setting = one.setting
     deep = float(setting.film_m.mean()) >= FILM_UNDER_M

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trivet.kernels.geometry.lens import Lens
-from trivet.kernels.radiation.planck import Band
+from trivet.physics.geometry.lens import Lens
+from trivet.physics.radiation.planck import Band
 from trivet.stages.simulate.draws import HeadUnit, Kitchen
 
 

@@ -6,22 +6,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from trivet.kernels.heat.water import saturation_pressure_pa
-from trivet.kernels.radiation.film import film_transmittance
-from trivet.kernels.radiation.path import condensed_transmittance
-from trivet.kernels.radiation.planck import Band, band_radiance
+from trivet.arrays import FloatArray
+from trivet.models.contents import table_band
+from trivet.physics.heat.water import saturation_pressure_pa
+from trivet.physics.radiation.film import film_transmittance
+from trivet.physics.radiation.path import condensed_transmittance
+from trivet.physics.radiation.planck import Band, band_radiance
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design, Head
-from trivet.stages.simulate.around import Air
 from trivet.stages.simulate.draws import HeadUnit, Kitchen
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.setting import STEP_S
 from trivet.stages.simulate.surfaces import constants_of
-from trivet.terms.contents import table_band
-
-FloatArray = npt.NDArray[np.float64]
+from trivet.stages.simulate.surroundings import Air
 
 SCENE_K = 473.15
 VAPOUR_J_KGK = 461.5

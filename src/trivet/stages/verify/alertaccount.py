@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from trivet.kernels.statistics.intervals import lower_bound_frac, upper_bound_frac
+from trivet.physics.statistics.intervals import lower_bound_frac, upper_bound_frac
 from trivet.records.alertaccount import (
     AlertCase,
     AlertRow,

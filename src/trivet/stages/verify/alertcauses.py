@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trivet.arrays import FloatArray
+from trivet.models.actual import Series, interpolated
+from trivet.models.oilpoints import COMMON, limit_value_k
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Design
 from trivet.records.requirement import Alert
 from trivet.stages.verify.series import Side, hottest_series
-from trivet.terms.actual import Floats, Series, interpolated
-from trivet.terms.oilpoints import COMMON, limit_value_k
 
 RATE_SPAN_S = 10.0
 """Span of the true heating rate."""
@@ -115,7 +116,7 @@ def _limit_due(one: Alert, side: Side, design: Design) -> Due:
     return Due(math.inf, float(time_s[near[0]]), float(rate[near[0]]))
 
 
-def _rates(series: Series) -> tuple[Floats, Floats, Floats]:
+def _rates(series: Series) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return moments, values and the rate over the ten seconds before. [s, K, K/s]"""
     known = np.isfinite(series.value_k)
     time_s, value_k = series.time_s[known], series.value_k[known]
@@ -251,7 +252,7 @@ def _told(side: Side, design: Design) -> ToldEntry:
     return ToldEntry(base_contents=side.contents, oil=name, uses=base.uses)
 
 
-def _ahead_k(time_s: Floats, value_k: Floats, horizon_s: float) -> float:
+def _ahead_k(time_s: FloatArray, value_k: FloatArray, horizon_s: float) -> float:
     """Return the straight-line value a horizon ahead of the last moment. [K]"""
     known = np.isfinite(value_k)
     if known.sum() < 3:
@@ -288,7 +289,7 @@ def _band_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | N
     return any(answers)
 
 
-def _mean(side: Side) -> tuple[Floats, Floats]:
+def _mean(side: Side) -> tuple[FloatArray, FloatArray]:
     if side.truth is not None:
         return side.truth.time_s, side.truth.pan_k
     series = hottest_series(side, "pan")

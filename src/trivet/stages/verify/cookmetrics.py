@@ -7,20 +7,21 @@ from collections.abc import Callable
 
 import numpy as np
 
+from trivet.arrays import BoolArray, FloatArray
+from trivet.models.actual import drawn_moment, surface_named
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of, Requirement
 from trivet.records.verdict import ProofCook
 from trivet.stages.verify.alertmetrics import lead_time, missed_alert, nuisance_alert
 from trivet.stages.verify.outcomes import CookOutcome, nothing
 from trivet.stages.verify.series import Side, heated, reading_pairs, sides
-from trivet.terms.actual import Floats, Mask, drawn_moment, surface_named
 
 WRONG_BY_K = 15.0
 
 
 def _compared(
     cook: ProofCook, requirement: Requirement, design: Design
-) -> tuple[Floats, Floats, Floats, bool]:
+) -> tuple[FloatArray, FloatArray, FloatArray, bool]:
     """Return errors, their reference u, stated u95, and whether readings could be judged."""
     errors, us, stated, heated_any = [], [], [], False
     for side in sides(cook, requirement=requirement, design=design):
@@ -131,7 +132,7 @@ def valid_share(cook: ProofCook, *, requirement: Requirement, design: Design) ->
     return CookOutcome("ok" if value_frac >= requirement.limit_value else "fail", value_frac)
 
 
-def _is_of(side: Side, of: Of) -> Mask:
+def _is_of(side: Side, of: Of) -> BoolArray:
     return np.asarray(side.estimate.of == OF_WORDS.index(of))
 
 

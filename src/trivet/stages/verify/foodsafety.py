@@ -6,7 +6,7 @@ import numpy as np
 
 from trivet.errors import InputError
 from trivet.facts.holdtimes import hold_table
-from trivet.kernels.heat.lethality import HoldVerdict, hold_verdict
+from trivet.physics.heat.lethality import HoldVerdict, hold_verdict
 from trivet.records.recording import ProbeSeries, Reference
 
 COVERAGE = 2.0

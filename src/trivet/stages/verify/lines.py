@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trivet.errors import OutOfRangeError
-from trivet.kernels.statistics.intervals import lower_bound_frac, sample_size, upper_bound_frac
+from trivet.physics.statistics.intervals import lower_bound_frac, sample_size, upper_bound_frac
 from trivet.records.requirement import METRICS, Evidence, Requirement
 from trivet.records.verdict import Decision, EvidenceLine, ProofCook
 from trivet.stages.verify.outcomes import CookOutcome, State

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
+from trivet.models.predicted import predicted_value
 from trivet.records.design import Design
 from trivet.records.prediction import Prediction
 from trivet.records.requirement import METRICS, Requirement
 from trivet.records.verdict import Decision, EvidenceLine
-from trivet.terms.predicted import predicted_value
 
 _TINY = 1e-9
 """Rounding of a share such as 1 - 1e-16 must not fail a limit of 100 %."""

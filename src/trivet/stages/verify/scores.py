@@ -9,6 +9,7 @@ from functools import cache
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.records.design import Design
 from trivet.records.requirement import Alert, Requirement
 from trivet.records.score import AlertScore, BurnerScore, LimitScore
@@ -22,7 +23,6 @@ from trivet.stages.verify.alertmetrics import (
 from trivet.stages.verify.cookmetrics import interval_coverage, wrong_reading
 from trivet.stages.verify.outcomes import CookOutcome
 from trivet.stages.verify.series import Side, heated, hottest_series, reading_pairs, sides
-from trivet.terms.actual import Floats
 
 
 def burner_scores(cook: ProofCook, *, design: Design) -> tuple[BurnerScore, ...]:
@@ -93,7 +93,7 @@ def _score(cook: ProofCook, design: Design) -> BurnerScore | None:
     )
 
 
-def _p95(error: Floats) -> float:
+def _p95(error: FloatArray) -> float:
     return float(np.quantile(error, 0.95, method="inverted_cdf")) if error.size else math.nan
 
 

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trivet.arrays import BoolArray, FloatArray
+from trivet.models import actual
+from trivet.models.actual import Actual, Series, surface_named
 from trivet.quality import BLOCKING
 from trivet.records.design import Contents, Design, Pan
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.recording import BurnerTruth
 from trivet.records.requirement import OF_WORDS, Of, Requirement
 from trivet.records.verdict import ProofCook
-from trivet.terms import actual
-from trivet.terms.actual import Actual, Floats, Mask, Series, surface_named
 
 SAME_DIAMETER_M = 0.015
 """A bench pan and a design pan of one finish count as the same within this."""
@@ -30,7 +31,7 @@ class Side:
     truth: BurnerTruth | None
 
     @property
-    def time_s(self) -> Floats:
+    def time_s(self) -> FloatArray:
         """Return the estimate's times. [s]"""
         return self.cook.estimate.time_s
 
@@ -41,7 +42,7 @@ class Side:
         return Actual(self.estimate.burner, self.contents, self.time_s, self.truth, probes)
 
     @property
-    def valid(self) -> Mask:
+    def valid(self) -> BoolArray:
         """Return where the product gives a reading."""
         given = np.isfinite(self.estimate.reported_k)
         return np.asarray(given & (self.estimate.flags & np.uint32(int(BLOCKING)) == 0))
@@ -98,16 +99,16 @@ def _same(pan: Pan, material: str, finish: str, diameter_m: float) -> bool:
 
 
 def hottest_series(side: Side, of: Of) -> Series:
-    """Return the hottest part of a surface as it was, see :mod:`trivet.terms.actual`."""
+    """Return the hottest part of a surface as it was, see :mod:`trivet.models.actual`."""
     return actual.hottest_series(side.actual, of)
 
 
-def heated(side: Side, *, design: Design, of: Of | None) -> tuple[Mask, Floats]:
-    """Return the moments at which a burner's pan is heated, see :mod:`trivet.terms.actual`."""
+def heated(side: Side, *, design: Design, of: Of | None) -> tuple[BoolArray, FloatArray]:
+    """Return the moments at which a burner's pan is heated, see :mod:`trivet.models.actual`."""
     return actual.heated(side.actual, design=design, of=of)
 
 
-def reading_pairs(side: Side, of: Of | None) -> tuple[Mask, Floats, Floats]:
+def reading_pairs(side: Side, of: Of | None) -> tuple[BoolArray, FloatArray, FloatArray]:
     """Return where a reading and what was so can be compared, and both differences.
 
     Parameters

@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError
-from trivet.kernels.statistics.agreement import agreement_limits_by_cook
+from trivet.models.actual import drawn_moment
+from trivet.physics.statistics.agreement import agreement_limits_by_cook
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.records.verdict import ProofCook, Stratum
 from trivet.stages.verify.series import Side, heated, reading_pairs, sides
-from trivet.terms.actual import Floats, Mask, drawn_moment
 
 
 @dataclass
@@ -24,7 +25,7 @@ class _Pile:
 
     moments: int = 0
     valid: int = 0
-    errors: list[Floats] = field(default_factory=list)
+    errors: list[FloatArray] = field(default_factory=list)
     plans: list[str] = field(default_factory=list)
     cooks: set[str] = field(default_factory=set)
     covered: int = 0
@@ -70,7 +71,7 @@ def strata(cooks: Sequence[ProofCook], *, design: Design) -> tuple[Stratum, ...]
     )
 
 
-def _add(pile: _Pile, side: Side, word: Of, mine: Mask, moments: int) -> None:
+def _add(pile: _Pile, side: Side, word: Of, mine: BoolArray, moments: int) -> None:
     ok, so, u = reading_pairs(side, word)
     ok = ok & mine
     pile.moments += moments

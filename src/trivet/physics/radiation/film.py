@@ -1,0 +1,374 @@
+"""Emissivity of liquids and of films on pans, from optical constants.
+
+A cooking film is many wavelengths of uneven thickness, so its reflections are
+summed by intensity (incoherent). Interference fringes of films below about
+2 um are not shown; their mean over thickness is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from trivet.arrays import ComplexArray, FloatArray
+from trivet.errors import InputError, OutOfRangeError
+from trivet.physics.radiation.planck import Band, spectral_radiance
+
+HOLD_FRAC = 0.06
+"""A table's end values are held this far beyond its ends, as a share of the wavelength."""
+
+
+@dataclass(frozen=True, eq=False)
+class OpticalConstants:
+    """Complex refractive index n + ik over wavelength, linear between rows.
+
+    Parameters
+    ----------
+    wavelength_m : (row,)
+        Rising wavelengths. [m]
+    n, k : (row,)
+        Refractive index, above 0, and extinction coefficient, not negative. [-]
+    name : str
+        What it is of; shown in errors.
+    """
+
+    wavelength_m: FloatArray
+    n: FloatArray
+    k: FloatArray
+    name: str = "material"
+
+    def __post_init__(self) -> None:
+        """Check and freeze the table."""
+        for field in ("wavelength_m", "n", "k"):
+            array = np.array(getattr(self, field), dtype=np.float64)
+            array.setflags(write=False)
+            object.__setattr__(self, field, array)
+        if not self.wavelength_m.shape == self.n.shape == self.k.shape or self.n.ndim != 1:
+            raise InputError(f"{self.name}: wavelength, n and k must be rows of equal length")
+        if np.any(np.diff(self.wavelength_m) <= 0.0) or self.wavelength_m[0] <= 0.0:
+            raise InputError(f"{self.name}: wavelengths must be positive and rise strictly")
+        if np.any(self.n <= 0.0) or np.any(self.k < 0.0):
+            raise InputError(f"{self.name}: n must be above zero and k not negative")
+
+    def index(self, wavelength_m: FloatArray) -> ComplexArray:
+        """Return n + ik at wavelengths [m]; refuses more than 6 % beyond the table."""
+        low = self.wavelength_m[0] * (1.0 - HOLD_FRAC)
+        high = self.wavelength_m[-1] * (1.0 + HOLD_FRAC)
+        if wavelength_m.min() < low or wavelength_m.max() > high:
+            raise OutOfRangeError(
+                f"{self.name}: optical constants reach from {self.wavelength_m[0] * 1e6:.2f} to "
+                f"{self.wavelength_m[-1] * 1e6:.2f} um, the band asks for "
+                f"{wavelength_m.min() * 1e6:.2f} to {wavelength_m.max() * 1e6:.2f} um"
+            )
+        n = np.interp(wavelength_m, self.wavelength_m, self.n)
+        return np.asarray(n + 1j * np.interp(wavelength_m, self.wavelength_m, self.k))
+
+
+def _cosine(index: ComplexArray, angle_rad: FloatArray) -> ComplexArray:
+    """Return the complex cosine of the refracted ray that decays inwards."""
+    cosine = np.sqrt(1.0 - (np.sin(angle_rad) / index) ** 2)
+    return np.where((index * cosine).imag < 0.0, -cosine, cosine)
+
+
+def _amplitudes(
+    n1: ComplexArray, c1: ComplexArray, n2: ComplexArray, c2: ComplexArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Return the Fresnel amplitude reflectances (s, p) between two media."""
+    s = (n1 * c1 - n2 * c2) / (n1 * c1 + n2 * c2)
+    p = (n2 * c1 - n1 * c2) / (n2 * c1 + n1 * c2)
+    return s, p
+
+
+def _check_angle(angle_rad: ArrayLike) -> FloatArray:
+    angle = np.asarray(angle_rad, float)
+    if np.any((angle < 0.0) | (angle >= 0.5 * np.pi)):
+        raise OutOfRangeError("view angle must lie from 0 to below 90 degrees, in radians")
+    return angle
+
+
+def _weights(temperature_k: float, band: Band) -> tuple[FloatArray, FloatArray]:
+    """Return quadrature wavelengths and Planck weights that sum to one."""
+    wavelength, weight = band.nodes
+    planck = weight * spectral_radiance(wavelength, temperature_k)
+    return wavelength, np.asarray(planck / planck.sum())
+
+
+def surface_band_emissivity(
+    material: OpticalConstants, *, angle_rad: ArrayLike = 0.0, temperature_k: float, band: Band
+) -> FloatArray:
+    """Return the band emissivity of a smooth, optically thick material.
+
+    Parameters
+    ----------
+    material : OpticalConstants
+        Index of the material.
+    angle_rad : (...)
+        Angle from the surface normal, 0 to below 90 degrees. [rad]
+    temperature_k : float
+        Temperature of the Planck weight. [K]
+    band : Band
+        Spectral response.
+
+    Returns
+    -------
+    (...)
+        Emissivity, both polarisations averaged. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the angle is outside 0 to 90 degrees or the table does not reach the band.
+
+    Notes
+    -----
+    Water in 8-14 um: 0.985 at 0, 0.978 at 45, 0.947 at 60, 0.874 at 70 degrees;
+    experiments agree within 0.01 up to 65 degrees. The constants are those of room
+    temperature; a Planck weight of 100 C in place of 25 C moves water by 0.0004.
+    Real metals are rougher and more oxidised than the floor this gives (0.012 for
+    aluminium, 0.034 for iron).
+
+    References
+    ----------
+    Fresnel's equations with complex index; Rees and James, Int. J. Remote Sensing
+    13 (15), 2873-2886 (1992) for the agreement (authors from memory).
+    """
+    angle = _check_angle(angle_rad)
+    wavelength, weight = _weights(temperature_k, band)
+    n = material.index(wavelength)
+    air = np.ones_like(n)
+    angles = angle[..., None]
+    s, p = _amplitudes(air, np.cos(angles) + 0j, n, _cosine(n, angles))
+    return np.asarray((1.0 - 0.5 * (np.abs(s) ** 2 + np.abs(p) ** 2)) @ weight)[()]
+
+
+def film_emissivity(
+    thickness_m: ArrayLike,
+    *,
+    film: OpticalConstants,
+    substrate: OpticalConstants | float,
+    temperature_k: float,
+    band: Band,
+    angle_rad: ArrayLike = 0.0,
+) -> FloatArray:
+    """Return the band emissivity of a liquid film on an opaque surface.
+
+    Film and surface are at one temperature. With power reflectances R1 (air to
+    film) and R2 (film to surface) and one pass through the film of transmittance t,
+    R = R1 + |1 - r1^2|^2 t^2 R2 / (1 - R1 R2 t^2) and emissivity = 1 - R.
+
+    Parameters
+    ----------
+    thickness_m : (...)
+        Film thickness, not negative. [m]
+    film : OpticalConstants
+        Index of the liquid.
+    substrate : OpticalConstants or float
+        Index of the surface, or its grey emissivity: then R2 = 1 - emissivity.
+    temperature_k : float
+        Temperature of the Planck weight. [K]
+    band : Band
+        Spectral response.
+    angle_rad : broadcastable with the thickness
+        Angle from the surface normal in air, 0 to below 90 degrees. [rad]
+
+    Returns
+    -------
+    broadcast shape
+        Emissivity, both polarisations averaged. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a thickness is negative, an angle or a grey emissivity out of range, or a
+        table does not reach the band.
+
+    Notes
+    -----
+    Transmission into and out of an absorbing film is read as |t12 t21|^2, which is
+    |1 - r1^2|^2 with the complex amplitude r1: then the sum is exactly the mean of
+    the coherent solution over the phase. The shorter reading (1 - R1)^2 gives
+    0.012 more for 1 um of water on aluminium, 0.001 more for 10 um. A smooth 5 um oil film on
+    aluminium has 0.14, 50 um has 0.59, 200 um 0.88; from 5 um the next
+    micrometre adds 0.021. The oil saturates near 0.96, not 1. Below 2 um
+    interference moves single spots by 0.01 and more; the mean over uneven films
+    holds. As the film thins to nothing the sum ends 0.006 above bare aluminium
+    (0.017 above bare iron): zero thickness is therefore answered as bare. Oleic
+    acid stands in for oil; hot oil is not measured: take 20 % on thickness as a
+    floor of doubt.
+
+    References
+    ----------
+    Fresnel's equations; intensity sum of a plane-parallel absorbing layer as in any
+    optics text.
+    """
+    thickness = np.asarray(thickness_m, float)
+    if np.any(thickness < 0.0):
+        raise OutOfRangeError("film emissivity: a film cannot be thinner than zero")
+    angle = _check_angle(angle_rad)
+    thickness, angle = np.broadcast_arrays(thickness, angle)
+    wavelength, weight = _weights(temperature_k, band)
+    n = film.index(wavelength)
+    angles = angle[..., None]
+    cosine = _cosine(n, angles)
+    outer = _amplitudes(np.ones_like(n), np.cos(angles) + 0j, n, cosine)
+    inner = _inner_reflectances(substrate, wavelength, n, cosine, angles)
+    decay = (4.0 * np.pi / wavelength) * (n * cosine).imag
+    twice = np.exp(-2.0 * decay * thickness[..., None])
+    spectral = np.zeros(twice.shape)
+    for amplitude, r2 in zip(outer, inner, strict=True):
+        r1, through = np.abs(amplitude) ** 2, np.abs(1.0 - amplitude**2) ** 2
+        spectral += 0.5 * (1.0 - r1 - through * twice * r2 / (1.0 - r1 * r2 * twice))
+    if not np.any(thickness == 0.0):
+        return np.asarray(spectral @ weight)[()]
+    bare = _bare_emissivity(substrate, angle, temperature_k, band)
+    return np.asarray(np.where(thickness == 0.0, bare, spectral @ weight))[()]
+
+
+@dataclass(frozen=True, eq=False)
+class FilmShares:
+    """What a film and the surface below it each add to the emissivity; sums to the whole."""
+
+    film: FloatArray
+    substrate: FloatArray
+
+
+def film_shares(
+    thickness_m: ArrayLike,
+    *,
+    film: OpticalConstants,
+    substrate: OpticalConstants | float,
+    temperature_k: float,
+    band: Band,
+    angle_rad: ArrayLike = 0.0,
+) -> FilmShares:
+    """Return how much of the emissivity is the film's own, and how much shines through it.
+
+    With film and surface at two temperatures the radiance that leaves is
+    film L_b(T_film) + substrate L_b(T_surface).
+
+    Parameters
+    ----------
+    thickness_m, film, substrate, temperature_k, band, angle_rad
+        As of :func:`film_emissivity`.
+
+    Returns
+    -------
+    FilmShares
+        Two emissivities of the broadcast shape, both polarisations averaged; their
+        sum is that of :func:`film_emissivity`. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        As :func:`film_emissivity`.
+
+    Notes
+    -----
+    The surface's share is what of the incoming ray the surface absorbs (Kirchhoff):
+    one pass through the film and all echoes.  5 um of oil on grey steel of 0.15
+    glow with 0.11 of their own and let 0.14 of the steel through; at 200 um the
+    steel is down to 0.03.  A film 10 K cooler than such a pan at 230 C
+    makes it appear 4.4 K (5 um) to 9.6 K (200 um) cooler.  The film is one temperature.
+
+    References
+    ----------
+    As :func:`film_emissivity`; Kirchhoff's law for each layer.
+    """
+    total = film_emissivity(
+        thickness_m,
+        film=film,
+        substrate=substrate,
+        temperature_k=temperature_k,
+        band=band,
+        angle_rad=angle_rad,
+    )
+    thickness, angle = np.broadcast_arrays(np.asarray(thickness_m, float), _check_angle(angle_rad))
+    wavelength, weight = _weights(temperature_k, band)
+    n = film.index(wavelength)
+    angles = angle[..., None]
+    cosine = _cosine(n, angles)
+    outer = _amplitudes(np.ones_like(n), np.cos(angles) + 0j, n, cosine)
+    inner = _inner_reflectances(substrate, wavelength, n, cosine, angles)
+    decay = (4.0 * np.pi / wavelength) * (n * cosine).imag
+    once = np.exp(-decay * thickness[..., None])
+    below = np.zeros(once.shape)
+    for amplitude, r2 in zip(outer, inner, strict=True):
+        r1, through = np.abs(amplitude) ** 2, np.abs(1.0 - amplitude**2)
+        below += 0.5 * through * once * (1.0 - r2) / (1.0 - r1 * r2 * once**2)
+    share = np.where(thickness == 0.0, total, np.minimum(below @ weight, total))
+    return FilmShares(np.asarray(total - share)[()], np.asarray(share)[()])
+
+
+def _bare_emissivity(
+    substrate: OpticalConstants | float, angle_rad: FloatArray, temperature_k: float, band: Band
+) -> FloatArray:
+    """Return the emissivity without a film."""
+    if isinstance(substrate, OpticalConstants):
+        return surface_band_emissivity(
+            substrate, angle_rad=angle_rad, temperature_k=temperature_k, band=band
+        )
+    return np.asarray(substrate)
+
+
+def _inner_reflectances(
+    substrate: OpticalConstants | float,
+    wavelength_m: FloatArray,
+    n: ComplexArray,
+    cosine: ComplexArray,
+    angles: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """Return the power reflectances (s, p) of the surface below the film."""
+    if isinstance(substrate, OpticalConstants):
+        base = substrate.index(wavelength_m)
+        s, p = _amplitudes(n, cosine, base, _cosine(base, angles))
+        return np.abs(s) ** 2, np.abs(p) ** 2
+    if not 0.0 < substrate <= 1.0:
+        raise OutOfRangeError("film emissivity: the grey emissivity below must lie in (0, 1]")
+    grey = np.full(n.shape, 1.0 - substrate)
+    return grey, grey
+
+
+def film_transmittance(
+    thickness_m: ArrayLike, *, film: OpticalConstants, temperature_k: float, band: Band
+) -> FloatArray:
+    """Return the single-pass internal band transmittance of a film.
+
+    Parameters
+    ----------
+    thickness_m : (...)
+        Thickness, not negative. [m]
+    film : OpticalConstants
+        Index of the film.
+    temperature_k : float
+        Temperature of the Planck weight: that of the scene. [K]
+    band : Band
+        Spectral response.
+
+    Returns
+    -------
+    (...)
+        Share of the in-band signal that passes, without surface reflections. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a thickness is negative or the table does not reach the band.
+
+    Notes
+    -----
+    Grease (oleic acid) on a window: 1 um passes 0.984, 5 um 0.926, 20 um 0.753 of
+    an 8-12.3 um signal. At 230 C, 5 um on a window of 40 C read 10 K low if
+    not corrected.
+
+    References
+    ----------
+    Beer-Lambert with absorption 4 pi k / wavelength.
+    """
+    thickness = np.asarray(thickness_m, float)
+    if np.any(thickness < 0.0):
+        raise OutOfRangeError("film transmittance: a film cannot be thinner than zero")
+    wavelength, weight = _weights(temperature_k, band)
+    absorption = 4.0 * np.pi * film.index(wavelength).imag / wavelength
+    return np.asarray(np.exp(-thickness[..., None] * absorption) @ weight)[()]

@@ -1,0 +1,379 @@
+"""Two clocks that saw the same cook: their offset and drift.
+
+A probe logger and a camera rarely share a clock.  At 3 K/s one second between
+them is three kelvin of false error, so the offset is measured: from events
+that both saw (a lid clap, a shutter), or from the shape of two signals.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from trivet.arrays import FloatArray, IntArray
+from trivet.errors import NotEnoughDataError, RecordingError
+
+FEATURE_CORRELATION = 0.6  # under this the two slopes do not show the same thing
+RIVAL_SHARE = 0.95  # a second peak this close to the first leaves the answer open
+
+
+@dataclass(frozen=True)
+class ClockFit:
+    """How the other clock runs against the reference clock.
+
+    ``reference = other + offset_s + drift_frac * (other - pivot_s)``.
+
+    Attributes
+    ----------
+    offset_s : float
+        Offset at the pivot. [s]
+    drift_frac : float
+        Seconds gained a second; 0 where it was not fitted. [-]
+    pivot_s : float
+        Moment on the other clock at which offset and drift are uncorrelated. [s]
+    covariance : (2, 2)
+        Of offset and drift [s2, s, 1].
+    residual_s : (event,)
+        What each event is left off by. [s]
+    """
+
+    offset_s: float
+    drift_frac: float
+    pivot_s: float
+    covariance: FloatArray
+    residual_s: FloatArray
+
+
+@dataclass(frozen=True)
+class CorrelationFit:
+    """Offset at which two signals match best.
+
+    Attributes
+    ----------
+    offset_s : float
+        Add to the other clock to get the reference clock; it holds the sum of
+        the clocks' offset and the difference of the two sensors' lags. [s]
+    sigma_s : float
+        Standard uncertainty from the width of the peak and what is left. [s]
+    correlation : float
+        Height of the peak, 0 to 1.
+    rival : float
+        Height of the next peak as a share of the first.
+    """
+
+    offset_s: float
+    sigma_s: float
+    correlation: float
+    rival: float
+
+
+def clock_from_events(
+    reference_s: ArrayLike, *, other_s: ArrayLike, sigma_s: float, with_drift: bool = True
+) -> ClockFit:
+    """Return offset and drift of a clock from events that both clocks saw.
+
+    Parameters
+    ----------
+    reference_s : (event,)
+        Moments on the reference clock. [s]
+    other_s : (event,)
+        The same events on the other clock, in the same order. [s]
+    sigma_s : float
+        Standard uncertainty of the difference of one pair: with frames every
+        dt, at least dt / sqrt(12). [s]
+    with_drift : bool
+        Fit the drift too; needs three events, spread in time.
+
+    Returns
+    -------
+    ClockFit
+        Least-squares offset and drift with their covariance.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If there are too few events for what is asked, or they fall together.
+    RecordingError
+        If the moments do not match one to one, or one pair contradicts the
+        rest by more than 5 sigma: a wrong pairing or a clock that jumped.
+
+    Notes
+    -----
+    With n events over a span S the offset is known to sigma / sqrt(n) and the
+    drift to about sigma * sqrt(12 / n) / S: four events of 0.1 s over 20 min
+    give 0.05 s and 1.4e-4, the size of a poor crystal's drift. Two events give
+    an offset without a check of it.
+
+    References
+    ----------
+    Weighted straight-line fit, any text on least squares.
+    """
+    reference = np.asarray(reference_s, dtype=np.float64)
+    other = np.asarray(other_s, dtype=np.float64)
+    _check_events(reference, other, sigma_s=sigma_s, least=3 if with_drift else 1)
+    pivot = float(np.mean(other))
+    away = other - pivot
+    spread = float(np.sum(away**2))
+    difference = reference - other
+    offset = float(np.mean(difference))
+    drift = float(np.sum(away * difference) / spread) if with_drift else 0.0
+    residual = difference - offset - drift * away
+    worst = int(np.argmax(np.abs(residual)))
+    if abs(residual[worst]) > 5.0 * sigma_s:
+        raise RecordingError(
+            f"event {worst + 1} of {other.size} (other clock {other[worst]:.3f} s) is "
+            f"{residual[worst]:+.3f} s off the line through the rest, over 5 x {sigma_s:g} s. "
+            "Either the events are paired wrongly or a clock jumped; leave it out or split the "
+            "recording there."
+        )
+    variance = sigma_s**2
+    slope_variance = variance / spread if with_drift else 0.0
+    return ClockFit(
+        offset_s=offset,
+        drift_frac=drift,
+        pivot_s=pivot,
+        covariance=np.diag([variance / other.size, slope_variance]),
+        residual_s=residual,
+    )
+
+
+def pair_events(
+    reference_s: ArrayLike, *, other_s: ArrayLike, tolerance_s: float, max_offset_s: float
+) -> tuple[IntArray, IntArray]:
+    """Return which events of two clocks belong together.
+
+    Parameters
+    ----------
+    reference_s, other_s : (n,), (m,)
+        Moments of like events on either clock; some may be missing. [s]
+    tolerance_s : float
+        How far two pairs may disagree, drift over the recording included. [s]
+    max_offset_s : float
+        Largest offset to consider. [s]
+
+    Returns
+    -------
+    (pair,), (pair,)
+        Indices into the two lists.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If no offset pairs two events, or if two offsets pair as many: evenly
+        spaced events cannot tell an offset from one shifted by a step.
+
+    Notes
+    -----
+    Every difference of two events is tried as an offset; the one that pairs
+    most wins, and must win by at least one pair. Make the gaps between
+    shared events uneven (two claps, pause, one clap).
+
+    References
+    ----------
+    Counting of votes for an offset, as in any pattern matching text; the rules are ours.
+    """
+    reference = np.sort(np.asarray(reference_s, dtype=np.float64))
+    other = np.sort(np.asarray(other_s, dtype=np.float64))
+    candidates = np.unique((reference[:, None] - other[None, :]).ravel())
+    candidates = candidates[np.abs(candidates) <= max_offset_s]
+    counts = np.array([_matches(reference, other, c, tolerance_s)[0].size for c in candidates])
+    if counts.size == 0 or counts.max() < 2:
+        raise NotEnoughDataError(
+            f"no offset within {max_offset_s:g} s pairs two of {reference.size} and "
+            f"{other.size} events; mark more shared events or widen the search"
+        )
+    leading = candidates[counts == counts.max()]
+    near = leading - leading[0] <= 2.0 * tolerance_s
+    best, rivals = float(np.median(leading[near])), leading[~near]
+    if rivals.size:
+        raise NotEnoughDataError(
+            f"offsets of {best:+.2f} s and {rivals[0]:+.2f} s both pair {counts.max()} events: "
+            "the events are evenly spaced or too few. State the offset, or mark events with "
+            "uneven gaps."
+        )
+    return _matches(reference, other, best, tolerance_s)
+
+
+def clock_offset_by_correlation(
+    reference: ArrayLike,
+    *,
+    reference_time_s: ArrayLike,
+    other: ArrayLike,
+    other_time_s: ArrayLike,
+    max_offset_s: float,
+    step_s: float = 0.5,
+) -> CorrelationFit:
+    """Return the clock offset at which two signals of the same event match best.
+
+    Parameters
+    ----------
+    reference, other : (n,), (m,)
+        Signals that rise and fall together, in any units.
+    reference_time_s, other_time_s : (n,), (m,)
+        Their moments, each on its own clock, increasing. [s]
+    max_offset_s : float
+        Largest offset to consider. [s]
+    step_s : float
+        Grid on which the slopes are compared. [s]
+
+    Returns
+    -------
+    CorrelationFit
+        Offset, its uncertainty, and how clear the peak is.
+
+    Raises
+    ------
+    NotEnoughDataError
+        If the overlap is under ten steps, the signals have no feature (a
+        steady ramp matches itself at any offset), the peak is under 0.6, lies
+        at the end of the search, or a second peak comes within 5 % of it.
+    RecordingError
+        If a time axis does not increase or does not match its signal.
+
+    Notes
+    -----
+    Correlation sees only the sum of clock offset and the difference of the
+    sensors' lags: a bead of 1.5 s seems 1.5 s late by the clock. Take the lag
+    out first (:func:`trivet.physics.sensor.probe_contact.lag_corrected_k`) or
+    use sharp events instead. On a step seen every 0.5 s in noise of 1 % the
+    offset is good to about 0.1 s.
+
+    References
+    ----------
+    Normalised cross-correlation of slopes with a parabola through the peak.
+    """
+    first = _slope_on_grid(reference, reference_time_s, step_s)
+    second = _slope_on_grid(other, other_time_s, step_s)
+    lags, heights = _correlation(first, second, max_offset_s, step_s)
+    best = int(np.argmax(heights))
+    _refuse_unclear(lags, heights, best, step_s)
+    before, peak, after = heights[best - 1 : best + 2]
+    curvature = before - 2.0 * peak + after
+    shift = 0.5 * (before - after) / curvature if curvature < 0.0 else 0.0
+    width = np.sqrt(-peak / curvature) * step_s if curvature < 0.0 else step_s
+    left_over = np.sqrt(max(1.0 - peak**2, 0.0) / max(second[1].size, 1))
+    grid_sigma = step_s / np.sqrt(12.0) / 2.0
+    return CorrelationFit(
+        offset_s=float(lags[best] + shift * step_s),
+        sigma_s=float(np.hypot(width * left_over / max(peak, 1e-9), grid_sigma)),
+        correlation=float(peak),
+        rival=_rival(heights, best),
+    )
+
+
+def _check_events(reference: FloatArray, other: FloatArray, *, sigma_s: float, least: int) -> None:
+    if reference.shape != other.shape or reference.ndim != 1:
+        raise RecordingError(
+            f"{reference.size} events on the reference clock and {other.size} on the other; "
+            "give each event on both clocks, in the same order"
+        )
+    if sigma_s <= 0.0:
+        raise RecordingError(f"uncertainty of an event {sigma_s} s; allowed: above 0")
+    if reference.size < least:
+        raise NotEnoughDataError(
+            f"{reference.size} shared events; {least} are needed"
+            + (" to fit offset and drift with a check" if least > 1 else "")
+        )
+    if least > 1 and np.ptp(other) < 20.0 * sigma_s:
+        raise NotEnoughDataError(
+            f"the shared events span {np.ptp(other):.2f} s, under 20 x {sigma_s:g} s; "
+            "a drift cannot be told from them: spread them over the cook or fit the offset alone"
+        )
+
+
+def _matches(
+    reference: FloatArray, other: FloatArray, offset: float, tolerance: float
+) -> tuple[IntArray, IntArray]:
+    """Pairs of nearest neighbours, each event used once."""
+    distance = np.abs(reference[:, None] - (other + offset)[None, :])
+    nearest = np.argmin(distance, axis=1)
+    mutual = np.argmin(distance, axis=0)[nearest] == np.arange(reference.size)
+    close = distance[np.arange(reference.size), nearest] <= tolerance
+    chosen = np.flatnonzero(mutual & close)
+    return chosen.astype(np.int64), nearest[chosen].astype(np.int64)
+
+
+def _slope_on_grid(
+    signal: ArrayLike, time: ArrayLike, step: float
+) -> tuple[FloatArray, FloatArray]:
+    """Moments of a regular grid and the signal's slope there, per step."""
+    values = np.asarray(signal, dtype=np.float64)
+    moments = np.asarray(time, dtype=np.float64)
+    if values.shape != moments.shape or values.ndim != 1:
+        raise RecordingError(f"signal {values.shape} and moments {moments.shape} must match, (n,)")
+    if np.any(~(np.diff(moments) > 0.0)):
+        raise RecordingError("the signal's moments must increase from one to the next")
+    good = np.isfinite(values)
+    if np.count_nonzero(good) < 10:
+        raise NotEnoughDataError("under ten readings: nothing to correlate")
+    start = np.ceil(moments[good][0] / step) * step
+    grid = np.arange(start, moments[good][-1], step)
+    resampled = np.interp(grid, moments[good], values[good])
+    return grid[1:-1], 0.5 * (resampled[2:] - resampled[:-2])
+
+
+def _correlation(
+    first: tuple[FloatArray, FloatArray],
+    second: tuple[FloatArray, FloatArray],
+    reach: float,
+    step: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Correlation of the slopes for each whole-step offset within reach."""
+    shift = round((first[0][0] - second[0][0]) / step)
+    most = int(reach / step)
+    lags, heights = [], []
+    for lag in range(-most, most + 1):
+        begin = shift - lag  # where the first grid starts within the second
+        low, high = max(begin, 0), min(begin + first[1].size, second[1].size)
+        if high - low < max(10, min(first[1].size, second[1].size) // 2):
+            continue
+        one, two = first[1][low - begin : high - begin], second[1][low:high]
+        scale = float(np.std(one) * np.std(two))
+        joint = float(np.mean((one - np.mean(one)) * (two - np.mean(two))))
+        quiet = scale <= 1e-9 * float(np.mean(np.abs(one)) * np.mean(np.abs(two)) + 1e-12)
+        heights.append(0.0 if quiet else joint / scale)
+        lags.append(lag * step)
+    if len(lags) < 3:
+        raise NotEnoughDataError(
+            "the two signals overlap by under half of the shorter one at nearly every offset; "
+            "check the clocks or search a smaller range"
+        )
+    return np.array(lags), np.array(heights)
+
+
+def _refuse_unclear(lags: FloatArray, heights: FloatArray, best: int, step: float) -> None:
+    if heights[best] < FEATURE_CORRELATION:
+        raise NotEnoughDataError(
+            f"best correlation {heights[best]:.2f}, under {FEATURE_CORRELATION}: the signals share "
+            "no feature. Use shared events, or a part of the cook where the heat changes."
+        )
+    flat = np.count_nonzero(heights > RIVAL_SHARE * heights[best])
+    rival = _rival(heights, best)
+    if rival > RIVAL_SHARE:
+        raise NotEnoughDataError(
+            f"a second peak reaches {rival:.0%} of the first: a repeating signal fits several "
+            f"offsets. Use shared events or search closer to {lags[best]:+.1f} s."
+        )
+    if best in (0, heights.size - 1):
+        raise NotEnoughDataError(
+            f"the best match lies at the end of the search ({lags[best]:+.1f} s); widen it"
+        )
+    if flat > max(0.3 * heights.size, 5):
+        raise NotEnoughDataError(
+            f"the match is as good within {flat * step:.0f} s: no feature sharp enough to time"
+        )
+
+
+def _rival(heights: FloatArray, best: int) -> float:
+    """Height of the best local peak other than the first, as a share of it."""
+    inner = heights[1:-1]
+    peaks = np.flatnonzero((inner > heights[:-2]) & (inner >= heights[2:])) + 1
+    peaks = peaks[peaks != best]
+    outside = []
+    for peak in peaks:
+        valley = np.min(heights[min(peak, best) : max(peak, best) + 1])
+        if valley < 0.9 * heights[peak]:
+            outside.append(heights[peak])
+    return float(max(outside, default=0.0) / heights[best])

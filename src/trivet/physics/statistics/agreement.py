@@ -1,0 +1,275 @@
+"""Agreement of two ways to measure: bias, limits, and repeats within a cook."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from trivet.arrays import FloatArray
+from trivet.errors import InputError, NotEnoughDataError
+
+FEWEST = 5
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Bias and limits of agreement with their confidence intervals.
+
+    All values carry the unit of the differences. ``n`` counts the independent
+    differences: pairs, or cooks when the pairs were clustered.
+    """
+
+    n: int
+    bias: float
+    sd: float
+    lower: float
+    upper: float
+    bias_interval: tuple[float, float]
+    lower_interval: tuple[float, float]
+    upper_interval: tuple[float, float]
+
+
+def _finite(values: ArrayLike, name: str) -> FloatArray:
+    array = np.asarray(values, dtype=np.float64)
+    if array.ndim != 1:
+        raise InputError(f"{name} has {array.ndim} axes: one is allowed")
+    if not np.all(np.isfinite(array)):
+        raise InputError(f"{name} holds values that are not finite: leave invalid moments out")
+    return array
+
+
+def _with_intervals(n: int, bias: float, sd: float, factor: float, confidence: float) -> Agreement:
+    t = float(stats.t.ppf(0.5 + 0.5 * confidence, n - 1))
+    bias_half = t * sd / np.sqrt(n)
+    limit_half = t * sd * np.sqrt(3.0 / n)
+    lower, upper = bias - factor * sd, bias + factor * sd
+    return Agreement(
+        n=n,
+        bias=bias,
+        sd=sd,
+        lower=lower,
+        upper=upper,
+        bias_interval=(bias - bias_half, bias + bias_half),
+        lower_interval=(lower - limit_half, lower + limit_half),
+        upper_interval=(upper - limit_half, upper + limit_half),
+    )
+
+
+def agreement_limits(
+    differences: ArrayLike, *, factor: float = 1.959963984540054, confidence: float = 0.95
+) -> Agreement:
+    """Return bias and limits of agreement of independent differences.
+
+    Parameters
+    ----------
+    differences : (pair,)
+        Reported minus reference, one independent pair each. [unit of choice]
+    factor : float
+        Limits lie this many standard deviations from the bias. [-]
+    confidence : float
+        Two-sided confidence of the three intervals. [-]
+
+    Returns
+    -------
+    Agreement
+        Bias, standard deviation, limits and intervals, in the same unit.
+
+    Raises
+    ------
+    NotEnoughDataError
+        With fewer than 5 differences.
+    InputError
+        If the array is not one-dimensional and finite.
+
+    Notes
+    -----
+    For differences near normal whose spread does not grow with the mean. The
+    standard error of a limit is about sqrt(3/n) sd: at n = 17 the limits
+    themselves are known to +/- 0.9 sd only. Frames of one cook are not
+    independent: use :func:`agreement_limits_by_cook` for them.
+
+    References
+    ----------
+    Bland and Altman, Lancet i (1986) 307-310.
+    """
+    array = _finite(differences, "differences")
+    if array.size < FEWEST:
+        raise NotEnoughDataError(
+            f"too few: {array.size} differences, agreement limits need {FEWEST}"
+        )
+    return _with_intervals(
+        array.size, float(array.mean()), float(array.std(ddof=1)), factor, confidence
+    )
+
+
+def agreement_limits_by_cook(
+    differences: ArrayLike,
+    *,
+    cook: ArrayLike,
+    factor: float = 1.959963984540054,
+    confidence: float = 0.95,
+) -> Agreement:
+    """Return limits of agreement when each cook gives several differences.
+
+    Parameters
+    ----------
+    differences : (pair,)
+        Reported minus reference. [unit of choice]
+    cook : (pair,)
+        Cook that each pair comes from. [-]
+    factor : float
+        Limits lie this many standard deviations from the bias. [-]
+    confidence : float
+        Two-sided confidence. [-]
+
+    Returns
+    -------
+    Agreement
+        ``sd`` joins the variance between and within cooks; ``n`` counts cooks
+        and the intervals use n - 1 degrees of freedom.
+
+    Raises
+    ------
+    NotEnoughDataError
+        With fewer than 5 cooks.
+    InputError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    The bias is the mean of cook means, so a long cook weighs no more than a
+    short one. Treating 20 cooks of 1,000 frames as 20,000 pairs would make the
+    interval of the bias some 30 times too narrow when frames of a cook agree.
+
+    References
+    ----------
+    Bland and Altman, J. Biopharm. Stat. 17 (2007) 571-582, section 3 (one-way
+    variance components, unequal repeats).
+    """
+    array = _finite(differences, "differences")
+    names = np.asarray(cook)
+    if names.shape != array.shape:
+        raise InputError(f"cook has shape {names.shape}, differences {array.shape}")
+    _, index = np.unique(names, return_inverse=True)
+    repeats = np.bincount(index).astype(np.float64)
+    n = repeats.size if array.size else 0
+    if n < FEWEST:
+        raise NotEnoughDataError(f"too few: {n} cooks, agreement limits need {FEWEST}")
+    means = np.bincount(index, weights=array) / repeats
+    grand = float(array.mean())
+    between_square = float(np.sum(repeats * (means - grand) ** 2)) / (n - 1)
+    free = array.size - n
+    within = float(np.sum((array - means[index]) ** 2)) / free if free else 0.0
+    size = (array.size - float(np.sum(repeats**2)) / array.size) / (n - 1)
+    between = max(0.0, (between_square - within) / size)
+    sd = float(np.sqrt(between + within)) if free else float(means.std(ddof=1))
+    return _with_intervals(n, float(means.mean()), sd, factor, confidence)
+
+
+def repeatability_coefficient(first: ArrayLike, second: ArrayLike) -> float:
+    """Return the bound under which two readings of one thing differ, 95 %.
+
+    Parameters
+    ----------
+    first : (pair,)
+        First reading of each thing. [unit of choice]
+    second : (pair,)
+        Second reading, same method. [same]
+
+    Returns
+    -------
+    float
+        Two root mean square differences, the mean difference taken as zero.
+
+    Raises
+    ------
+    NotEnoughDataError
+        With fewer than 5 pairs.
+    InputError
+        If the lengths differ.
+
+    Notes
+    -----
+    A mean difference that is not zero inflates the coefficient: by 12 % when
+    it is half of the standard deviation.
+
+    References
+    ----------
+    Bland and Altman, Lancet i (1986) 307-310, "Repeatability".
+    """
+    one, two = _finite(first, "first"), _finite(second, "second")
+    if one.shape != two.shape:
+        raise InputError(f"first has {one.size} readings and second {two.size}")
+    if one.size < FEWEST:
+        raise NotEnoughDataError(f"too few: {one.size} pairs, repeatability needs {FEWEST}")
+    return 2.0 * float(np.sqrt(np.mean((one - two) ** 2)))
+
+
+def cluster_bootstrap(
+    values: ArrayLike,
+    *,
+    cook: ArrayLike,
+    generator: np.random.Generator,
+    statistic: Callable[[FloatArray], float] | None = None,
+    draws: int = 2000,
+    confidence: float = 0.95,
+) -> tuple[float, float]:
+    """Return a percentile interval from resampling whole cooks.
+
+    Parameters
+    ----------
+    values : (pair,)
+        Outcomes or differences. [unit of choice]
+    cook : (pair,)
+        Cook of each value; cooks are drawn with replacement, whole. [-]
+    generator : numpy.random.Generator
+        Source of randomness.
+    statistic : callable, optional
+        Number from an array of values; the mean by default.
+    draws : int
+        Resamples. [-]
+    confidence : float
+        Two-sided confidence. [-]
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper percentile of the statistic.
+
+    Raises
+    ------
+    NotEnoughDataError
+        With fewer than 5 cooks.
+    InputError
+        If the arrays differ in length.
+
+    Notes
+    -----
+    Too narrow for few cooks (about 90 % true coverage at 10 cooks, nominal
+    95 %) and useless when no event was seen: then only the exact bound holds.
+
+    References
+    ----------
+    Davison and Hinkley, Bootstrap Methods and their Application (1997), 3.8.
+    """
+    array = _finite(values, "values")
+    names = np.asarray(cook)
+    if names.shape != array.shape:
+        raise InputError(f"cook has shape {names.shape}, values {array.shape}")
+    groups = [array[names == name] for name in np.unique(names)]
+    if len(groups) < FEWEST:
+        raise NotEnoughDataError(f"too few: {len(groups)} cooks, a bootstrap needs {FEWEST}")
+    picks = generator.integers(0, len(groups), size=(draws, len(groups)))
+    if statistic is None:
+        sums = np.array([group.sum() for group in groups])
+        sizes = np.array([group.size for group in groups], dtype=np.float64)
+        results = sums[picks].sum(axis=1) / sizes[picks].sum(axis=1)
+    else:
+        results = np.array([statistic(np.concatenate([groups[i] for i in row])) for row in picks])
+    tail = 0.5 * (1.0 - confidence)
+    low, high = np.quantile(results, [tail, 1.0 - tail])
+    return float(low), float(high)

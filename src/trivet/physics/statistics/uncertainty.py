@@ -1,0 +1,324 @@
+"""Propagation of uncertainty to first order, correlations included."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from trivet.arrays import FloatArray
+from trivet.errors import InputError, OutOfRangeError
+
+Shape = Literal["normal", "rectangular", "triangular", "t"]
+
+
+@dataclass(frozen=True)
+class InputQuantity:
+    """One input of a model: value, standard uncertainty, shape, degrees of freedom.
+
+    A rectangular or triangular input has the standard uncertainty given, so a
+    half-width a enters as a / sqrt(3) or a / sqrt(6). With ``shape = "t"`` the
+    uncertainty is the scale and ``dof`` shapes the tails.
+    """
+
+    name: str
+    value: float
+    uncertainty: float
+    shape: Shape = "normal"
+    dof: float = math.inf
+
+
+@dataclass(frozen=True)
+class Budget:
+    """First-order result: value, combined uncertainty and what makes it.
+
+    ``contributions`` are c_i u_i with sign, in the unit of the result;
+    ``second_order`` is the root of the neglected second-order terms.
+    """
+
+    names: tuple[str, ...]
+    value: float
+    uncertainty: float
+    contributions: tuple[float, ...]
+    effective_dof: float
+    second_order: float
+
+    def ranking(self) -> tuple[tuple[str, float], ...]:
+        """Return inputs with their share of the sum of squares, largest first."""
+        total = sum(c * c for c in self.contributions) or 1.0
+        shares = [(n, c * c / total) for n, c in zip(self.names, self.contributions, strict=True)]
+        return tuple(sorted(shares, key=lambda entry: -entry[1]))
+
+
+def correlation_matrix(correlation: ArrayLike | None, *, count: int) -> FloatArray:
+    """Return a correlation that can exist, or independence.
+
+    Parameters
+    ----------
+    correlation : (input, input) or None
+        Correlation coefficients. [-]
+    count : int
+        Number of inputs. [-]
+
+    Returns
+    -------
+    (input, input)
+        The matrix, checked.
+
+    Raises
+    ------
+    InputError
+        If it is not symmetric, has no ones on its diagonal, or is impossible.
+
+    Notes
+    -----
+    Three inputs cannot all be correlated by less than -0.5.
+
+    References
+    ----------
+    JCGM 102:2011, 3.21 (positive semi-definite).
+    """
+    if correlation is None:
+        return np.eye(count)
+    matrix = np.asarray(correlation, dtype=np.float64)
+    if matrix.shape != (count, count):
+        raise InputError(f"correlation has shape {matrix.shape}: allowed {(count, count)}")
+    if not np.allclose(matrix, matrix.T) or not np.allclose(np.diag(matrix), 1.0):
+        raise InputError("correlation must be symmetric with ones on its diagonal")
+    if np.linalg.eigvalsh(matrix)[0] < -1e-9:
+        raise InputError("correlation is impossible: a combination would have negative variance")
+    return matrix
+
+
+def welch_satterthwaite(contributions: ArrayLike, *, dof: ArrayLike) -> float:
+    """Return the effective degrees of freedom of a combined uncertainty.
+
+    Parameters
+    ----------
+    contributions : (input,)
+        c_i u_i. [unit of the result]
+    dof : (input,)
+        Degrees of freedom of each, infinite when known exactly. [-]
+
+    Returns
+    -------
+    float
+        Effective degrees of freedom, infinite if no input is limited. [-]
+
+    Raises
+    ------
+    InputError
+        If the lengths differ.
+    OutOfRangeError
+        If a degree of freedom is not positive.
+
+    Notes
+    -----
+    Independent inputs only. For a single input the result is its own degrees
+    of freedom; it never exceeds their sum.
+
+    References
+    ----------
+    JCGM 100:2008, G.4.1, equation (G.2b).
+    """
+    terms = np.asarray(contributions, dtype=np.float64)
+    free = np.asarray(dof, dtype=np.float64)
+    if terms.shape != free.shape:
+        raise InputError(f"contributions has shape {terms.shape}, dof {free.shape}")
+    if not np.all(free > 0.0):
+        raise OutOfRangeError("every degree of freedom must be positive")
+    limited = float(np.sum(terms**4 / free))
+    return math.inf if limited == 0.0 else float(np.sum(terms**2)) ** 2 / limited
+
+
+def coverage_factor(confidence: float = 0.95, *, dof: float = math.inf) -> float:
+    """Return k so that +/- k u covers a share, by Student's distribution.
+
+    Parameters
+    ----------
+    confidence : float
+        Two-sided coverage. [-]
+    dof : float
+        Degrees of freedom; a fraction is truncated as the guide asks. [-]
+
+    Returns
+    -------
+    float
+        Coverage factor. [-]
+
+    Raises
+    ------
+    OutOfRangeError
+        If the confidence is not inside (0, 1) or dof under 1.
+
+    Notes
+    -----
+    95 %: 1.960 at infinite, 2.12 at 16, 2.57 at 5 degrees of freedom.
+
+    References
+    ----------
+    JCGM 100:2008, G.3 and Table G.2.
+    """
+    if not 0.0 < confidence < 1.0:
+        raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
+    if dof < 1.0:
+        raise OutOfRangeError(f"dof is {dof}: at least 1 is needed for a coverage factor")
+    if math.isinf(dof):
+        return float(stats.norm.ppf(0.5 + 0.5 * confidence))
+    return float(stats.t.ppf(0.5 + 0.5 * confidence, math.floor(dof)))
+
+
+def _jacobian(
+    model: Callable[[FloatArray], FloatArray], x: FloatArray, step: FloatArray
+) -> FloatArray:
+    columns = []
+    for i in range(x.size):
+        shift = np.zeros_like(x)
+        shift[i] = step[i]
+        if step[i] == 0.0:
+            columns.append(np.zeros_like(np.atleast_1d(model(x))))
+            continue
+        # Four points: exact for cubics, so the step may be a share of u.
+        near = np.atleast_1d(model(x + shift)) - np.atleast_1d(model(x - shift))
+        far = np.atleast_1d(model(x + 2.0 * shift)) - np.atleast_1d(model(x - 2.0 * shift))
+        columns.append((8.0 * near - far) / (12.0 * step[i]))
+    return np.stack(columns, axis=1)
+
+
+def propagated_covariance(
+    model: Callable[[FloatArray], ArrayLike], values: ArrayLike, *, covariance: ArrayLike
+) -> tuple[FloatArray, FloatArray]:
+    """Return a model's outputs and their covariance to first order.
+
+    Parameters
+    ----------
+    model : callable
+        Takes (input,), gives (output,) or a number.
+    values : (input,)
+        Best estimates. [units of the inputs]
+    covariance : (input, input)
+        Covariance of the estimates.
+
+    Returns
+    -------
+    tuple of arrays
+        Outputs (output,) and covariance (output, output).
+
+    Raises
+    ------
+    InputError
+        If the covariance does not fit, or the model gives no finite number.
+
+    Notes
+    -----
+    Derivatives by four-point differences at a tenth of each standard
+    uncertainty: relative error about 1e-9 for models smooth on that scale;
+    wrong across a kink or a clip.
+
+    References
+    ----------
+    JCGM 102:2011, clause 6.2; JCGM 100:2008, 5.2.
+    """
+    x = np.asarray(values, dtype=np.float64)
+    matrix = np.asarray(covariance, dtype=np.float64)
+    if matrix.shape != (x.size, x.size):
+        raise InputError(f"covariance has shape {matrix.shape}: allowed {(x.size, x.size)}")
+    if np.any(np.diag(matrix) < 0.0):
+        raise InputError("covariance has a negative variance on its diagonal")
+
+    def outputs(point: FloatArray) -> FloatArray:
+        return np.atleast_1d(np.asarray(model(point), dtype=np.float64))
+
+    centre = outputs(x)
+    slopes = _jacobian(outputs, x, 0.1 * np.sqrt(np.diag(matrix)))
+    if not (np.all(np.isfinite(centre)) and np.all(np.isfinite(slopes))):
+        raise InputError("the model gives no finite number near the values: check its inputs")
+    return centre, slopes @ matrix @ slopes.T
+
+
+def _second_order_variance(
+    model: Callable[[FloatArray], float], x: FloatArray, u: FloatArray, centre: float
+) -> float:
+    """Return the neglected second-order variance of independent normal inputs."""
+    total = 0.0
+    active = np.flatnonzero(u > 0.0)
+    for place, i in enumerate(active):
+        up, down = x.copy(), x.copy()
+        up[i] += u[i]
+        down[i] -= u[i]
+        curve = model(up) - 2.0 * centre + model(down)
+        total += 0.5 * curve * curve
+        for j in active[place + 1 :]:
+            corners = 0.0
+            for a, b, sign in ((1, 1, 1), (1, -1, -1), (-1, 1, -1), (-1, -1, 1)):
+                point = x.copy()
+                point[i] += a * u[i]
+                point[j] += b * u[j]
+                corners += sign * model(point)
+            total += (0.25 * corners) ** 2
+    return total
+
+
+def first_order_budget(
+    model: Callable[[FloatArray], float],
+    inputs: Sequence[InputQuantity],
+    *,
+    correlation: ArrayLike | None = None,
+) -> Budget:
+    """Return the first-order uncertainty budget of a scalar model.
+
+    Parameters
+    ----------
+    model : callable
+        Takes (input,), gives a number.
+    inputs : sequence of InputQuantity
+        Values and standard uncertainties.
+    correlation : (input, input), optional
+        Correlation of the inputs; independent when left out.
+
+    Returns
+    -------
+    Budget
+        Value, uncertainty, signed contributions, effective degrees of freedom.
+
+    Raises
+    ------
+    InputError
+        If the correlation is impossible or the model not finite.
+    OutOfRangeError
+        If an uncertainty is negative.
+
+    Notes
+    -----
+    Trust it while ``second_order`` stays under a third of ``uncertainty`` (it
+    then adds under 5 %); beyond, use ``montecarlo.monte_carlo``. In the mass example
+    the first order gives 0.054 mg where the truth is 0.075 mg, and
+    ``second_order`` says so. The effective degrees of freedom disregard correlation.
+
+    References
+    ----------
+    JCGM 100:2008, 5.1.2 and its note, 5.2.2, G.4.1.
+    """
+    x = np.array([q.value for q in inputs], dtype=np.float64)
+    u = np.array([q.uncertainty for q in inputs], dtype=np.float64)
+    if not np.all(u >= 0.0):
+        bad = [q.name for q in inputs if not q.uncertainty >= 0.0]
+        raise OutOfRangeError(f"uncertainty of {', '.join(bad)} is negative or not a number")
+    matrix = correlation_matrix(correlation, count=x.size)
+    centre, covariance = propagated_covariance(model, x, covariance=np.outer(u, u) * matrix)
+    slopes = _jacobian(lambda p: np.atleast_1d(np.asarray(model(p))), x, 0.1 * u)[0]
+    terms = slopes * u
+    curved = _second_order_variance(model, x, u, float(centre[0]))
+    return Budget(
+        names=tuple(q.name for q in inputs),
+        value=float(centre[0]),
+        uncertainty=math.sqrt(max(0.0, float(covariance[0, 0]))),
+        contributions=tuple(float(t) for t in terms),
+        effective_dof=welch_satterthwaite(terms, dof=[q.dof for q in inputs]),
+        second_order=math.sqrt(curved),
+    )

@@ -1,0 +1,238 @@
+"""Lens and pose: round trips, and OpenCV as an independent oracle."""
+
+from __future__ import annotations
+
+import math
+
+import cv2
+import numpy as np
+import pytest
+from scipy import ndimage
+
+from trivet.errors import OutOfRangeError
+from trivet.physics.geometry.coverage import (
+    measurable_spot,
+    psf_loss_frac,
+    rim_coverage,
+    size_of_source_loss_frac,
+)
+from trivet.physics.geometry.optics import (
+    Lens,
+    Pose,
+    footprint_m,
+    lens_from_fov,
+    pixel_of_point,
+    point_of_pixel,
+    ray_of_pixel,
+    view_angle_rad,
+)
+from trivet.physics.geometry.spot import misplaced_loss_frac
+
+DISTORTION = (-0.21, 0.05, -0.004, 0.0011, -0.0007)
+POSES = (Pose(0, 0, 0.76), Pose(0.1, -0.05, 0.7, 0.2, -0.6, 0.3), Pose(-0.2, 0.3, 1.1, -0.3, 2.0))
+
+
+def _lens(model, fov=(55, 35)):
+    return lens_from_fov(
+        24,
+        cols=32,
+        fov_h_rad=math.radians(fov[0]),
+        fov_v_rad=math.radians(fov[1]),
+        model=model,
+        distortion=DISTORTION,
+    )
+
+
+@pytest.mark.parametrize("pose", POSES)
+@pytest.mark.parametrize("model", ["rectilinear", "equal-angle", "brown-conrady"])
+def test_round_trip(model, pose):
+    lens = _lens(model, (80, 60))
+    px = np.stack(np.mgrid[-0.5:23.6:1.5, -0.5:31.6:1.5], -1)
+    points = point_of_pixel(px, lens=lens, pose=pose, plane_height_m=0.02)
+    hit = np.isfinite(points[..., 0])
+    assert hit.mean() > 0.9
+    np.testing.assert_allclose(points[hit][:, 2], 0.02, atol=1e-12)
+    np.testing.assert_allclose(
+        pixel_of_point(points[hit], lens=lens, pose=pose), px[hit], atol=1e-8
+    )
+
+
+@pytest.mark.parametrize("pose", POSES)
+def test_brown_conrady_agrees_with_opencv(pose):
+    """cv2.projectPoints knows pose and distortion by its own code."""
+    lens = _lens("brown-conrady")
+    rng = np.random.default_rng(5)
+    points = np.column_stack([rng.uniform(-0.3, 0.3, (40, 2)), rng.uniform(0, 0.1, 40)])
+    turn, _ = cv2.Rodrigues(pose.rotation().T)
+    camera = np.array(
+        [
+            [lens.focal_col_px, 0, lens.centre_col_px],
+            [0, lens.focal_row_px, lens.centre_row_px],
+            [0, 0, 1],
+        ]
+    )
+    dist = np.array([lens.k1, lens.k2, lens.p1, lens.p2, lens.k3])
+    shift = -pose.rotation().T @ pose.eye_m
+    theirs = cv2.projectPoints(points, turn, shift, camera, dist)[0].reshape(-1, 2)
+    ours = pixel_of_point(points, lens=lens, pose=pose)
+    seen = np.isfinite(ours[:, 0])
+    assert seen.sum() > 25
+    np.testing.assert_allclose(ours[seen][:, ::-1], theirs[seen], atol=1e-9)
+    # our inverse, sent forward through their projection, must come back to the pixel
+    rays = ray_of_pixel(ours[seen], lens=lens, pose=pose) @ pose.rotation()
+    again = cv2.projectPoints(rays, np.zeros(3), np.zeros(3), camera, dist)[0].reshape(-1, 2)
+    np.testing.assert_allclose(again, theirs[seen], atol=1e-9)
+
+
+def test_directions_and_angles_follow_the_convention():
+    lens = _lens("rectilinear")
+    row, col = pixel_of_point((0.1, 0.05, 0), lens=lens, pose=Pose(0, 0, 0.76))
+    assert col > lens.centre_col_px
+    assert row < lens.centre_row_px
+    tipped = ray_of_pixel((11.5, 15.5), lens=lens, pose=Pose(0, 0, 0.76, tilt_rad=0.2))
+    np.testing.assert_allclose(tipped, [0, math.sin(0.2), -math.cos(0.2)], atol=1e-12)
+    turned = ray_of_pixel((11.5, 15.5), lens=lens, pose=Pose(0, 0, 0.76, 0.2, pan_rad=math.pi / 2))
+    np.testing.assert_allclose(turned, [-math.sin(0.2), 0, -math.cos(0.2)], atol=1e-12)
+    assert view_angle_rad((0.76, 0, 0), pose=Pose(0, 0, 0.76)) == pytest.approx(math.pi / 4)
+
+
+def test_field_edge_lies_at_half_the_field_of_view():
+    for model in ("rectilinear", "equal-angle", "brown-conrady"):
+        lens = lens_from_fov(
+            24, cols=32, fov_h_rad=1.2, fov_v_rad=0.8, model=model, distortion=(-0.2, 0.05, 0, 0, 0)
+        )
+        edge = point_of_pixel((11.5, 31.5), lens=lens, pose=Pose(0, 0, 1.0))
+        assert edge[0] == pytest.approx(math.tan(0.6), abs=1e-9)
+
+
+def test_nothing_is_seen_behind_or_above():
+    lens, pose = _lens("rectilinear"), Pose(0, 0, 0.76)
+    assert np.isnan(pixel_of_point((0, 0, 0.9), lens=lens, pose=pose)).all()
+    level = Pose(0, 0, 0.76, tilt_rad=math.pi / 2)
+    assert np.isnan(point_of_pixel((2, 15), lens=lens, pose=level)).all()
+    assert np.isfinite(point_of_pixel((21, 15), lens=lens, pose=level)).all()
+
+
+@pytest.mark.parametrize("model", ["rectilinear", "equal-angle", "brown-conrady"])
+@pytest.mark.parametrize("fov", [0.0, 180.0, 190.0, float("nan")])
+def test_impossible_field_is_refused(model, fov):
+    with pytest.raises(OutOfRangeError, match="180"):
+        lens_from_fov(24, cols=32, fov_h_rad=math.radians(fov), fov_v_rad=1.0, model=model)
+
+
+def test_bad_lens_and_pose_are_refused():
+    with pytest.raises(OutOfRangeError, match="folds back"):
+        lens_from_fov(
+            24, cols=32, fov_h_rad=2.0, fov_v_rad=1.0, model="brown-conrady",
+            distortion=(-0.5, 0, 0, 0, 0),
+        )  # fmt: skip
+    with pytest.raises(OutOfRangeError, match="unknown"):
+        Lens("fisheye", 24, 32, 30.0, 30.0)
+    with pytest.raises(OutOfRangeError, match="above the cooktop"):
+        Pose(0, 0, -0.1)
+    with pytest.raises(OutOfRangeError, match="not below"):
+        footprint_m(_lens("rectilinear"), Pose(0, 0, 0.5), plane_height_m=0.5)
+
+
+@pytest.mark.parametrize(("height", "y"), [(0.70, 0.13), (0.825, 0.13), (0.9, -0.1), (0.7, 0.4)])
+def test_margin_agrees_with_the_analytic_pinhole(height, y):
+    """Nadir field is a rectangle of half sides H tan(FOV/2): agreement to 1 mm asked."""
+    lens, rim, reach = _lens("rectilinear"), 0.05, 0.12 + 0.01
+    got = rim_coverage(
+        (0.2, y), diameter_m=0.24, rim_height_m=rim, lens=lens, pose=Pose(0, 0, height)
+    )
+    half_x = (height - rim) * math.tan(math.radians(27.5))
+    half_y = (height - rim) * math.tan(math.radians(17.5))
+    assert got.margin_m == pytest.approx(min(half_x - 0.2, half_y - abs(y)) - reach, abs=1e-4)
+    assert got.complete == (got.margin_m >= 0)
+    if half_y - abs(y) >= reach:
+        assert got.in_view_frac == 1.0
+    elif y + reach > half_y and abs(half_y - y) < reach:
+        a = math.acos((half_y - y) / reach)
+        cut = (a - math.sin(2 * a) / 2) / math.pi
+        assert got.in_view_frac == pytest.approx(1 - cut, abs=0.003)
+
+
+def test_worked_home_case():
+    """Own calculation elsewhere: 0.70 m fails front to back, 0.825 m holds rim and 10 mm."""
+    lens = _lens("rectilinear")
+    at = {
+        h: rim_coverage(
+            (0.2, 0.13), diameter_m=0.24, rim_height_m=0.0, lens=lens, pose=Pose(0, 0, h)
+        )
+        for h in (0.70, 0.80, 0.825)
+    }
+    assert at[0.70].in_view_frac < 0.95
+    assert not at[0.80].complete
+    assert at[0.825].complete
+    small = rim_coverage(
+        (0.2, 0.13), diameter_m=0.2, rim_height_m=0.0, lens=lens, pose=Pose(0, 0, 0.825)
+    )
+    assert small.pixels_across < 8
+    assert not small.enough_pixels
+
+
+def test_pan_out_of_view_has_no_share():
+    got = rim_coverage(
+        (2.0, 0), diameter_m=0.2, rim_height_m=0, lens=_lens("rectilinear"), pose=POSES[0]
+    )
+    assert got.in_view_frac == 0.0
+    assert got.margin_m < -1
+
+
+def test_size_of_source_loss_against_sampling():
+    """Oracle: Monte Carlo of uniform box plus Gaussian, and the exact unblurred square."""
+    rng = np.random.default_rng(8)
+    n = 400_000
+    for d, sigma in ((1.0, 0.4), (2.0, 0.6), (4.0, 0.8)):
+        away = np.hypot(*(rng.uniform(-0.5, 0.5, (2, n)) + rng.normal(0, sigma, (2, n))))
+        share = (away > d / 2).mean()
+        got = size_of_source_loss_frac(d, sigma_px=sigma)
+        assert got == pytest.approx(share, abs=4 * math.sqrt(share * (1 - share) / n) + 1e-5)
+    assert size_of_source_loss_frac(1.0, sigma_px=0) == pytest.approx(1 - math.pi / 4, abs=1e-6)
+    assert size_of_source_loss_frac(1.5, sigma_px=0) == pytest.approx(0.0, abs=1e-5)
+
+
+def test_measured_point_spread():
+    n, sigma = 8, 0.5
+    x = (np.arange(81) - 40) / n
+    line = np.exp(-0.5 * (x / sigma) ** 2)
+    psf = np.outer(line, line) / line.sum() ** 2
+    # a Gaussian alone loses exp(-r^2 / 2 sigma^2)
+    got = psf_loss_frac(psf, samples_per_px=n, diameter_px=2.0)
+    assert got == pytest.approx(math.exp(-0.5 * (1.0 / sigma) ** 2), abs=0.02)
+    with pytest.raises(OutOfRangeError, match="sums to"):
+        psf_loss_frac(psf * 1.01, samples_per_px=n, diameter_px=2.0)
+    with pytest.raises(OutOfRangeError, match="wider"):
+        psf_loss_frac(psf, samples_per_px=n, diameter_px=20.0)
+
+
+def test_measurable_spot_flags_few_pixels():
+    spot = measurable_spot(
+        (0, 0), diameter_m=0.2, height_m=0, lens=_lens("rectilinear"), pose=POSES[0], sigma_px=0.4
+    )
+    analytic = 2 * 0.76 * math.tan(math.radians(27.5)) / 32
+    assert spot.footprint_m == pytest.approx(analytic, rel=0.02)
+    assert 2.0 < spot.spot_m / spot.footprint_m < 3.0
+    assert not spot.enough_pixels
+
+
+@pytest.mark.parametrize(("radius", "within"), [(5.0, 0.12), (8.0, 0.08)])
+def test_a_misplaced_rim_against_a_blurred_picture(radius, within):
+    # A fine picture of the disc, blurred by box and Gaussian, averaged over a shifted disc.
+    fine, size = 21, 22
+    place = (np.arange(size * fine) + 0.5) / fine - size / 2
+    x, y = np.meshgrid(place, place)
+    picture = (np.hypot(x, y) <= radius).astype(float)
+    seen = ndimage.uniform_filter(ndimage.gaussian_filter(picture, 0.5 * fine), fine)
+    lost = [1.0 - seen[np.hypot(x - at, y) <= radius - 1.0].mean() for at in (0.0, 0.5, 1.0, 2.0)]
+    found = misplaced_loss_frac(
+        radius, inside_px=1.0, offset_px=np.array([0.5, 1.0, 2.0]), sigma_px=0.5
+    )
+    assert found == pytest.approx(np.array(lost[1:]) - lost[0], rel=within)
+
+
+def test_a_rim_in_its_place_adds_nothing_and_nonsense_is_refused():
+    assert misplaced_loss_frac(5.0, inside_px=1.0, offset_px=0.0, sigma_px=0.5) == 0.0
+    with pytest.raises(OutOfRangeError, match="must not be negative"):
+        misplaced_loss_frac(5.0, inside_px=1.0, offset_px=-1.0, sigma_px=0.5)

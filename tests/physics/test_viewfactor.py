@@ -1,0 +1,94 @@
+"""View factors against textbook values and quadrature."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from trivet.errors import OutOfRangeError
+from trivet.physics.radiation.planck import band_radiance, flat_band
+from trivet.physics.radiation.viewfactor import (
+    disc_view_frac,
+    mixed_surround_k,
+    rectangle_view_frac,
+    upright_view_frac,
+)
+
+BAND = flat_band(8e-6, 14e-6)
+X, W = np.polynomial.legendre.leggauss(80)
+
+
+def level(points_x, points_y, weight, height):
+    """Sum cos cos / (pi r^2) over a level surface above the origin."""
+    square = points_x**2 + points_y**2 + height**2
+    return float((weight * height**2 / (np.pi * square**2)).sum())
+
+
+def test_disc_overhead_is_r2_over_r2_plus_h2():
+    # Textbook value (from memory): F = r^2 / (r^2 + h^2) for a coaxial disc.
+    for r, h in ((0.1, 0.7), (0.7, 0.7), (3.0, 0.2)):
+        assert disc_view_frac(r, height_m=h) == pytest.approx(r * r / (r * r + h * h), rel=1e-12)
+
+
+@pytest.mark.parametrize(("r", "h", "a"), [(0.1, 0.7, 0.3), (0.5, 0.4, 0.6), (0.2, 0.05, 0.1)])
+def test_disc_aside_against_quadrature(r, h, a):
+    radius = (X + 1) / 2 * r
+    phi = np.linspace(0, 2 * np.pi, 2000, endpoint=False)
+    x = a + radius[:, None] * np.cos(phi)
+    y = radius[:, None] * np.sin(phi)
+    weight = (W / 2 * r * radius)[:, None] * np.full(phi.size, 2 * np.pi / phi.size)
+    tolerance = 1e-6 if h > 0.1 else 5e-3
+    got = disc_view_frac(r, height_m=h, offset_m=a)
+    assert got == pytest.approx(level(x, y, weight, h), rel=tolerance)
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "h"), [((-0.38, 0.38), (-0.25, 0.25), 0.7), ((0.1, 0.9), (-0.6, -0.2), 0.5)]
+)
+def test_rectangle_against_quadrature(x, y, h):
+    px = x[0] + (X + 1) / 2 * (x[1] - x[0])
+    py = y[0] + (X + 1) / 2 * (y[1] - y[0])
+    weight = np.outer(W, W) / 4 * (x[1] - x[0]) * (y[1] - y[0])
+    expected = level(px[:, None], py[None, :], weight, h)
+    assert rectangle_view_frac(x, y_m=y, height_m=h) == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_corner_of_an_endless_ceiling_is_a_quarter():
+    # By symmetry: four endless quadrants fill the whole hemisphere.
+    assert rectangle_view_frac((0, 1e6), y_m=(0, 1e6), height_m=1.0) == pytest.approx(0.25, 1e-5)
+
+
+@pytest.mark.parametrize(("w", "a", "c"), [(0.13, 0.05, 0.2), (1.0, 2.0, 0.3)])
+def test_upright_against_quadrature(w, a, c):
+    y, z = X * w / 2, (X + 1) / 2 * a
+    square = c**2 + y[:, None] ** 2 + z[None, :] ** 2
+    weight = np.outer(W, W) / 4 * w * a
+    expected = float((weight * z[None, :] * c / (np.pi * square**2)).sum())
+    assert upright_view_frac(w, height_m=a, distance_m=c) == pytest.approx(expected, rel=1e-9)
+
+
+def test_an_endless_wall_fills_half():
+    # By symmetry: a wall at the edge of the surface hides half of the hemisphere.
+    assert upright_view_frac(1e6, height_m=1e6, distance_m=1e-3) == pytest.approx(0.5, abs=1e-6)
+
+
+def test_radiances_add_and_temperatures_do_not():
+    mixed = mixed_surround_k([0.5], temperature_k=[373.15], rest_k=293.15, band=BAND)
+    mean = (band_radiance(373.15, band=BAND) + band_radiance(293.15, band=BAND)) / 2
+    assert band_radiance(mixed, band=BAND) == pytest.approx(mean, rel=1e-9)
+    assert mixed > (373.15 + 293.15) / 2 + 5.0
+
+
+@pytest.mark.parametrize("share", [[-0.1], [0.7, 0.4]])
+def test_shares_of_a_hemisphere_are_checked(share):
+    with pytest.raises(OutOfRangeError):
+        mixed_surround_k(share, temperature_k=[300.0] * len(share), rest_k=300.0, band=BAND)
+
+
+def test_impossible_shapes_are_refused():
+    with pytest.raises(OutOfRangeError):
+        disc_view_frac(-1.0, height_m=1.0)
+    with pytest.raises(OutOfRangeError):
+        rectangle_view_frac((1.0, 0.0), y_m=(0.0, 1.0), height_m=1.0)
+    with pytest.raises(OutOfRangeError):
+        upright_view_frac(1.0, height_m=1.0, distance_m=0.0)
