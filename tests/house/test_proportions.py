@@ -53,10 +53,17 @@ def test_no_catch_all_rooms() -> None:
     assert not [name(path) for path in SOURCES if path.stem in banned or path.parent.name in banned]
 
 
-SECTIONS = ("Parameters", "Returns", "Notes", "References")
+SECTIONS = ("Parameters", "Returns")
 
 
-def test_kernels_document_shapes_units_validity_and_source() -> None:
+def test_no_heading_stands_without_content() -> None:
+    empty = re.compile(r"\n\s+(\w+)\n\s+---+\n\s+(None|Nothing)\.\n")
+    for path in SOURCES:
+        found = empty.search(path.read_text(encoding="utf-8"))
+        assert not found, f"{name(path)}: heading {found.group(1)} has no content"
+
+
+def test_physics_documents_shapes_and_units() -> None:
     short = []
     for path in SOURCES:
         if "physics" not in path.parts:

@@ -96,10 +96,6 @@ def heard_signals(
     -----
     The reported temperature counts where it is of what the told band is of; the apparent one
     where nothing veils the pan.
-
-    References
-    ----------
-    None.
     """
     hottest, reported, spread, apparent, half = signals
     if band_of is not None:
@@ -130,10 +126,6 @@ def state_words(
     Notes
     -----
     Only a burner without contrast that nothing hides and that does not heat is cool.
-
-    References
-    ----------
-    None.
     """
     cool = (flags & COOL_FLAGS != 0) & (flags & HIDING == 0) & ~heat_on
     word = HEAT_ON * heat_on + COOL * cool + NO_PAN * (present == ABSENT)

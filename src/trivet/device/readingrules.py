@@ -145,10 +145,6 @@ def cold_reading(constants: HeadReading) -> ReadingState:
     Notes
     -----
     In C 14 bytes a pixel and about 130 bytes a burner.
-
-    References
-    ----------
-    None.
     """
     burners = len(constants.burners)
     return ReadingState(

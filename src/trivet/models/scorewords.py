@@ -25,10 +25,6 @@ def check_row(one: CheckScore) -> tuple[str, ...]:
     tuple of str
         A dash where nothing tells.
 
-    Notes
-    -----
-    None.
-
     References
     ----------
     None.
@@ -59,10 +55,6 @@ def confusion_row(one: ConfusionRow) -> tuple[str, ...]:
     -------
     tuple of str
         Each count with the exact 95 % interval of its share.
-
-    Notes
-    -----
-    None.
 
     References
     ----------

@@ -38,10 +38,6 @@ def family(*paths: Path, contract: bool = False, reassociate: bool = False) -> C
     Hashing a family of ten files takes under 1 ms at import. Without both a
     value does not depend on its place in a vector register, so a block of frames
     gives the bits that its frames give one by one.
-
-    References
-    ----------
-    None.
     """
     files = [sorted(path.glob("*.py")) if path.is_dir() else [path] for path in paths]
     stamp = hashlib.sha256(b"".join(one.read_bytes() for part in files for one in part))

@@ -73,10 +73,6 @@ def nothing_carried() -> FloatArray:
     Notes
     -----
     144 bytes.
-
-    References
-    ----------
-    None.
     """
     memory = np.zeros(SIZE)
     memory[[T, LAST_S, SINCE_S]] = np.nan

@@ -78,10 +78,6 @@ def level_frac(time_s: ArrayLike, *, change_s: ArrayLike, level: ArrayLike) -> F
     Notes
     -----
     A change acts from its own instant on.
-
-    References
-    ----------
-    None.
     """
     when = np.asarray(change_s, dtype=np.float64)
     what = np.asarray(level, dtype=np.float64)

@@ -29,10 +29,6 @@ TOP, LEFT, BACK, BEFORE = range(4)
 def never_boiled() -> FloatArray:
     """Return the memory of a pot of which nothing has been seen.
 
-    Parameters
-    ----------
-    None.
-
     Returns
     -------
     (4,)
@@ -41,10 +37,6 @@ def never_boiled() -> FloatArray:
     Notes
     -----
     Exact.
-
-    References
-    ----------
-    None.
     """
     return np.full(4, np.nan)
 

@@ -84,10 +84,6 @@ def stack_lids(lids: list[Lid | None]) -> Lid | None:
     Notes
     -----
     Exact.
-
-    References
-    ----------
-    None.
     """
     if all(one is None for one in lids):
         return None

@@ -209,10 +209,6 @@ def stack_layers(layers: Sequence[Layer]) -> Layer:
     Notes
     -----
     Exact; water, oil and dry pans may stand side by side.
-
-    References
-    ----------
-    None.
     """
     return Layer(
         **{

@@ -38,10 +38,6 @@ def check_figures(pan: PanBase, *, losses: Losses, layer: Layer | None) -> None:
     Notes
     -----
     Missing numbers (NaN) are refused everywhere.
-
-    References
-    ----------
-    None.
     """
     positive: Figures = {
         "radius_m": pan.radius_m,

@@ -222,10 +222,6 @@ def compiled(function: F) -> F:
     -----
     Fused multiply-add is allowed: it changes last bits between processor
     families, never between runs on one.
-
-    References
-    ----------
-    None.
     """
     options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
     # a fused multiply-add changes the last bit only

@@ -23,10 +23,6 @@ def no_food() -> tc.Food:
     Notes
     -----
     Exact.
-
-    References
-    ----------
-    None.
     """
     none, flat = np.zeros((0, 2)), np.zeros(0)
     cell, const = np.zeros((0, 4), dtype=np.int64), np.zeros((0, tc.N_FOOD))
@@ -61,10 +57,6 @@ def food_table(food: FoodPatch, cooks: slice, cover: BoolArray) -> tc.Food:
     Notes
     -----
     Exact.
-
-    References
-    ----------
-    None.
     """
     shape = food.piece.shape
     column = np.asarray(food.column_k, dtype=np.float64)
@@ -132,10 +124,6 @@ def core_temperatures_k(food: tc.Food, area: FloatArray, sums_k: FloatArray) -> 
     -----
     The coldest column of an uneven pan is up to some kelvin colder than the mean:
     a food-safety log wants its probe there.
-
-    References
-    ----------
-    None.
     """
     times, nodes, pieces, lanes = sums_k.shape
     if nodes == 0:

@@ -30,10 +30,6 @@ def stored_j(core: tc.Core) -> FloatArray:
     Notes
     -----
     Linear in temperature: constant heat capacities.
-
-    References
-    ----------
-    None.
     """
     grid, cells, food = core.grid, core.cells, core.food
     fixed, cook = core.fixed, core.cook
@@ -76,10 +72,6 @@ def energy_ledger(stored: FloatArray, cook: FloatArray) -> EnergyLedger:
     -----
     Losses are summed from the temperatures and not from the solver, so the
     ledger can fail to close: by 0.1 % at 2 s steps and mostly far less.
-
-    References
-    ----------
-    None.
     """
     into, lost = cook[tc.INPUT], cook[tc.LOST]
     latent, vapour = cook[tc.LATENT_OUT], cook[tc.VAPOUR_OUT]
@@ -107,10 +99,6 @@ def end_state(core: tc.Core) -> PanState:
     Notes
     -----
     Exact: two runs joined equal one.
-
-    References
-    ----------
-    None.
     """
     cells, food, cook = core.cells, core.food, core.cook
     nodes = food.column.shape[1] if len(food.cell) else 0
@@ -151,10 +139,6 @@ def joined(parts: Sequence[PanRun]) -> PanRun:
     Notes
     -----
     Exact.
-
-    References
-    ----------
-    None.
     """
 
     def cat(get: Callable[[PanRun], FloatArray]) -> FloatArray:

@@ -42,10 +42,6 @@ def angles_a_row(n_theta: int, lanes: int) -> int:
     Notes
     -----
     1 from 32 cooks on.
-
-    References
-    ----------
-    None.
     """
     fits = (g for g in range(1, n_theta) if n_theta % g == 0 and g * lanes >= FULL_ROW)
     return next(fits, n_theta)
@@ -73,10 +69,6 @@ def seen_wide(core: Core) -> Core:
     Notes
     -----
     Exact: which values share a row changes no value.
-
-    References
-    ----------
-    None.
     """
     _, n_theta, lanes = core.cells.pan.shape
     g = angles_a_row(n_theta, lanes)

@@ -123,10 +123,6 @@ def burner_place(region: BurnerRegion, *, cols: int) -> Place:
     Notes
     -----
     Exact.
-
-    References
-    ----------
-    None.
     """
     pixel = np.ascontiguousarray(region.rows * cols + region.cols, dtype=np.int64)
     x_m, y_m = (np.ascontiguousarray(axis, np.float64) for axis in (region.x_m, region.y_m))
@@ -155,10 +151,6 @@ def new_memory(pixels: int) -> BurnerMemory:
     Notes
     -----
     About 200 bytes a pixel, whatever the length of the recording.
-
-    References
-    ----------
-    None.
     """
     pan = np.array([np.nan, np.nan, np.nan, 0.0])
     fits = (no_fit(pixels), no_fit(pixels))

@@ -68,10 +68,6 @@ def split_level(values: FloatArray) -> float:
     float
         Upper edge of the last bin of the lower class: no value of that class lies over it.
 
-    Raises
-    ------
-    Nothing.
-
     Notes
     -----
     The largest variance between classes, over all bin edges; of edges that do equally well,

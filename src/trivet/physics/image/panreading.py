@@ -116,10 +116,6 @@ def no_covers(pixels: int) -> Covers:
     Notes
     -----
     64 bytes a pixel.
-
-    References
-    ----------
-    None.
     """
     return Covers(
         np.full(pixels, -np.inf),

@@ -103,10 +103,6 @@ def no_contrast(pixels: int) -> Contrast:
     Notes
     -----
     9 bytes a pixel; places come in whole vector registers.
-
-    References
-    ----------
-    None.
     """
     return Contrast(np.zeros(_places(pixels)), np.zeros(pixels, np.uint8))
 
@@ -129,10 +125,6 @@ def no_fit(pixels: int) -> RingFit:
     Notes
     -----
     About 120 bytes a pixel.
-
-    References
-    ----------
-    None.
     """
     return RingFit(
         np.zeros((pixels, RINGS + 2)),

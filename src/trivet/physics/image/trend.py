@@ -130,10 +130,6 @@ def row_mean(values: FloatArray) -> FloatArray:
     Notes
     -----
     Exact.
-
-    References
-    ----------
-    None.
     """
     total = np.zeros(values.shape[0])
     for k in range(values.shape[1]):
@@ -151,10 +147,6 @@ def flicker_memory() -> FloatArray:
     Notes
     -----
     The last two values, the last time and the mean square.
-
-    References
-    ----------
-    None.
     """
     return np.zeros(5)
 

@@ -41,10 +41,6 @@ def empty_scene(frames: int, pixels: int) -> SceneFrames:
     Notes
     -----
     16 bytes a pixel and frame.
-
-    References
-    ----------
-    None.
     """
     return SceneFrames(np.empty((frames, pixels)), np.empty((frames, pixels)))
 

@@ -162,10 +162,6 @@ def no_evidence(hypotheses: int) -> FloatArray:
     Notes
     -----
     Zero penalises nothing.
-
-    References
-    ----------
-    None.
     """
     return np.zeros((EVIDENCE, hypotheses))
 
@@ -289,10 +285,6 @@ def weighed_sum(weight: FloatArray, *, of: FloatArray) -> FloatArray:
     Notes
     -----
     Summed in the hypotheses' order, so that a moment does not depend on its block.
-
-    References
-    ----------
-    None.
     """
     out = np.empty(weight.shape[0])
     _weighed_sum(weight, of, out)
@@ -326,10 +318,6 @@ def group_weights(weight: FloatArray, *, group: IntArray, groups: int) -> FloatA
     Notes
     -----
     Summed in the hypotheses' order, so that a moment does not depend on its block.
-
-    References
-    ----------
-    None.
     """
     out = np.zeros((weight.shape[0], groups))
     _group_weights(weight, group, out)

@@ -130,10 +130,6 @@ def alert_difference(log: AlertLog, *, other: AlertLog, frame_s: float) -> Alert
     Notes
     -----
     A change that one log lacks shifts all later ones of that alert: each counts.
-
-    References
-    ----------
-    None.
     """
     ours, theirs = _by_alert(log), _by_alert(other)
     together = alone = changes = 0
@@ -202,10 +198,6 @@ def estimate_difference(name: str, *, device: Estimate, host: Estimate) -> str:
     Notes
     -----
     Two readings of the same frames; which is nearer to the truth is for ``verify`` to say.
-
-    References
-    ----------
-    None.
     """
     pairs = list(zip(device.burners, host.burners, strict=True))
     read = [pair for pair in pairs if _reads(pair[0]) or _reads(pair[1])]

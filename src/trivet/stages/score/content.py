@@ -170,10 +170,6 @@ def figure_row(one: PartScore) -> tuple[str, ...]:
     tuple of str
         A dash where nothing tells.
 
-    Notes
-    -----
-    None.
-
     References
     ----------
     None.
@@ -229,10 +225,6 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
     Notes
     -----
     Kept moments only: up to 200 a stratum.
-
-    References
-    ----------
-    None.
     """
     judged = [one for one in sheet.strata if one.error_k.size]
     charts = (
@@ -291,10 +283,6 @@ def confusion_chart(sheet: ScoreSheet) -> Chart:
     -------
     Chart
         A row a kind of pan and evidence, a column a word, cooks in the cells.
-
-    Notes
-    -----
-    None.
 
     References
     ----------

@@ -87,10 +87,6 @@ def pictured_cook(
     -----
     The frame is that with most food in sight; the profile is that of the last moment at
     which the unevenness is given.
-
-    References
-    ----------
-    None.
     """
     cook, inputs = made
     if kind == "labels":

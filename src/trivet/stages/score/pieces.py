@@ -136,10 +136,6 @@ def cook_checks(
     Notes
     -----
     See the modules that it calls.
-
-    References
-    ----------
-    None.
     """
     if cook.seen is None or cook.truth is None:
         return (), ()

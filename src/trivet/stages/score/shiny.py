@@ -112,10 +112,6 @@ def confusion_rows(words: Sequence[PanWord]) -> tuple[ConfusionRow, ...]:
     tuple of ConfusionRow
         With exact 95 % intervals; a plan counts once, by its first cook.
 
-    Notes
-    -----
-    None.
-
     References
     ----------
     Clopper and Pearson (1934).
