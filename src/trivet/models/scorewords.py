@@ -24,10 +24,6 @@ def check_row(one: CheckScore) -> tuple[str, ...]:
     -------
     tuple of str
         A dash where nothing tells.
-
-    References
-    ----------
-    None.
     """
     unit = f" {_UNITS[one.kind]}" if _UNITS[one.kind] else ""
     exact = "–"

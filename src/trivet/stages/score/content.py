@@ -169,10 +169,6 @@ def figure_row(one: PartScore) -> tuple[str, ...]:
     -------
     tuple of str
         A dash where nothing tells.
-
-    References
-    ----------
-    None.
     """
     name = STRATUM_WORDS[one.name] + (f"; {one.part}" if one.part else "")
     limits = "–"
@@ -283,10 +279,6 @@ def confusion_chart(sheet: ScoreSheet) -> Chart:
     -------
     Chart
         A row a kind of pan and evidence, a column a word, cooks in the cells.
-
-    References
-    ----------
-    None.
     """
     return Chart(
         kind="confusion",
