@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
 from trivet.physics.radiation.planck import band_from_response, flat_band
 from trivet.physics.statistics.errordraws import FIELDS, Spread, reading_errors_k
 from trivet.physics.statistics.sobol import sobol_points, total_order_shares
@@ -45,7 +45,7 @@ WIDTHS = {
 
 
 def sight(values):
-    return Sight(**{key: value for key, value in values.items() if key != "step_k"})
+    return LineOfSight(**{key: value for key, value in values.items() if key != "step_k"})
 
 
 def nominal(cases):

@@ -12,7 +12,7 @@ from trivet.errors import EvidenceError, RecordingError
 from trivet.models.optics import card_band, card_lens
 from trivet.physics.geometry.optics import Pose, pixel_of_point, point_of_pixel
 from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
-from trivet.physics.radiation.measurement import Sight as Seen
+from trivet.physics.radiation.measurement import LineOfSight as Seen
 from trivet.physics.radiation.measurement import sighted_apparent_k
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.physics.sensor.drift import drift_terms
@@ -23,9 +23,9 @@ from trivet.records.recording import (
     Event,
     HeadFrames,
     ProbeSeries,
+    ProductInput,
     Recording,
     Reference,
-    Sight,
 )
 from trivet.stages.calibrate import calibrate
 
@@ -121,7 +121,7 @@ def _cook(
         for k, b in enumerate(burners)
     )
     return Recording(
-        name, purpose, evidence, unit, 100.0, Sight((frames,), Told()),
+        name, purpose, evidence, unit, 100.0, ProductInput((frames,), Told()),
         Reference(series if probes else (), (), sheets),
     )  # fmt: skip
 
@@ -264,12 +264,12 @@ def test_oil_film_on_shiny_steel(design, four_pans):
 
 def test_what_is_fitted_ignores_moments_with_a_lid(design, four_pans):
     cook = _cook(design, "cal-lid", seed=4)
-    frames = cook.sight.heads[0]
+    frames = cook.inputs.heads[0]
     covered = frames.apparent_k.copy()
     covered[300:360] = 330.0
     lidded = replace(
         cook,
-        sight=replace(cook.sight, heads=(replace(frames, apparent_k=covered),)),
+        inputs=replace(cook.inputs, heads=(replace(frames, apparent_k=covered),)),
         reference=replace(
             cook.reference,
             events=(Event(300.0, "front-left", "lid_on"), Event(360.0, "front-left", "lid_off")),
@@ -292,12 +292,12 @@ def test_proof_cooks_and_mixed_evidence_are_refused(design):
 
 def test_foreign_heads_and_frames_are_refused(design):
     cook = _cook(design, "a")
-    frames = cook.sight.heads[0]
+    frames = cook.inputs.heads[0]
     for change, match in (
         ({"head": "other"}, "head 'other'"),
         ({"apparent_k": frames.apparent_k[:, :12]}, "pixels"),
     ):
-        bad = replace(cook, sight=replace(cook.sight, heads=(replace(frames, **change),)))
+        bad = replace(cook, inputs=replace(cook.inputs, heads=(replace(frames, **change),)))
         with pytest.raises(RecordingError, match=match):
             calibrate(design, recordings=[bad])
     with pytest.raises(RecordingError, match="two recordings"):

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
 from trivet.physics.radiation.planck import flat_band
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
@@ -128,7 +128,7 @@ def test_a_pan_as_tall_as_the_mount_is_named(design_tables):
     ],
 )
 def test_single_causes_cost_what_a_planck_integral_says(believed, true, expected):
-    base = Sight(emissivity=0.95, reflected_k=298.15, window_k=313.15)
+    base = LineOfSight(emissivity=0.95, reflected_k=298.15, window_k=313.15)
     belief = replace(base, **believed)
     stated = sighted_apparent_k(
         np.array(TEMPERATURES_C) + 273.15, sight=replace(belief, **true), band=BAND
@@ -142,7 +142,7 @@ def test_single_causes_cost_what_a_planck_integral_says(believed, true, expected
 def test_five_percent_from_beside_the_pan_costs_6_5_kelvin():
     # [own calculation] 5 % / 10 % of the energy from 60 C surroundings at 230 C
     for share, expected in ((0.95, -6.5), (0.90, -13.0)):
-        true = Sight(emissivity=0.95, reflected_k=298.15, source_frac=share, around_k=333.15)
+        true = LineOfSight(emissivity=0.95, reflected_k=298.15, source_frac=share, around_k=333.15)
         stated = sighted_apparent_k(503.15, sight=true, band=BAND)
         read = sighted_surface_k(stated, sight=replace(true, source_frac=1.0), band=BAND)
         assert read - 503.15 == pytest.approx(expected, abs=0.35)
@@ -150,7 +150,7 @@ def test_five_percent_from_beside_the_pan_costs_6_5_kelvin():
 
 @pytest.mark.parametrize("temperature_c", [-20.0, 60.0, 230.0, 400.0])
 def test_the_inverse_closes(temperature_c):
-    sight = Sight(
+    sight = LineOfSight(
         emissivity=0.8,
         reflected_k=310.0,
         transmittance=0.85,
@@ -169,7 +169,7 @@ def test_the_inverse_closes(temperature_c):
 def test_a_sight_refuses_impossible_shares():
     for fault in ({"emissivity": 0.0}, {"transmittance": 1.2}, {"source_frac": 0.0}, {"gain": -1}):
         with pytest.raises(OutOfRangeError):
-            Sight(**{"emissivity": 0.9, "reflected_k": 300.0, **fault})
+            LineOfSight(**{"emissivity": 0.9, "reflected_k": 300.0, **fault})
 
 
 # ----------------------------------------------------------------- budgets

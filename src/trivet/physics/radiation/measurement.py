@@ -17,7 +17,7 @@ from trivet.physics.radiation.planck import Band, band_radiance, radiating_tempe
 
 
 @dataclass(frozen=True, eq=False)
-class Sight:
+class LineOfSight:
     """Everything between a surface and the number of a pixel; fields broadcast.
 
     signal   = tau L_path + m L_b(T_housing) + (1 - tau - m) L_b(T_window)
@@ -84,14 +84,14 @@ class Sight:
             raise OutOfRangeError("sight: gain must lie above -1")
 
 
-def sighted_apparent_k(temperature_k: ArrayLike, *, sight: Sight, band: Band) -> FloatArray:
+def sighted_apparent_k(temperature_k: ArrayLike, *, sight: LineOfSight, band: Band) -> FloatArray:
     """Return the apparent temperature that a sensor states of a surface.
 
     Parameters
     ----------
     temperature_k : (...)
         Surface temperature. [K]
-    sight : Sight
+    sight : LineOfSight
         What lies between, with the sensor's own errors.
     band : Band
         Spectral response.
@@ -122,7 +122,7 @@ def sighted_apparent_k(temperature_k: ArrayLike, *, sight: Sight, band: Band) ->
     return np.asarray(black + np.asarray(sight.offset_k, float) + gained)[()]
 
 
-def _fogged(seen: FloatArray, sight: Sight, band: Band) -> FloatArray:
+def _fogged(seen: FloatArray, sight: LineOfSight, band: Band) -> FloatArray:
     """Return the radiance behind a column of fog; itself where there is none."""
     clear = np.asarray(sight.column_frac, float)
     if not np.any(clear != 1.0):
@@ -130,7 +130,7 @@ def _fogged(seen: FloatArray, sight: Sight, band: Band) -> FloatArray:
     return np.asarray(clear * seen + (1.0 - clear) * band_radiance(sight.column_k, band=band))
 
 
-def _window_glow(sight: Sight, band: Band) -> FloatArray:
+def _window_glow(sight: LineOfSight, band: Band) -> FloatArray:
     """Return what a window adds: its own radiation, and the housing that it mirrors."""
     tau, mirrored = np.asarray(sight.transmittance, float), np.asarray(sight.mirrored_frac, float)
     glow = (1.0 - tau - mirrored) * band_radiance(sight.window_k, band=band)
@@ -139,14 +139,14 @@ def _window_glow(sight: Sight, band: Band) -> FloatArray:
     return np.asarray(glow)
 
 
-def explained_radiance(apparent_k: ArrayLike, *, sight: Sight, band: Band) -> FloatArray:
+def explained_radiance(apparent_k: ArrayLike, *, sight: LineOfSight, band: Band) -> FloatArray:
     """Return the black-body radiance of the surface that explains an apparent temperature.
 
     Parameters
     ----------
     apparent_k : (...)
         Apparent temperature as the sensor states it. [K]
-    sight : Sight
+    sight : LineOfSight
         What is believed to lie between.
     band : Band
         Spectral response.
@@ -179,14 +179,14 @@ def explained_radiance(apparent_k: ArrayLike, *, sight: Sight, band: Band) -> Fl
     return np.asarray((own - (1.0 - eps) * band_radiance(sight.reflected_k, band=band)) / eps)[()]
 
 
-def sighted_surface_k(apparent_k: ArrayLike, *, sight: Sight, band: Band) -> FloatArray:
+def sighted_surface_k(apparent_k: ArrayLike, *, sight: LineOfSight, band: Band) -> FloatArray:
     """Return the surface temperature that explains an apparent temperature.
 
     Parameters
     ----------
     apparent_k : (...)
         Apparent temperature as the sensor states it. [K]
-    sight : Sight
+    sight : LineOfSight
         What is believed to lie between.
     band : Band
         Spectral response.

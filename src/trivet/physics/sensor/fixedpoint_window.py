@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.physics.radiation.planck import Band
 
 ROUNDS = 6
@@ -253,7 +253,7 @@ def _model(
 ) -> FloatArray:
     """Apparent temperature of each point for (tau, emissivity, mirror, gain, drift steps)."""
     drift = points.drift_terms @ (prior.drift + root @ at[4:])
-    sight = Sight(
+    sight = LineOfSight(
         emissivity=min(float(at[1]), 1.0),
         reflected_k=float(at[2]),
         transmittance=1.0,
@@ -263,10 +263,10 @@ def _model(
     )
     # linear in the transmittance, which may pass 1 on the way to the answer
     bare = np.asarray(sighted_apparent_k(points.true_k, sight=sight, band=band))
-    base = Sight(sight.emissivity, sight.reflected_k, 0.8, points.window_k, gain=float(at[3]),
+    base = LineOfSight(sight.emissivity, sight.reflected_k, 0.8, points.window_k, gain=float(at[3]),
                  housing_k=points.housing_k)  # fmt: skip
     if at[0] <= 1.0:
-        base = Sight(sight.emissivity, sight.reflected_k, float(at[0]), points.window_k,
+        base = LineOfSight(sight.emissivity, sight.reflected_k, float(at[0]), points.window_k,
                      gain=float(at[3]), housing_k=points.housing_k)  # fmt: skip
         return np.asarray(sighted_apparent_k(points.true_k, sight=base, band=band)) + drift
     part = np.asarray(sighted_apparent_k(points.true_k, sight=base, band=band))

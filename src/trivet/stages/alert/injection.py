@@ -69,7 +69,7 @@ def faulty_sight(inputs: ProductInput, fault: str, *, at_s: float) -> ProductInp
 
     Parameters
     ----------
-    sight : Sight
+    sight : LineOfSight
         Of a sound cook.
     fault : str
         One of IN_FRAMES; others leave the frames as they are.
@@ -78,7 +78,7 @@ def faulty_sight(inputs: ProductInput, fault: str, *, at_s: float) -> ProductInp
 
     Returns
     -------
-    Sight
+    LineOfSight
         To be read and alerted on anew.
 
     Notes

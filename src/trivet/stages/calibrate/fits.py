@@ -17,7 +17,7 @@ from trivet.physics.radiation.filmfit import (
     fit_film,
     pooled_emissivity,
 )
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.physics.radiation.planck import Band, band_radiance, band_radiance_slope
 from trivet.physics.sensor.drift import (
     DriftFit,
@@ -86,7 +86,7 @@ class HeadView:
 
     def expected_k(self, series: PairSeries, *, emissivity: float, **off: float) -> FloatArray:
         """Return the apparent temperature without drift; ``off`` shifts single causes."""
-        sight = Sight(
+        sight = LineOfSight(
             emissivity=min(max(emissivity, 1e-3), 1.0),
             reflected_k=self.reflected_k + off.get("reflected", 0.0),
             transmittance=min(self.nominal.transmittance + off.get("window", 0.0), 1.0),

@@ -44,7 +44,7 @@ def twin_difference(
 
     Parameters
     ----------
-    sight, design, calibration : Sight, Design, Calibration
+    sight, design, calibration : LineOfSight, Design, Calibration
         As for ``device_readings``.
 
     Returns

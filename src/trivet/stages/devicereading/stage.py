@@ -76,7 +76,7 @@ def device_readings(
 
     Parameters
     ----------
-    sight : Sight
+    sight : LineOfSight
         Frames, sensor state and what the cook told.
     design : Design
         Sensors, burners, pans and contents.
@@ -123,7 +123,7 @@ def device_estimate(inputs: ProductInput, *, design: Design, calibration: Calibr
 
     Parameters
     ----------
-    sight, design, calibration : Sight, Design, Calibration
+    sight, design, calibration : LineOfSight, Design, Calibration
         As for :func:`device_readings`.
 
     Returns
@@ -158,7 +158,7 @@ def moment_words(
 
     Parameters
     ----------
-    sight, design, calibration : Sight, Design, Calibration
+    sight, design, calibration : LineOfSight, Design, Calibration
         As for :func:`device_readings`.
 
     Returns

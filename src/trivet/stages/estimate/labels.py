@@ -39,7 +39,7 @@ def label_maps(
 
     Parameters
     ----------
-    sight : Sight
+    sight : LineOfSight
         As for :func:`estimate`.
     design : Design
         Burners, pans, heads.

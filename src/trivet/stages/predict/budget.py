@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.physics.radiation.measurement import Sight, explained_radiance, sighted_apparent_k
+from trivet.physics.radiation.measurement import LineOfSight, explained_radiance, sighted_apparent_k
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.physics.statistics.errordraws import FIELDS as ALL_FIELDS
 from trivet.physics.statistics.errordraws import Spread, reading_errors_k
@@ -99,13 +99,13 @@ def error_k(cases: Cases, *, deviations: Mapping[str, FloatArray]) -> FloatArray
     return np.asarray(read_k - truth_k)
 
 
-def _columns(sight: Sight) -> Sight:
+def _columns(sight: LineOfSight) -> LineOfSight:
     """Return the sight with every (case,) field as a column."""
     columns = {}
     for name in (*FIELDS, "housing_k"):
         value = np.asarray(getattr(sight, name), float)
         columns[name] = value[:, None] if value.ndim else value
-    return Sight(**columns)
+    return LineOfSight(**columns)
 
 
 def _spread(terms: Sequence[Term], *, centred: bool) -> Spread:

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.physics.statistics.errordraws import FIELDS
 from trivet.records.prediction import PanView
 from trivet.stages.predict.views import Eye
@@ -79,7 +79,7 @@ class Cases:
 
     eye: Eye
     temperature_k: FloatArray
-    sight: Sight
+    sight: LineOfSight
     step_k: FloatArray
     terms: tuple[Term, ...]
     pairs: tuple[Pair, ...] = ()

@@ -9,7 +9,7 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.records.design import Design
 from trivet.stages.predict.cases import Cases, Term
 
@@ -23,7 +23,7 @@ class Bench:
     """A unit before the black body: what it states at the points, and how the fit carries it."""
 
     point_k: FloatArray
-    sight: Sight
+    sight: LineOfSight
     stated_k: FloatArray
     carry: FloatArray
     """(case, point): what a unit error at each point becomes at each case."""
@@ -50,7 +50,7 @@ def bench_of(design: Design, *, cases: Cases) -> Bench:
     if np.unique(points).size != points.size:
         raise InputError("end_of_line.points: two points are the same; give different ones")
     believed = cases.sight
-    sight = Sight(
+    sight = LineOfSight(
         emissivity=1.0,
         reflected_k=float(design.surroundings.ambient_k),
         transmittance=believed.transmittance if rules.through_window else 1.0,
@@ -158,7 +158,7 @@ def _left(term: Term, deviation: FloatArray, bench: Bench, cases: Cases) -> Floa
 
 
 def _moved(
-    sight: Sight, field: str, deviation: FloatArray, temperature_k: FloatArray, cases: Cases
+    sight: LineOfSight, field: str, deviation: FloatArray, temperature_k: FloatArray, cases: Cases
 ) -> FloatArray:
     """Return by how much the stated temperature moves when one input deviates."""
     before = sighted_apparent_k(temperature_k, sight=sight, band=cases.eye.band)

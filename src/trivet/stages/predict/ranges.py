@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.records.design import Design
 from trivet.records.prediction import RangeCheck
 from trivet.stages.predict.views import Eye
@@ -13,11 +13,11 @@ from trivet.stages.predict.views import Eye
 DARK_EMISSIVITY = 0.95
 
 
-def window_sight(design: Design, *, eye: Eye, emissivity: float = DARK_EMISSIVITY) -> Sight:
+def window_sight(design: Design, *, eye: Eye, emissivity: float = DARK_EMISSIVITY) -> LineOfSight:
     """Return the believed sight of a large surface through a head's window."""
     surroundings, window = design.surroundings, eye.head.window
     housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
-    return Sight(
+    return LineOfSight(
         emissivity=emissivity,
         reflected_k=float(surroundings.reflected_k),
         transmittance=float(window.transmittance_frac),

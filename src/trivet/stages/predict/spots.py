@@ -15,7 +15,7 @@ from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.physics.geometry.optics import footprint_m, pixel_of_point
 from trivet.physics.geometry.spot import rim_loss_frac, spot_factor
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k, sighted_surface_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import FillSight, FootprintMap, PanSight
@@ -191,9 +191,9 @@ def _beside_errors(design: Design, eye: Eye, pans: list[Pan], loss: FloatArray) 
         "window_k": housing_k + float(window.rise_delta_k),
         "housing_k": housing_k,
     }
-    true = Sight(source_frac=1.0 - loss.T[None, :, :], around_k=beside[:, None, None], **path)
+    true = LineOfSight(source_frac=1.0 - loss.T[None, :, :], around_k=beside[:, None, None], **path)
     stated = sighted_apparent_k(pan_k, sight=true, band=eye.band)
-    read_k = sighted_surface_k(stated, sight=Sight(**path), band=eye.band)
+    read_k = sighted_surface_k(stated, sight=LineOfSight(**path), band=eye.band)
     return np.asarray(np.broadcast_to(read_k - pan_k, (2, 2, len(pans))))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from trivet.models.assumed import AROUND_PAN_K
-from trivet.physics.radiation.measurement import Sight, sighted_apparent_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.records.design import Design
 from trivet.stages.predict.cases import Cases, Pair, Place, Term
 from trivet.stages.predict.correlation import declared_pairs
@@ -49,7 +49,7 @@ def cases_of(design: Design, *, eye: Eye, places: list[Place]) -> Cases:
     step_k, step_term = film_term(design, places=places, emissivity=value)
     surroundings, window = design.surroundings, eye.head.window
     housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
-    sight = Sight(
+    sight = LineOfSight(
         emissivity=value,
         reflected_k=float(surroundings.reflected_k),
         transmittance=float(window.transmittance_frac),
