@@ -354,7 +354,7 @@ def _assembled(
         word = name.rpartition("/")[2].rpartition("-")[0]
         members[word] += _trees_of(datasets[name], name, arrays)
     if kind is Recording:
-        fields["sight"]["heads"] = members["head"]
+        fields["inputs"]["heads"] = members["head"]
         fields["reference"]["probes"] = members["probes"]
     else:
         fields["burners"] = members["burners"]
