@@ -148,6 +148,8 @@ def test_presence_counts_for_as_long_as_declared(design_tables):
     person = watching(inputs, design=design).person
     time = inputs.heads[0].time_s
     assert person.tolist() == ((time >= 4.0) & (time <= 7.0)).tolist()
+    for nobody in (PresenceSeries((0.0, 4.0), (False, False)), PresenceSeries((), ())):
+        assert not watching(replace(inputs, presence=nobody), design=design).person.any()
 
 
 def test_a_foretold_limit_that_never_came_is_told_apart(design: Design):

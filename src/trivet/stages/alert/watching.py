@@ -73,6 +73,6 @@ def _person(series: PresenceSeries | None, time_s: FloatArray, design: Design) -
     if series is None or channel is None:
         return np.zeros(time_s.size, dtype=np.bool_)
     seen = np.array(series.time_s)[np.array(series.present, dtype=np.bool_)]
-    last = np.searchsorted(seen, time_s, side="right") - 1
-    age = np.where(last >= 0, time_s - seen[np.maximum(last, 0)], np.inf)
+    before = np.concatenate(([-np.inf], seen))  # nobody, before the first answer
+    age = time_s - before[np.searchsorted(seen, time_s, side="right")]
     return np.asarray(age <= float(channel.hold_s))
