@@ -26,7 +26,7 @@ from trivet.records.recording import HeadFrames, PresenceSeries, ProductInput
 from trivet.records.requirement import AlertKind
 from trivet.records.tuning import TunedPoint
 from trivet.stages.alert import watching
-from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_sight, jumped_back
+from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_input, jumped_back
 from trivet.stages.dossier import likeness
 from trivet.stages.dossier.traces import _alert_spans
 from trivet.stages.simulate.presence import presence
@@ -126,14 +126,14 @@ def test_faults_show_in_what_the_device_knows(design):
     assert not sound.repeated.any()
     assert not sound.even.any()
     then = sound.time_s >= 5.0
-    stuck = watching(faulty_sight(_sight(), "stuck frame", at_s=5.0), design=design)
+    stuck = watching(faulty_input(_sight(), "stuck frame", at_s=5.0), design=design)
     # The first frame of the fault is new; each one after it is the same again.
     assert stuck.repeated.tolist() == (sound.time_s > 5.0).tolist()
-    covered = watching(faulty_sight(_sight(), "lens covered", at_s=5.0), design=design)
+    covered = watching(faulty_input(_sight(), "lens covered", at_s=5.0), design=design)
     assert covered.even.tolist() == then.tolist()
-    hot = watching(faulty_sight(_sight(), "housing over temperature", at_s=5.0), design=design)
+    hot = watching(faulty_input(_sight(), "housing over temperature", at_s=5.0), design=design)
     assert np.unique(hot.housing_k).tolist() == [310.0, 390.0]
-    gone = watching(faulty_sight(_sight(), "dropped frames", at_s=5.0), design=design)
+    gone = watching(faulty_input(_sight(), "dropped frames", at_s=5.0), design=design)
     assert np.diff(gone.time_s).max() == pytest.approx(10.0)
     assert set(IN_FRAMES) < set(FAULTS)
     assert np.diff(jumped_back(sound.time_s, at_s=5.0)).min() == pytest.approx(-19.75)

@@ -18,7 +18,7 @@ from trivet.records.bundle import ReplayedCook
 from trivet.records.cook import CookPlan
 from trivet.records.verdict import Verdict
 from trivet.stages.alert import alert, watching
-from trivet.stages.alert.injection import faulty_sight, unlinked
+from trivet.stages.alert.injection import faulty_input, unlinked
 from trivet.stages.alert.signals import burner_signals
 from trivet.stages.calibrate import calibrate
 from trivet.stages.devicereading import as_words, device_estimate, device_readings, moment_words
@@ -66,7 +66,7 @@ def _replayed(inputs, design, calibration, name="oil", link_s=1e9):
 
 @pytest.fixture(scope="module")
 def cooks(plain_design, calibration, oil):
-    sights = {fault: faulty_sight(oil, fault, at_s=60.0) if fault else oil for fault in FAULTS}
+    sights = {fault: faulty_input(oil, fault, at_s=60.0) if fault else oil for fault in FAULTS}
     whole = [
         _replayed(one, plain_design, calibration, name=fault or "oil")
         for fault, one in sights.items()

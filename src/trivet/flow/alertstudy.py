@@ -171,7 +171,7 @@ class AlertChain(Chain):
         from trivet.stages.alert import alert, injection
 
         told = sound.recording.inputs.told
-        inputs = injection.faulty_sight(sound.recording.inputs, fault, at_s=at_s)
+        inputs = injection.faulty_input(sound.recording.inputs, fault, at_s=at_s)
         if fault == injection.RESTART:
             return self._restarted(inputs, at_s)
         read, watch, state = self._read(inputs)

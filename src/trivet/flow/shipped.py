@@ -28,7 +28,7 @@ def replayed_cooks(chain: Chain) -> tuple[ReplayedCook, ...]:
     One cook of each plan, up to eight; the first once more with each fault from its middle
     on, and with a device in trouble.
     """
-    from trivet.stages.alert.injection import faulty_sight
+    from trivet.stages.alert.injection import faulty_input
     from trivet.stages.devicereading import as_words
 
     sights: dict[str, tuple[str, ProductInput]] = {}
@@ -39,7 +39,7 @@ def replayed_cooks(chain: Chain) -> tuple[ReplayedCook, ...]:
     for name, inputs in list(named.items())[:1]:
         middle_s = float(np.mean(inputs.heads[0].time_s[[0, -1]]))
         for fault in FAULTS:
-            named[f"{name}, {fault}"] = faulty_sight(inputs, fault, at_s=middle_s)
+            named[f"{name}, {fault}"] = faulty_input(inputs, fault, at_s=middle_s)
     cooks = [_replayed(chain, name, inputs) for name, inputs in named.items()]
     for name, inputs in list(named.items())[:1]:
         cooks.append(_replayed(chain, f"{name}, device in trouble", inputs, in_trouble))

@@ -2,7 +2,7 @@
 
 ``stages/estimate.py`` makes one::
 
-    estimate(sight: LineOfSight, *, design: Design, calibration: Calibration) -> Estimate
+    estimate(inputs: ProductInput, *, design: Design, calibration: Calibration) -> Estimate
 """
 
 from __future__ import annotations

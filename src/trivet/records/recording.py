@@ -4,7 +4,7 @@
 
     simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCook
 
-and ``files/benchcook.py`` reads one. The :class:`LineOfSight` is all that ``estimate``
+and ``files/benchcook.py`` reads one. The :class:`ProductInput` is all that ``estimate``
 is given; references, events and the sheet are in :class:`Reference`, which it is
 not; the truth is in :class:`Truth`, which only ``verify`` is.
 """

@@ -64,12 +64,12 @@ LINK, CLOCK, RESTART = "link lost", "clock jumps back", "brown-out and restart"
 FAULTS = (*IN_FRAMES, LINK, CLOCK, RESTART)
 
 
-def faulty_sight(inputs: ProductInput, fault: str, *, at_s: float) -> ProductInput:
-    """Return a sight with a fault in its frames from a moment on.
+def faulty_input(inputs: ProductInput, fault: str, *, at_s: float) -> ProductInput:
+    """Return an input with a fault in its frames from a moment on.
 
     Parameters
     ----------
-    sight : LineOfSight
+    inputs : ProductInput
         Of a sound cook.
     fault : str
         One of IN_FRAMES; others leave the frames as they are.
@@ -78,7 +78,7 @@ def faulty_sight(inputs: ProductInput, fault: str, *, at_s: float) -> ProductInp
 
     Returns
     -------
-    LineOfSight
+    ProductInput
         To be read and alerted on anew.
 
     Notes

@@ -21,7 +21,7 @@ def watching(inputs: ProductInput, *, design: Design, state: DeviceState | None 
 
     Parameters
     ----------
-    sight : LineOfSight
+    inputs : ProductInput
         Frames, housing, presence.
     design : Design
         Its alerting part, heads.

@@ -44,7 +44,7 @@ def twin_difference(
 
     Parameters
     ----------
-    sight, design, calibration : LineOfSight, Design, Calibration
+    inputs, design, calibration : ProductInput, Design, Calibration
         As for ``device_readings``.
 
     Returns

@@ -76,7 +76,7 @@ def device_readings(
 
     Parameters
     ----------
-    sight : LineOfSight
+    inputs : ProductInput
         Frames, sensor state and what the cook told.
     design : Design
         Sensors, burners, pans and contents.
@@ -123,7 +123,7 @@ def device_estimate(inputs: ProductInput, *, design: Design, calibration: Calibr
 
     Parameters
     ----------
-    sight, design, calibration : LineOfSight, Design, Calibration
+    inputs, design, calibration : ProductInput, Design, Calibration
         As for :func:`device_readings`.
 
     Returns
@@ -158,7 +158,7 @@ def moment_words(
 
     Parameters
     ----------
-    sight, design, calibration : LineOfSight, Design, Calibration
+    inputs, design, calibration : ProductInput, Design, Calibration
         As for :func:`device_readings`.
 
     Returns
@@ -206,7 +206,7 @@ def milliseconds(time_s: FloatArray) -> IntArray:
 
 
 def as_words(inputs: ProductInput) -> ProductInput:
-    """Return a sight as the firmware gets it: frames and housing in whole words, times in ms."""
+    """Return the input as the firmware gets it: frames and housing in whole words, times in ms."""
     return replace(
         inputs,
         heads=tuple(

@@ -39,7 +39,7 @@ def label_maps(
 
     Parameters
     ----------
-    sight : LineOfSight
+    inputs : ProductInput
         As for :func:`estimate`.
     design : Design
         Burners, pans, heads.

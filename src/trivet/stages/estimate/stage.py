@@ -28,7 +28,7 @@ def estimate(
 
     Parameters
     ----------
-    sight : LineOfSight
+    inputs : ProductInput
         Frames, sensor state and what the cook told; nothing else of a recording.
     design : Design
     calibration : Calibration

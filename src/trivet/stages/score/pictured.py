@@ -71,7 +71,7 @@ def pictured_cook(
     ----------
     kind : str
         ``labels`` or ``profile``.
-    made : ScoredCook, LineOfSight
+    made : ScoredCook, ProductInput
         With what its pixels saw, and the frames.
     design : Design
         Heads and burners.
