@@ -15,10 +15,10 @@ from rich.console import Console
 
 from trivet.present.console_score import show_reporters, show_score
 from trivet.present.figures import chart_svg
+from trivet.present.score import score_charts
 from trivet.records.design import Display
 from trivet.records.reporting import ReporterChoice, ReporterScore
 from trivet.records.scoring import GoalLine, PartScore, Score, ScoreSheet, StratumScore
-from trivet.stages.score.content import score_charts
 
 ROOT = Path(__file__).parents[2]
 NAN = float("nan")

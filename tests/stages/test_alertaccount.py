@@ -16,7 +16,9 @@ from scipy.stats import binomtest
 
 from trivet.files.design import read_design
 from trivet.flow.tune import _front
+from trivet.present import likeness
 from trivet.present.console_alerts import SMOKE_ALARMS, show_alert_study
+from trivet.present.readings import _alert_spans
 from trivet.records.alertaccount import AlertCase
 from trivet.records.alerting import PresenceChannel
 from trivet.records.alertlog import AlertChange, AlertLog, AlertWord
@@ -27,8 +29,6 @@ from trivet.records.requirement import AlertKind
 from trivet.records.tuning import TunedPoint
 from trivet.stages.alert import watching
 from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_input, jumped_back
-from trivet.stages.dossier import likeness
-from trivet.stages.dossier.traces import _alert_spans
 from trivet.stages.simulate.presence import presence
 from trivet.stages.verify.alertaccount import alert_study, share_of
 from trivet.stages.verify.alertmetrics import on_since_s

@@ -9,12 +9,12 @@ import pytest
 from rich.console import Console
 
 from trivet.errors import InputError
+from trivet.present.business import battery_section, money_section
 from trivet.present.console import show_prediction
 from trivet.present.console_business import show_trade
 from trivet.present.figures import chart_svg
+from trivet.present.warning import timeline_charts, timeline_tables
 from trivet.records.design import Design
-from trivet.stages.dossier.ledger import battery_section, money_section
-from trivet.stages.dossier.timeline import timeline_charts, timeline_tables
 from trivet.stages.predict import predict
 from trivet.stages.predict.tradeoff import trade
 

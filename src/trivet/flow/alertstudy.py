@@ -212,8 +212,8 @@ class AlertChain(Chain):
     ) -> tuple[Path, ...]:
         """Draw the trace of each cook with a missed, late or nuisance alert, urgent ones first."""
         from trivet.files.atomic import write_text
+        from trivet.present.dossier import trace_chart
         from trivet.present.figures import chart_file
-        from trivet.stages.dossier import trace_chart
 
         written = []
         for done, case in enumerate(told := self.worth_drawing(study)[:most]):

@@ -254,7 +254,7 @@ class Chain(Recordings):
     @cached_property
     def dossier(self) -> Dossier:
         """The review."""
-        from trivet.stages.dossier import dossier
+        from trivet.present.dossier import dossier
         from trivet.stages.predict.comparison import compare_sensors
 
         shown = [
@@ -289,7 +289,7 @@ class Chain(Recordings):
 
     def write_pictures(self, folder: Path) -> tuple[Path, ...]:
         """Write the pictures of the prediction as SVG files and return where they lie."""
-        from trivet.stages.dossier import prediction_charts
+        from trivet.present.dossier import prediction_charts
 
         charts = prediction_charts(self.design, prediction=self.prediction)
         return self._write_charts(charts, folder)

@@ -203,7 +203,7 @@ class Scorer(Chain):
         Of short cooks one with food is shown as a frame with its labels, and an uneven one
         with its profile.
         """
-        from trivet.stages.score.content import score_charts
+        from trivet.present.score import score_charts
 
         charts = [chart for sheet in score.sheets for chart in score_charts(sheet)]
         if asked is not None:
@@ -227,7 +227,7 @@ class Scorer(Chain):
     def write_page(self, score: Score) -> Path:
         """Render a score and return where its page lies."""
         from trivet.present import render_html
-        from trivet.stages.score.content import score_page
+        from trivet.present.score import score_page
 
         hashes = {
             "design": fingerprint(self.design),

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from trivet.models.scorewords import CHECK_FIGURES, CONFUSION_FIGURES, check_row, confusion_row
 from trivet.present.console_parts import share_text, text_group, text_line, text_table
+from trivet.present.score import CHECK_FIGURES, CONFUSION_FIGURES, check_row, confusion_row
 from trivet.records.reporting import ReporterChoice
 from trivet.records.scoring import STRATA, PartScore, Score, ScoreSheet
 

@@ -1,6 +1,6 @@
 """The dossier: the content of the design review, ready to be rendered.
 
-``stages/dossier.py`` makes one::
+``present/dossier.py`` makes one::
 
     dossier(design: Design, *, prediction: Prediction, calibrations: Sequence[Calibration],
             cooks: Sequence[ShownCook], verdict: Verdict, hashes: Mapping[str, str]) -> Dossier

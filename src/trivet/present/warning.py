@@ -6,11 +6,7 @@ import math
 
 import numpy as np
 
-from trivet.records.design import Design
-from trivet.records.dossier import Chart, Line, Mark, Span, Table
-from trivet.records.prediction import Prediction
-from trivet.records.warning import WarningCase, WarningTimeline
-from trivet.stages.dossier.words import (
+from trivet.present.texts import (
     NONE,
     difference,
     heating_rate,
@@ -18,6 +14,10 @@ from trivet.stages.dossier.words import (
     seconds,
     temperature,
 )
+from trivet.records.design import Design
+from trivet.records.dossier import Chart, Line, Mark, Span, Table
+from trivet.records.prediction import Prediction
+from trivet.records.warning import WarningCase, WarningTimeline
 
 PHYSICS = ("impossible", "ordinary cooking")
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from functools import partial
 
+from trivet.present.texts import NONE, UNKNOWN, difference, length, minus, temperature
 from trivet.records.calibration import (
     DRIFT_TERMS,
     POSE_TERMS,
@@ -17,7 +18,6 @@ from trivet.records.calibration import (
 )
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Grade, Section, Table
-from trivet.stages.dossier.words import NONE, UNKNOWN, difference, length, minus, temperature
 
 LABELS = {
     "x_m": "place x",

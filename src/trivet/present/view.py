@@ -11,17 +11,17 @@ from trivet.arrays import FloatArray
 from trivet.errors import OutOfRangeError
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import point_of_pixel
-from trivet.records.comparison import SensorComparison
-from trivet.records.design import Burner, Design, Head, Pan
-from trivet.records.dossier import Chart, Circle, PlanView, Section, Table
-from trivet.records.prediction import PanView, Prediction
-from trivet.stages.dossier.seeing import (
+from trivet.present.seeing import (
     pixel_marks,
     seeing_tables,
     seeing_words,
     visible_outline,
 )
-from trivet.stages.dossier.words import length, number, read_only, share
+from trivet.present.texts import length, number, read_only, share
+from trivet.records.comparison import SensorComparison
+from trivet.records.design import Burner, Design, Head, Pan
+from trivet.records.dossier import Chart, Circle, PlanView, Section, Table
+from trivet.records.prediction import PanView, Prediction
 
 FEW_PIXELS = 10.0
 EDGE_POINTS = 24

@@ -7,13 +7,8 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trivet.records.design import Design
-from trivet.records.dossier import Section, ShownCook, Table
-from trivet.records.prediction import Prediction
-from trivet.records.requirement import LIMITED, Alert, Evidence
-from trivet.stages.dossier.likeness import contents_of, guards, on_since_s, plan_of, reaches_s
-from trivet.stages.dossier.timeline import timeline_charts, timeline_tables
-from trivet.stages.dossier.words import (
+from trivet.present.likeness import contents_of, guards, on_since_s, plan_of, reaches_s
+from trivet.present.texts import (
     NONE,
     difference,
     failure_rate,
@@ -22,6 +17,11 @@ from trivet.stages.dossier.words import (
     seconds,
     temperature,
 )
+from trivet.present.warning import timeline_charts, timeline_tables
+from trivet.records.design import Design
+from trivet.records.dossier import Section, ShownCook, Table
+from trivet.records.prediction import Prediction
+from trivet.records.requirement import LIMITED, Alert, Evidence
 
 KINDS = {
     "level": "level",

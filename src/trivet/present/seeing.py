@@ -9,12 +9,7 @@ import numpy as np
 from trivet.arrays import FloatArray
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point, point_of_pixel
-from trivet.records.comparison import Cell, Row, SensorComparison
-from trivet.records.design import Burner, Design, Head, Pan
-from trivet.records.dossier import Circle, Table
-from trivet.records.prediction import Prediction
-from trivet.records.seeing import PanSight, PoseSearch, Seeing, Tolerance
-from trivet.stages.dossier.words import (
+from trivet.present.texts import (
     NONE,
     UNKNOWN,
     difference,
@@ -24,6 +19,11 @@ from trivet.stages.dossier.words import (
     seconds,
     share,
 )
+from trivet.records.comparison import Cell, Row, SensorComparison
+from trivet.records.design import Burner, Design, Head, Pan
+from trivet.records.dossier import Circle, Table
+from trivet.records.prediction import Prediction
+from trivet.records.seeing import PanSight, PoseSearch, Seeing, Tolerance
 
 OUTLINE_POINTS = 96
 MAX_ROWS = 16

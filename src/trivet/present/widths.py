@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from trivet.present.texts import NONE, difference, joined, read_only, share, temperature
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, Line, Mark, Table
 from trivet.records.prediction import Budget, Prediction
-from trivet.stages.dossier.words import NONE, difference, joined, read_only, share, temperature
 
 MIN_SHARE = 0.01
 

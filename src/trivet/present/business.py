@@ -7,10 +7,7 @@ from decimal import Decimal, InvalidOperation
 
 import numpy as np
 
-from trivet.records.business_result import BatteryLife, Economics
-from trivet.records.dossier import Chart, Line, Mark, Section, Table
-from trivet.records.prediction import Prediction
-from trivet.stages.dossier.words import (
+from trivet.present.texts import (
     NONE,
     definition_table,
     money,
@@ -19,6 +16,9 @@ from trivet.stages.dossier.words import (
     seconds,
     share,
 )
+from trivet.records.business_result import BatteryLife, Economics
+from trivet.records.dossier import Chart, Line, Mark, Section, Table
+from trivet.records.prediction import Prediction
 
 
 def _graded(table: Table) -> Table:

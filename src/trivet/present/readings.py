@@ -9,13 +9,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
-from trivet.quality import Quality, reason
-from trivet.records.alertlog import AlertChange
-from trivet.records.design import Design, Limit
-from trivet.records.dossier import Chart, Line, Mark, Section, ShownCook, Span, Table
-from trivet.records.estimate import BurnerEstimate
-from trivet.records.requirement import OF_WORDS, Evidence
-from trivet.stages.dossier.likeness import (
+from trivet.present.likeness import (
     contents_of,
     guards,
     like_truth_k,
@@ -24,7 +18,13 @@ from trivet.stages.dossier.likeness import (
     truth_of,
     valid_moments,
 )
-from trivet.stages.dossier.words import difference, number, read_only, seconds, share
+from trivet.present.texts import difference, number, read_only, seconds, share
+from trivet.quality import Quality, reason
+from trivet.records.alertlog import AlertChange
+from trivet.records.design import Design, Limit
+from trivet.records.dossier import Chart, Line, Mark, Section, ShownCook, Span, Table
+from trivet.records.estimate import BurnerEstimate
+from trivet.records.requirement import OF_WORDS, Evidence
 
 DEVICE = "device"
 """The alert log's word for what the device says about itself."""

@@ -7,8 +7,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from trivet.models.scorewords import CHECK_FIGURES, CONFUSION_FIGURES, check_row, confusion_row
-from trivet.records.checks import SAID
+from trivet.records.checks import CHECKS, SAID, CheckScore, ConfusionRow
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Claim, Dossier, Line, Section, Table
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
@@ -49,6 +48,11 @@ CONFUSION_NOTE = (
     "Dry pans while their apparent temperature is 45 to 90 °C, which dark and shiny ones share: "
     "cooks by what was said of the pan at most of these moments, with exact 95 % intervals."
 )
+
+CHECK_FIGURES = ("question", "cooks", "moments", "mean", "median", "P95", "covered", "exact 95 %")
+CONFUSION_FIGURES = ("bare pan", "rests on", "cooks", *SAID)
+_UNITS = {one.name: one.unit for one in CHECKS}
+_WORDS = {one.name: one.words for one in CHECKS}
 
 
 def score_page(score: Score, *, design: Design, hashes: Mapping[str, str]) -> Dossier:
@@ -300,3 +304,54 @@ def _band(one: StratumScore, side: int) -> np.ndarray[tuple[int], np.dtype[np.fl
     """Return the P95 goal of a stratum as a level, where it has one."""
     goal = next(kind.p95_k for kind in STRATA if kind.name == one.whole.name)
     return None if math.isnan(goal) else np.array([side * goal])
+
+
+def check_row(one: CheckScore) -> tuple[str, ...]:
+    """Return the figures of one question as texts, in the order of CHECK_FIGURES.
+
+    Parameters
+    ----------
+    one : CheckScore
+        Errors keep their sign in the mean, not in median and P95.
+
+    Returns
+    -------
+    tuple of str
+        A dash where nothing tells.
+    """
+    unit = f" {_UNITS[one.kind]}" if _UNITS[one.kind] else ""
+    exact = "–"
+    if one.drawn:
+        exact = f"{100 * one.covered_low_frac:.0f} to {100 * one.covered_high_frac:.0f} %"
+    return (
+        _WORDS[one.kind] + (f"; {one.part}" if one.part else ""),
+        str(one.cooks),
+        str(one.moments),
+        *(f"{value:.2f}{unit}" for value in (one.bias, one.median, one.p95)),
+        f"{one.covered} of {one.drawn}" if one.drawn else "–",
+        exact,
+    )
+
+
+def confusion_row(one: ConfusionRow) -> tuple[str, ...]:
+    """Return one row of the matrix as texts, in the order of CONFUSION_FIGURES.
+
+    Parameters
+    ----------
+    one : ConfusionRow
+        Counts of cooks with exact bounds.
+
+    Returns
+    -------
+    tuple of str
+        Each count with the exact 95 % interval of its share.
+
+    References
+    ----------
+    Clopper and Pearson (1934).
+    """
+    cells = (
+        f"{count} ({100 * low:.0f} to {100 * high:.0f} %)" if not math.isnan(low) else str(count)
+        for count, low, high in zip(one.counts, one.low_frac, one.high_frac, strict=True)
+    )
+    return one.truth, one.evidence, str(one.cooks), *cells

@@ -4,11 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from trivet.records.design import Design, Display
-from trivet.records.dossier import Claim, Section, Table
-from trivet.records.requirement import EVIDENCE_ORDER, METRICS, Evidence, Requirement
-from trivet.records.verdict import EvidenceLine, RequirementVerdict, Verdict
-from trivet.stages.dossier.words import (
+from trivet.present.texts import (
     NONE,
     failure_rate,
     joined,
@@ -17,6 +13,10 @@ from trivet.stages.dossier.words import (
     metric_value,
     share,
 )
+from trivet.records.design import Design, Display
+from trivet.records.dossier import Claim, Section, Table
+from trivet.records.requirement import EVIDENCE_ORDER, METRICS, Evidence, Requirement
+from trivet.records.verdict import EvidenceLine, RequirementVerdict, Verdict
 
 WITHIN = "within the simulator"
 GRADE_TITLES: dict[Evidence, str] = {

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from trivet.present.texts import covered_rate, difference, number, read_only, share
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, Line, Section, Table
 from trivet.records.requirement import Evidence
 from trivet.records.verdict import Stratum, Verdict
-from trivet.stages.dossier.words import covered_rate, difference, number, read_only, share
 
 AGAINST: dict[Evidence, str] = {"simulated": "the simulator's truth", "bench": "reference probes"}
 

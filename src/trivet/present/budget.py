@@ -6,11 +6,11 @@ import math
 import re
 from collections.abc import Sequence
 
+from trivet.present.texts import NONE, difference, joined, share, temperature
+from trivet.present.widths import share_table, width_chart
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Section, Table
 from trivet.records.prediction import Budget, BudgetLine, Prediction
-from trivet.stages.dossier.widths import share_table, width_chart
-from trivet.stages.dossier.words import NONE, difference, joined, share, temperature
 
 SHOWN_CASES = 3
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")

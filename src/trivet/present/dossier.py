@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from trivet.present.agreement import agreement_section
+from trivet.present.alerts import alert_section
+from trivet.present.assumptions import CAUTIONS, assumption_section
+from trivet.present.budget import budget_section
+from trivet.present.business import battery_section, money_section
+from trivet.present.calibration import calibration_section
+from trivet.present.population import production_section
+from trivet.present.readings import trace_chart, trace_section
+from trivet.present.verdict import claims, requirement_section, summary
+from trivet.present.view import coverage_section
+from trivet.present.warning import timeline_charts
 from trivet.records.calibration import Calibration
 from trivet.records.comparison import SensorComparison
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, Dossier, ShownCook
 from trivet.records.prediction import Prediction, Remedies
 from trivet.records.verdict import Verdict
-from trivet.stages.dossier.agreement import agreement_section
-from trivet.stages.dossier.alerting import alert_section
-from trivet.stages.dossier.budgets import budget_section
-from trivet.stages.dossier.caveats import CAUTIONS, assumption_section
-from trivet.stages.dossier.coverage import coverage_section
-from trivet.stages.dossier.fitted import calibration_section
-from trivet.stages.dossier.ledger import battery_section, money_section
-from trivet.stages.dossier.production import production_section
-from trivet.stages.dossier.proofs import claims, requirement_section, summary
-from trivet.stages.dossier.timeline import timeline_charts
-from trivet.stages.dossier.traces import trace_chart, trace_section
 
 __all__ = ["dossier", "prediction_charts", "trace_chart"]
 

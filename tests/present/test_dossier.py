@@ -11,6 +11,9 @@ import numpy as np
 import pytest
 
 from trivet.physics.geometry.occlusion import visible_base_frac
+from trivet.present.dossier import dossier
+from trivet.present.texts import failure_rate, metric_bound, metric_value, money, share
+from trivet.present.view import hidden_outline
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.calibration import (
@@ -45,9 +48,6 @@ from trivet.records.recording import (
 )
 from trivet.records.requirement import OF_WORDS
 from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Verdict
-from trivet.stages.dossier import dossier
-from trivet.stages.dossier.coverage import hidden_outline
-from trivet.stages.dossier.words import failure_rate, metric_bound, metric_value, money, share
 
 NAN = math.nan
 

@@ -4,11 +4,7 @@ from __future__ import annotations
 
 import math
 
-from trivet.records.design import Design
-from trivet.records.dossier import Section, Table
-from trivet.records.prediction import Prediction, Remedies, Remedy
-from trivet.records.requirement import METRICS
-from trivet.stages.dossier.words import (
+from trivet.present.texts import (
     NONE,
     definition_table,
     difference,
@@ -20,6 +16,10 @@ from trivet.stages.dossier.words import (
     share,
     temperature,
 )
+from trivet.records.design import Design
+from trivet.records.dossier import Section, Table
+from trivet.records.prediction import Prediction, Remedies, Remedy
+from trivet.records.requirement import METRICS
 
 
 def production_section(
