@@ -8,8 +8,9 @@ import pytest
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
 from trivet.flow.scorerun import seen_simulated
+from trivet.models.shortcooks import short_cooks
+from trivet.scoring import cook_checks
 from trivet.stages.calibrate import calibrate
-from trivet.stages.score import cook_checks, short_cooks
 
 
 @pytest.fixture(scope="module")

@@ -27,11 +27,11 @@ from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, PresenceSeries, ProductInput
 from trivet.records.requirement import AlertKind
 from trivet.records.tuning import TunedPoint
+from trivet.scoring.alertaccount import alert_study, share_of
+from trivet.scoring.alertmetrics import on_since_s
 from trivet.stages.alert import watching
 from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_input, jumped_back
 from trivet.stages.simulate.presence import presence
-from trivet.stages.verify.alertaccount import alert_study, share_of
-from trivet.stages.verify.alertmetrics import on_since_s
 
 
 def _case(plan, *, end="no event", nuisance=False, style="searing", alert="over-temperature"):

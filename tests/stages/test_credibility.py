@@ -27,13 +27,8 @@ from trivet.records.recording import (
     Recording,
     Reference,
 )
-from trivet.stages.credibility import (
-    answers,
-    bench_twin,
-    conditions_of,
-    credibility,
-    questions,
-)
+from trivet.scoring import answers, questions
+from trivet.stages.credibility import bench_twin, conditions_of, credibility
 from trivet.stages.simulate import simulate
 
 DRAWS, SECONDS, OFF_S = 39, 150.0, 100.0

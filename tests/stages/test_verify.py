@@ -24,7 +24,8 @@ from trivet.records.prediction import (
 from trivet.records.recording import BurnerTruth, Event, ProbeSeries, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.verdict import ProofCook
-from trivet.stages.verify import burner_scores, verify
+from trivet.scoring import burner_scores
+from trivet.stages.verify import verify
 
 ZERO_C_K = 273.15
 OIL = OF_WORDS.index("oil")

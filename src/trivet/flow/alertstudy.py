@@ -47,7 +47,7 @@ class AlertChain(Chain):
 
     def alert_study(self, *, limit: int | None = None) -> AlertStudy:
         """Return the account over the proof cooks, those of the matrices among them."""
-        from trivet.stages.verify import alert_study
+        from trivet.scoring import alert_study
 
         cases: list[AlertCase] = []
         planned = self._planned(limit)
@@ -85,7 +85,7 @@ class AlertChain(Chain):
         return Heard(made.recording, made.truth, estimate, log)
 
     def _cases(self, heard: Heard, plan: str, style: str) -> CookCases:
-        from trivet.stages.verify import alert_cases
+        from trivet.scoring import alert_cases
 
         proof = ProofCook(
             name=heard.recording.name,

@@ -52,11 +52,11 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     cook : SweepCook
         Which cook.
     """
+    from trivet.scoring import burner_scores
     from trivet.stages.alert import alert, watching
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
-    from trivet.stages.verify import burner_scores
 
     found = unpacked(setting)
     assert isinstance(found, Setting)

@@ -65,7 +65,8 @@ class Bench(Recordings):
 
     def _pair(self, entry: CookEntry, draws: int) -> Pair | str:
         """Return a recorded cook and its twins, or why it has none."""
-        from trivet.stages.credibility import bench_twin, questions
+        from trivet.scoring import questions
+        from trivet.stages.credibility import bench_twin
 
         recording = self.recording(entry)
         twin = bench_twin(recording, design=self.design)
@@ -81,7 +82,7 @@ class Bench(Recordings):
         self, recording: Recording, twin: Twin, asked: tuple[Question, ...], draws: int
     ) -> Pair:
         """Simulate the twins of a recorded cook, each on a sensor unit of its own."""
-        from trivet.stages.credibility import answers
+        from trivet.scoring import answers
         from trivet.stages.simulate import simulate
 
         assert twin.plan is not None

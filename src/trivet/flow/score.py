@@ -77,7 +77,7 @@ class Scorer(Chain):
 
     def own_sheets(self) -> tuple[ScoreSheet, ...]:
         """Return the sheets of the project's own proof cooks, one a grade and condition."""
-        from trivet.stages.score import score_sheet
+        from trivet.scoring import score_sheet
 
         piles: dict[tuple[Evidence, str], list[Answer]] = {}
         entries = self.proof_cooks
@@ -94,7 +94,7 @@ class Scorer(Chain):
         )
 
     def _answers(self, entry: CookEntry) -> tuple[Answer, ...]:
-        from trivet.stages.score import ScoredCook, cook_checks, cook_pieces
+        from trivet.scoring import ScoredCook, cook_checks, cook_pieces
 
         recording = self.recording(entry)
         seen = None
@@ -122,7 +122,8 @@ class Scorer(Chain):
 
     def short_sheets(self, asked: ShortRun, *, pools: Pools) -> tuple[ScoreSheet, ...]:
         """Return the sheets of short random cooks; those done before are taken from the store."""
-        from trivet.stages.score import score_sheet, short_cooks
+        from trivet.models.shortcooks import short_cooks
+        from trivet.scoring import score_sheet
 
         design = with_sensor(self.design, sensor=asked.sensor) if asked.sensor else self.design
         conditions = [(SHORT + asked.words, asked.seed, False)]
@@ -148,7 +149,7 @@ class Scorer(Chain):
 
     def _unit_calibrations(self, design: Design, asked: ShortRun) -> dict[str, Calibration]:
         """Return a calibration for every sensor unit, from the planned calibration cooks on it."""
-        from trivet.stages.score.shortcooks import unit_name
+        from trivet.models.shortcooks import unit_name
 
         plans = [one for one in self.plans if one.purpose == "calibration"]
         found = {}
@@ -211,7 +212,7 @@ class Scorer(Chain):
         return self._write_charts(charts, folder)
 
     def _cook_charts(self, asked: ShortRun) -> list[Chart]:
-        from trivet.stages.score import short_cooks
+        from trivet.models.shortcooks import short_cooks
         from trivet.stages.score.pictured import pictured_cook, shown_cooks
 
         design = with_sensor(self.design, sensor=asked.sensor) if asked.sensor else self.design

@@ -20,7 +20,7 @@ from trivet.records.recording import ProductInput
 from trivet.records.scoring import Piece
 
 if TYPE_CHECKING:
-    from trivet.stages.score import ScoredCook, SeenCook
+    from trivet.scoring import ScoredCook, SeenCook
 
 Answer = Piece | Check | PanWord
 ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
@@ -58,7 +58,7 @@ def run_score_cook(setting: bytes, cook: SweepCook) -> list[Row]:
 
 def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
     """Return what one simulated cook says."""
-    from trivet.stages.score import cook_checks, cook_pieces
+    from trivet.scoring import cook_checks, cook_pieces
 
     design = setting.design
     one = seen_simulated(design, setting.calibrations[cook.plan.unit], cook)[0]
@@ -70,9 +70,9 @@ def seen_simulated(
     design: Design, calibration: Calibration, cook: SweepCook
 ) -> tuple[ScoredCook, ProductInput]:
     """Return one simulated cook with what the product said of it, and what it was given."""
+    from trivet.scoring import ScoredCook
     from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
-    from trivet.stages.score import ScoredCook
     from trivet.stages.simulate import simulate
 
     made = simulate(design, plan=cook.plan, repeat=cook.repeat)
@@ -104,8 +104,8 @@ def seen_cook(
 ) -> SeenCook:
     """Return what the pixels of a simulated cook saw, what the product made of them, and what it
     would say on less evidence."""
+    from trivet.scoring import SeenCook, label_moments
     from trivet.stages.estimate import estimate, label_maps
-    from trivet.stages.score import SeenCook, label_moments
     from trivet.stages.simulate import scene_truth
 
     from_s = max(float(one.time_s[0]) for one in inputs.heads)

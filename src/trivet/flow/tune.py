@@ -207,8 +207,8 @@ class _Search:
 
     def cases(self, one: Alert) -> list[AlertCase]:
         """Return the cases of one alert over all cooks."""
+        from trivet.scoring import alert_cases
         from trivet.stages.alert import alert
-        from trivet.stages.verify import alert_cases
 
         design = self._design.model_copy(update={"alerts": (one, *self._others)})
         found: list[AlertCase] = []

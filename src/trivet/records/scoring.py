@@ -1,6 +1,6 @@
 """A score: readings beside what was so, stratum by stratum, one grade of evidence a sheet.
 
-Strata come from the truth or the bench sheet alone.  ``stages/score`` makes a score.
+Strata come from the truth or the bench sheet alone.  ``scoring`` makes a score.
 """
 
 from __future__ import annotations

@@ -19,7 +19,7 @@ from trivet.records.design import Design
 from trivet.records.dossier import Chart, FrameView, Line
 from trivet.records.recording import ProductInput
 from trivet.records.seen import LABELS
-from trivet.stages.score.pieces import ScoredCook
+from trivet.scoring.pieces import ScoredCook
 
 Kind = Literal["labels", "profile"]
 MARGIN_PX = 2

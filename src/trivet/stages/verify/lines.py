@@ -11,7 +11,7 @@ from trivet.errors import OutOfRangeError
 from trivet.physics.statistics.intervals import lower_bound_frac, sample_size, upper_bound_frac
 from trivet.records.requirement import METRICS, Evidence, Requirement
 from trivet.records.verdict import Decision, EvidenceLine, ProofCook
-from trivet.stages.verify.outcomes import CookOutcome, State
+from trivet.scoring.outcomes import CookOutcome, State
 
 
 @dataclass(frozen=True)

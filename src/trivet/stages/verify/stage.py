@@ -16,11 +16,11 @@ from trivet.records.verdict import (
     RequirementVerdict,
     Verdict,
 )
-from trivet.stages.verify.cookmetrics import COUNTED, VALUED
+from trivet.scoring.agreement import strata
+from trivet.scoring.cookmetrics import COUNTED, VALUED
+from trivet.scoring.outcomes import CookOutcome
+from trivet.scoring.predictions import predicted_line
 from trivet.stages.verify.lines import cook_line
-from trivet.stages.verify.outcomes import CookOutcome
-from trivet.stages.verify.predictions import predicted_line
-from trivet.stages.verify.strata import strata
 
 COOK_GRADES: tuple[Evidence, ...] = ("simulated", "bench")
 

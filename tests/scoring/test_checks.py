@@ -12,10 +12,10 @@ from trivet.files.newproject import scenarios
 from trivet.records.checks import EVIDENCE, SAID, Check, PanWord
 from trivet.records.cook import CookPlan
 from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
-from trivet.stages.score.checksheet import check_goals, check_scores
-from trivet.stages.score.labelcheck import label_answers
-from trivet.stages.score.moments import label_moments
-from trivet.stages.score.shiny import confusion_rows
+from trivet.scoring.checksheet import check_goals, check_scores
+from trivet.scoring.labelcheck import label_answers
+from trivet.scoring.moments import label_moments
+from trivet.scoring.shiny import confusion_rows
 from trivet.stages.simulate import scene_truth, simulate
 
 PAN, FOOD, WALL, LIQUID = (LABELS.index(word) for word in ("pan", "food", "wall", "liquid"))

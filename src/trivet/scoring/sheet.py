@@ -16,9 +16,9 @@ from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_fra
 from trivet.records.checks import Check, PanWord
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import STRATA, PartScore, Piece, ScoreSheet, StratumScore
-from trivet.stages.score.checksheet import check_goals, check_scores
-from trivet.stages.score.goals import goal_lines
-from trivet.stages.score.shiny import confusion_rows
+from trivet.scoring.checksheet import check_goals, check_scores
+from trivet.scoring.goals import goal_lines
+from trivet.scoring.shiny import confusion_rows
 
 DRAWS = 500
 """Resamples of whole cooks: the ends of a 95 % interval rest on a dozen of them."""

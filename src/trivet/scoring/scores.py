@@ -14,15 +14,15 @@ from trivet.records.design import Design
 from trivet.records.requirement import Alert, Requirement
 from trivet.records.score import AlertScore, BurnerScore, LimitScore
 from trivet.records.verdict import ProofCook
-from trivet.stages.verify.alertmetrics import (
+from trivet.scoring.alertmetrics import (
     lead_time,
     missed_alert,
     nuisance_alert,
     reached_s,
 )
-from trivet.stages.verify.cookmetrics import interval_coverage, wrong_reading
-from trivet.stages.verify.outcomes import CookOutcome
-from trivet.stages.verify.series import Side, heated, hottest_series, reading_pairs, sides
+from trivet.scoring.cookmetrics import interval_coverage, wrong_reading
+from trivet.scoring.outcomes import CookOutcome
+from trivet.scoring.series import Side, heated, hottest_series, reading_pairs, sides
 
 
 def burner_scores(cook: ProofCook, *, design: Design) -> tuple[BurnerScore, ...]:
@@ -48,7 +48,7 @@ def burner_scores(cook: ProofCook, *, design: Design) -> tuple[BurnerScore, ...]
 
     References
     ----------
-    trivet.stages.verify.alertmetrics and cookmetrics.
+    trivet.scoring.alertmetrics and cookmetrics.
     """
     found = (_score(one, design) for one in _alone(cook))
     return tuple(score for score in found if score is not None)

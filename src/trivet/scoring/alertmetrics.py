@@ -10,9 +10,9 @@ from trivet.models.actual import Series
 from trivet.records.design import Design, Limit
 from trivet.records.requirement import DEVICE_KINDS, Alert, Requirement
 from trivet.records.verdict import ProofCook
-from trivet.stages.verify.alertcauses import cause_there
-from trivet.stages.verify.outcomes import CookOutcome, State, nothing
-from trivet.stages.verify.series import Side, hottest_series, sides
+from trivet.scoring.alertcauses import cause_there
+from trivet.scoring.outcomes import CookOutcome, State, nothing
+from trivet.scoring.series import Side, hottest_series, sides
 
 CLOCK_U95_S = 0.4
 """95 % interval of the time between frames and probes on the bench (0.2 s standard)."""

@@ -16,7 +16,7 @@ from trivet.records.checks import EVIDENCE, SAID, ConfusionRow, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.scoring import STRATA
-from trivet.stages.score.strata import DARK, SHINY, Standing, placed
+from trivet.scoring.strata import DARK, SHINY, Standing, placed
 
 BAND_K = (318.15, 363.15)
 """45 to 90 C in apparent temperature: a shiny pan at 130 to 240 C, a dark one on its way up."""

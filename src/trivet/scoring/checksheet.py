@@ -15,7 +15,7 @@ from trivet.physics.statistics.agreement import cluster_bootstrap
 from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.checks import CHECKS, Check, CheckKind, CheckScore
 from trivet.records.scoring import GoalLine, ScoreDecision
-from trivet.stages.score.labelcheck import Answers, kept
+from trivet.scoring.labelcheck import Answers, kept
 
 DRAWS = 500
 FEWEST = 20

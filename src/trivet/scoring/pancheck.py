@@ -10,7 +10,7 @@ from trivet.arrays import FloatArray
 from trivet.quality import Quality
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
 from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
-from trivet.stages.score.labelcheck import SHINY, U95, WARM_DELTA_K, Answers
+from trivet.scoring.labelcheck import SHINY, U95, WARM_DELTA_K, Answers
 
 MM = 1000.0
 OFF_BURNER_M = 0.02

@@ -21,11 +21,11 @@ from trivet.records.recording import Reference, Truth
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import LARGE_K, STRATA, Piece
 from trivet.records.seen import LabelMaps, SceneTruth
-from trivet.stages.score.checksheet import checks_of
-from trivet.stages.score.labelcheck import label_answers
-from trivet.stages.score.pancheck import pan_answers
-from trivet.stages.score.shiny import pan_words
-from trivet.stages.score.strata import Placed, Standing, placed, standing
+from trivet.scoring.checksheet import checks_of
+from trivet.scoring.labelcheck import label_answers
+from trivet.scoring.pancheck import pan_answers
+from trivet.scoring.shiny import pan_words
+from trivet.scoring.strata import Placed, Standing, placed, standing
 
 KEPT = 60
 """Moments of a piece that are kept, evenly over its valid ones: memory of 1.5 kB a piece."""
@@ -103,7 +103,7 @@ def cook_pieces(cook: ScoredCook, *, design: Design) -> tuple[Piece, ...]:
 
     References
     ----------
-    Strata: trivet.stages.score.strata.
+    Strata: trivet.scoring.strata.
     """
     time_s = cook.estimate.time_s
     said = {one.burner: one for one in cook.estimate.burners}

@@ -13,14 +13,15 @@ import pytest
 from trivet.errors import EvidenceError, InputError
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
+from trivet.models.shortcooks import MISMATCHES, short_cooks
 from trivet.quality import Quality
 from trivet.records.cook import SheetBurner, SheetProbe
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import BurnerTruth, Event, ProbeSeries, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.scoring import STRATA
-from trivet.stages.score import MISMATCHES, ScoredCook, cook_pieces, score_sheet, short_cooks
-from trivet.stages.score.strata import placed, standing
+from trivet.scoring import ScoredCook, cook_pieces, score_sheet
+from trivet.scoring.strata import placed, standing
 
 PAN, OIL, LIQUID, FOOD = (OF_WORDS.index(word) for word in ("pan", "oil", "liquid", "food"))
 TIME = np.arange(0.0, 240.0, 1.0)
@@ -127,7 +128,7 @@ def test_a_reading_cannot_choose_its_stratum(design, lie) -> None:
 
 
 def test_strata_are_given_no_reading() -> None:
-    path = Path(__file__).parents[3] / "src" / "trivet" / "stages" / "score" / "strata.py"
+    path = Path(__file__).parents[2] / "src" / "trivet" / "scoring" / "strata.py"
     tree = ast.parse(path.read_text(encoding="utf-8"))
     modules = {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)}
     assert not {name for name in modules if name and "estimate" in name.rsplit(".", 1)[-1]}

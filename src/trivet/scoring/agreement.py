@@ -16,7 +16,7 @@ from trivet.physics.statistics.agreement import agreement_limits_by_cook
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.records.verdict import ProofCook, Stratum
-from trivet.stages.verify.series import Side, heated, reading_pairs, sides
+from trivet.scoring.series import Side, heated, reading_pairs, sides
 
 
 @dataclass

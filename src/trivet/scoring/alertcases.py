@@ -10,9 +10,9 @@ from trivet.records.alertaccount import AlertCase, CaseEnd
 from trivet.records.design import Design
 from trivet.records.requirement import DEVICE_KINDS, Alert
 from trivet.records.verdict import ProofCook
-from trivet.stages.verify.alertcauses import Due, cause_there, due_of
-from trivet.stages.verify.alertmetrics import heat_start_s
-from trivet.stages.verify.series import Side, sides
+from trivet.scoring.alertcauses import Due, cause_there, due_of
+from trivet.scoring.alertmetrics import heat_start_s
+from trivet.scoring.series import Side, sides
 
 FIRST_S = 10.0
 """From lighting a cold burner to the first heating rate of a unit that slept; assumed."""

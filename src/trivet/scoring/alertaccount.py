@@ -23,7 +23,7 @@ from trivet.records.alertaccount import (
 )
 from trivet.records.design import Design
 from trivet.records.requirement import DEVICE_KINDS, LIMITED, Alert, Evidence
-from trivet.stages.verify.alertmetrics import ANNOUNCING
+from trivet.scoring.alertmetrics import ANNOUNCING
 
 DUE = ("in time", "late", "missed", "blindness told")
 FAILED = ("late", "missed")

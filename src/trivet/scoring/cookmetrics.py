@@ -12,9 +12,9 @@ from trivet.models.actual import drawn_moment, surface_named
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of, Requirement
 from trivet.records.verdict import ProofCook
-from trivet.stages.verify.alertmetrics import lead_time, missed_alert, nuisance_alert
-from trivet.stages.verify.outcomes import CookOutcome, nothing
-from trivet.stages.verify.series import Side, heated, reading_pairs, sides
+from trivet.scoring.alertmetrics import lead_time, missed_alert, nuisance_alert
+from trivet.scoring.outcomes import CookOutcome, nothing
+from trivet.scoring.series import Side, heated, reading_pairs, sides
 
 WRONG_BY_K = 15.0
 

@@ -13,7 +13,7 @@ from trivet.models.oilpoints import COMMON, limit_value_k
 from trivet.records.cook import ToldEntry
 from trivet.records.design import Design
 from trivet.records.requirement import Alert
-from trivet.stages.verify.series import Side, hottest_series
+from trivet.scoring.series import Side, hottest_series
 
 RATE_SPAN_S = 10.0
 """Span of the true heating rate."""
