@@ -36,11 +36,12 @@ levels = ["nonstick-pan", "iron-skillet"]
 RUN = """
 import resource, sys, time
 from pathlib import Path
+from trivet.flow.project import ProjectFolder
 from trivet.flow.sweep import local_pools, sweep
 
 if __name__ == "__main__":
     begun = time.perf_counter()
-    done = sweep(Path(sys.argv[1]), pools=local_pools(1)).sweep
+    done = sweep(ProjectFolder(Path(sys.argv[1])), pools=local_pools(1)).sweep
     assert done.failed == 0, done
     peaks = [resource.getrusage(who).ru_maxrss for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     print(*peaks, time.perf_counter() - begun)

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from trivet.files.newproject import scenarios
-from trivet.flow.score import Scorer, ShortRun
+from trivet.flow.project import ProjectFolder
+from trivet.flow.score import ShortRun, short_sheets
 from trivet.flow.sweep import Pool, Pools
 from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.scoring import ScoreSheet
@@ -41,7 +42,7 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> ScoreSheet:
     for name in ("design.toml", "cooks.toml"):
         shutil.copy(Path(str(scenarios()["larkpane"])) / name, folder)
     asked = ShortRun(count=COOKS, units=UNITS, mismatched=False, seed="closure")
-    (found,) = Scorer(folder).short_sheets(asked, pools=in_thread())
+    (found,) = short_sheets(ProjectFolder(folder), asked, pools=in_thread())
     return found
 
 

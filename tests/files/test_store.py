@@ -244,7 +244,7 @@ def test_the_same_record_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def test_a_page_lies_under_its_hash(tmp_path: Path) -> None:
-    page = store.save_page(tmp_path, "dossier", "<!doctype html>\n")
+    page = store.Store(tmp_path).page("dossier", "<!doctype html>\n")
     assert page.read_text(encoding="utf-8") == "<!doctype html>\n"
-    assert store.save_page(tmp_path, "dossier", "<!doctype html>\n") == page
-    assert store.save_page(tmp_path, "dossier", "<p>other") != page
+    assert store.Store(tmp_path).page("dossier", "<!doctype html>\n") == page
+    assert store.Store(tmp_path).page("dossier", "<p>other") != page

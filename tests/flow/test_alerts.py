@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from trivet.errors import InputError
-from trivet.flow.alertstudy import AlertChain
-from trivet.flow.tune import KNOBS, TuneChain
+from trivet.flow.alertstudy import alert_account
+from trivet.flow.project import ProjectFolder
+from trivet.flow.tune import KNOBS, tuned
 from trivet.stages import simulate as simulated
 from trivet.stages.alert.injection import FAULTS
 
@@ -49,7 +50,7 @@ def folder(tmp_path: Path) -> Path:
 
 @pytest.mark.slow
 def test_every_fault_is_announced_in_time_and_loses_no_alert(folder: Path):
-    study = AlertChain(folder).alert_study()
+    study = alert_account(ProjectFolder(folder))
     assert [one.fault for one in study.faults] == list(FAULTS)
     for one in study.faults:
         assert one.announced_s <= one.within_s, one
@@ -71,7 +72,7 @@ def test_settings_are_searched_on_calibration_cooks_only(folder: Path, monkeypat
 
     simulate = simulated.simulate
     monkeypatch.setattr(simulated, "simulate", spied)
-    found = TuneChain(folder).tuning("pan-hot")
+    found = tuned(ProjectFolder(folder), "pan-hot")
     assert purposes == {"calibration"}
     assert (found.cooks, found.due) == (("cal-oil-r0", "cal-oil-r1"), 1)
     assert found.pick in found.front
@@ -83,7 +84,7 @@ def test_settings_are_searched_on_calibration_cooks_only(folder: Path, monkeypat
 
 def test_an_alert_that_cannot_be_tuned_is_refused_by_name(folder: Path):
     with pytest.raises(InputError, match="no alert 'no-sight' whose settings can be searched"):
-        TuneChain(folder).tuning("no-sight")
+        tuned(ProjectFolder(folder), "no-sight")
     (folder / "cooks.toml").write_text(COOKS.replace('"calibration"', '"proof"'))
     with pytest.raises(InputError, match="plans no calibration cook"):
-        TuneChain(folder).tuning("pan-hot")
+        tuned(ProjectFolder(folder), "pan-hot")

@@ -14,8 +14,9 @@ import pytest
 from trivet.errors import InputError, StorageError
 from trivet.files.tables import write_estimate_csv
 from trivet.flow import score as flow_score
-from trivet.flow import scorerun
-from trivet.flow.score import OWN, SHORT, SHORT_MISMATCHED, Scorer, ShortRun, score
+from trivet.flow import scorerun, steps
+from trivet.flow.project import ProjectFolder
+from trivet.flow.score import OWN, SHORT, SHORT_MISMATCHED, ShortRun, score, short_sheets
 from trivet.flow.scorerun import answer_row, row_answer
 from trivet.flow.sweep import Pool, Pools
 
@@ -72,7 +73,7 @@ def project(tmp_path: Path) -> Path:
 
 
 def test_own_cooks_are_scored_and_a_mismatch_is_not_pooled_with_them(project: Path) -> None:
-    record, page = score(Scorer(project))
+    record, page = score(ProjectFolder(project))
     assert next((one.condition, one.cooks) for one in record.sheets) == (OWN, 1)
     assert [one.cooks for one in record.sheets] == [1, 1]
     assert len({one.condition for one in record.sheets}) == 2
@@ -82,7 +83,7 @@ def test_own_cooks_are_scored_and_a_mismatch_is_not_pooled_with_them(project: Pa
     assert "never pooled" in text
     assert "within the simulator" in text
     assert "adds up to" in text  # what the readout's steps add is declared
-    assert score(Scorer(project))[1] == page
+    assert score(ProjectFolder(project))[1] == page
 
 
 def test_short_cooks_go_on_where_they_stopped(
@@ -97,10 +98,10 @@ def test_short_cooks_go_on_where_they_stopped(
 
     monkeypatch.setattr(flow_score, "run_score_cook", counted)
     asked = ShortRun(count=2, units=1, mismatched=False, seed="s")
-    first = Scorer(project).short_sheets(asked, pools=in_thread())
+    first = short_sheets(ProjectFolder(project), asked, pools=in_thread())
     assert run == ["s-0001", "s-0002"]
     more = ShortRun(count=3, units=1, mismatched=True, seed="s")
-    sheets = Scorer(project).short_sheets(more, pools=in_thread())
+    sheets = short_sheets(ProjectFolder(project), more, pools=in_thread())
     assert run[2:] == ["s-0003", "s-apart-0001", "s-apart-0002", "s-apart-0003"]
     assert [one.condition for one in sheets] == [SHORT, SHORT_MISMATCHED]
     assert (first[0].cooks, sheets[0].cooks, sheets[1].cooks) == (2, 3, 3)
@@ -118,14 +119,14 @@ def test_a_cook_that_fails_is_named_and_the_rest_is_kept(
 
     monkeypatch.setattr(scorerun, "scored", failing)
     asked = ShortRun(count=2, units=1, mismatched=False, seed="s")
-    (sheet,) = Scorer(project).short_sheets(asked, pools=in_thread())
+    (sheet,) = short_sheets(ProjectFolder(project), asked, pools=in_thread())
     assert sheet.failed == ("s-0001: RuntimeError: the pan melts",)
     assert sheet.cooks == 1
 
 
 def test_rows_hold_what_a_piece_holds(project: Path) -> None:
-    chain = Scorer(project)
-    answers = chain._answers(chain.entry("hot"))
+    opened = ProjectFolder(project)
+    answers = flow_score._answers(opened, opened.entry("hot"))
     assert {type(one).__name__ for one in answers} == {"Piece", "Check", "PanWord"}
     for one in answers:
         assert answer_row(row_answer(answer_row(one))) == answer_row(one)
@@ -139,7 +140,7 @@ def test_nothing_to_score_is_refused(project: Path) -> None:
     only = COOKS.split('[[cooks]]\nname = "hot"', maxsplit=1)[0]
     (project / "cooks.toml").write_text(only, encoding="utf-8")
     with pytest.raises(InputError, match="no proof cook to score"):
-        score(Scorer(project))
+        score(ProjectFolder(project))
 
 
 def test_a_ranked_reporter_goes_into_the_calibration_with_its_reason(project: Path) -> None:
@@ -148,18 +149,18 @@ def test_a_ranked_reporter_goes_into_the_calibration_with_its_reason(project: Pa
     design.write_text(
         text.replace("[estimation]\n", '[estimation]\nreporter = "ranked"\n'), "utf-8"
     )
-    chain = Scorer(project)
-    found = chain.calibration("simulated")
-    choice = chain.reporters("simulated")
+    opened = ProjectFolder(project)
+    found = steps.calibrated(opened, "simulated")
+    choice = steps.reporters(opened, "simulated")
     assert (found.reporter, found.reporter_reason) == (choice.chosen, choice.reason)
     assert "at least 3" in found.reporter_reason  # one calibration cook chooses nothing
     assert choice.evidence == "simulated"
 
 
 def test_the_csv_has_the_number_on_the_display(project: Path) -> None:
-    chain = Scorer(project)
-    read = chain.estimate(chain.entry("hot"))
-    write_estimate_csv(project / "hot.csv", read, display=chain.design.display)
+    opened = ProjectFolder(project)
+    read = steps.read(opened, opened.entry("hot"))
+    write_estimate_csv(project / "hot.csv", read, display=opened.design.display)
     with (project / "hot.csv").open(encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file) if row["burner"] == "front-right"]
     assert all((row["shown_c"] == "") == (row["valid"] == "0") for row in rows)

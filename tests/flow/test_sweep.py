@@ -19,11 +19,11 @@ import pytest
 
 from trivet.errors import InputError
 from trivet.files import campaign_table
+from trivet.files.store import code_version
 from trivet.flow import executors, sweep
 from trivet.flow.campaign import campaign_cooks, planned_campaign
 from trivet.flow.cookrun import Row, Setting, failed_rows, packed, run_cook
-from trivet.flow.cooks import Project, Tell
-from trivet.flow.versions import code_version
+from trivet.flow.project import ProjectFolder
 from trivet.records.campaign import SweepCook
 
 duckdb = pytest.importorskip("duckdb")
@@ -112,15 +112,12 @@ def deadly(setting: bytes, cook: SweepCook) -> list[Row]:
 def light(monkeypatch: pytest.MonkeyPatch) -> Callable[[Callable[..., list[Row]]], None]:
     """Leave out the calibration, and let a function stand in for the cooks."""
 
-    def prepared(folder: Path, fresh: bool, tell: Tell) -> tuple[Any, tuple[SweepCook, ...]]:
-        project = Project(folder)
+    def uncalibrated(project: ProjectFolder, evidence: str) -> None:
         DESIGN["design"] = project.design
-        setting: Any = Setting(project.design, None)  # type: ignore[arg-type]
-        return setting, campaign_cooks(project)
 
     def put(stand_in: Callable[..., list[Row]]) -> None:
         RUN.clear()
-        monkeypatch.setattr(sweep, "_prepared", prepared)
+        monkeypatch.setattr(sweep, "calibrated", uncalibrated)
         monkeypatch.setattr(sweep, "run_cook", stand_in)
 
     return put
@@ -128,9 +125,9 @@ def light(monkeypatch: pytest.MonkeyPatch) -> Callable[[Callable[..., list[Row]]
 
 def test_one_row_a_cook_and_burner_in_the_order_of_the_plan(project: Path, light: Any) -> None:
     light(quick)
-    result = sweep.sweep(project, pools=in_thread())
+    result = sweep.sweep(ProjectFolder(project), pools=in_thread())
     names = [name for (name,) in table(result, "cook")]
-    assert tuple(names) == planned_campaign(Project(project)).names
+    assert tuple(names) == planned_campaign(ProjectFolder(project)).names
     assert names[:2] == ["m-front-left-dry-r0", "m-front-left-dry-r1"]
     assert table(result, "distinct evidence, factor_burner, factor_pan")[0][0] == "simulated"
     assert (result.sweep.planned, result.sweep.done, result.sweep.failed) == (8, 8, 0)
@@ -138,7 +135,9 @@ def test_one_row_a_cook_and_burner_in_the_order_of_the_plan(project: Path, light
 
 def test_repeats_count_as_one_cook(project: Path, light: Any) -> None:
     light(quick)
-    rates = {one.name: one for one in sweep.sweep(project, pools=in_thread()).sweep.rates}
+    rates = {
+        one.name: one for one in sweep.sweep(ProjectFolder(project), pools=in_thread()).sweep.rates
+    }
     nothing = rates["cook that gave nothing"]
     assert (nothing.failures, nothing.cooks) == (0, 4)
     # 0 of 4, two-sided 95 %: 1 - 0.025 ** (1 / 4) (Clopper and Pearson, closed form)
@@ -149,16 +148,21 @@ def test_a_stopped_campaign_goes_on_where_it_stopped(project: Path, light: Any) 
     light(quick)
 
     def stop(task: str, done: int, total: int) -> None:
-        if done == 3:
+        if task == "cooks" and done == 3:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        sweep.sweep(project, pools=in_thread(), tell=stop)
+        sweep.sweep(ProjectFolder(project, tell=stop), pools=in_thread())
     kept = list((project / "results" / "sweep").rglob("*.jsonl"))
     assert len(kept) == 3
     begun = len(RUN)
     told: list[int] = []
-    result = sweep.sweep(project, pools=in_thread(), tell=lambda _, done, total: told.append(done))
+    result = sweep.sweep(
+        ProjectFolder(
+            project, tell=lambda task, done, _: told.append(done) if task == "cooks" else None
+        ),
+        pools=in_thread(),
+    )
     assert told[0] == 3
     assert len(RUN) == begun + 5
     names = [name for (name,) in table(result, "cook")]
@@ -169,11 +173,11 @@ def test_a_stopped_campaign_goes_on_where_it_stopped(project: Path, light: Any) 
 
 def test_done_cooks_are_not_run_again_unless_fresh(project: Path, light: Any) -> None:
     light(quick)
-    first = sweep.sweep(project, pools=in_thread(), limit=5)
+    first = sweep.sweep(ProjectFolder(project), pools=in_thread(), limit=5)
     assert (first.sweep.done, first.sweep.planned, len(RUN)) == (5, 8, 5)
-    sweep.sweep(project, pools=in_thread())
+    sweep.sweep(ProjectFolder(project), pools=in_thread())
     assert len(RUN) == 8
-    sweep.sweep(project, pools=in_thread(), fresh=True)
+    sweep.sweep(ProjectFolder(project, fresh=True), pools=in_thread())
     assert len(RUN) == 16
 
 
@@ -185,12 +189,12 @@ def test_a_cook_that_kills_its_worker_is_named_and_the_rest_kept(project: Path, 
         with ProcessPoolExecutor(2, mp_context=multiprocessing.get_context("fork")) as pool:
             yield pool, 2
 
-    result = sweep.sweep(project, pools=forked)
+    result = sweep.sweep(ProjectFolder(project), pools=forked)
     failed = [row for row in table(result, "cook, error") if row[1]]
     assert failed == [("m-front-left-deep-oil-r1", sweep.DIED)]
     assert (result.sweep.done, result.sweep.failed) == (8, 1)
     light(quick)
-    again = sweep.sweep(project, pools=in_thread())
+    again = sweep.sweep(ProjectFolder(project), pools=in_thread())
     assert RUN == ["m-front-left-deep-oil-r1"]
     assert again.sweep.failed == 0
 
@@ -205,7 +209,7 @@ def lost_once(setting: bytes, cook: SweepCook) -> list[Row]:
 
 def test_a_cook_that_was_only_unlucky_is_run_again(project: Path, light: Any) -> None:
     light(lost_once)
-    result = sweep.sweep(project, pools=in_thread())
+    result = sweep.sweep(ProjectFolder(project), pools=in_thread())
     assert (result.sweep.done, result.sweep.failed) == (8, 0)
 
 
@@ -217,12 +221,12 @@ def no_module(setting: bytes, cook: SweepCook) -> list[Row]:
 def test_workers_that_can_run_nothing_stop_the_campaign(project: Path, light: Any) -> None:
     light(no_module)
     with pytest.raises(InputError, match="no module named 'numba'"):
-        sweep.sweep(project, pools=in_thread())
+        sweep.sweep(ProjectFolder(project), pools=in_thread())
 
 
 def test_a_failing_cook_is_named_with_its_step(project: Path) -> None:
     """Nothing to calibrate with: the reading fails, in the very code that workers run."""
-    inputs = Project(project)
+    inputs = ProjectFolder(project)
     cook = campaign_cooks(inputs)[0]
     setting = packed(Setting(inputs.design, None))  # type: ignore[arg-type]
     (row,) = run_cook(setting, cook)
@@ -232,24 +236,24 @@ def test_a_failing_cook_is_named_with_its_step(project: Path) -> None:
 
 def test_a_damaged_file_is_named(project: Path, light: Any) -> None:
     light(quick)
-    sweep.sweep(project, pools=in_thread())
+    sweep.sweep(ProjectFolder(project), pools=in_thread())
     first = next((project / "results" / "sweep").rglob("*.jsonl"))
     first.write_text('{"cook": ', encoding="utf-8")
     with pytest.raises(Exception, match=first.name):
-        sweep.sweep(project, pools=in_thread())
+        sweep.sweep(ProjectFolder(project), pools=in_thread())
 
 
 def test_without_duckdb_the_extra_is_named(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(campaign_table, "find_spec", lambda name: None)
     with pytest.raises(InputError, match=r"trivet\[stats\]"):
-        sweep.sweep(project, pools=in_thread())
+        sweep.sweep(ProjectFolder(project), pools=in_thread())
 
 
 def test_no_proof_cook_is_refused(project: Path, light: Any) -> None:
     text = (project / "cooks.toml").read_text("utf-8")
     (project / "cooks.toml").write_text(text.replace('"proof"', '"calibration"'), encoding="utf-8")
     with pytest.raises(InputError, match="plans no cook of purpose 'proof'"):
-        sweep.sweep(project, pools=in_thread())
+        sweep.sweep(ProjectFolder(project), pools=in_thread())
 
 
 def test_no_worker_and_no_scheduler_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -267,7 +271,7 @@ def command(project: Path, *more: str) -> list[str]:
 @pytest.mark.slow
 def test_two_workers_killed_on_the_way_give_what_one_gives(tmp_path: Path) -> None:
     one, two = new_project(tmp_path / "one"), new_project(tmp_path / "two")
-    expected = sweep.sweep(one, pools=sweep.local_pools(1))
+    expected = sweep.sweep(ProjectFolder(one), pools=sweep.local_pools(1))
     running = subprocess.Popen(
         command(two, "--workers", "2"), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
@@ -278,7 +282,7 @@ def test_two_workers_killed_on_the_way_give_what_one_gives(tmp_path: Path) -> No
         time.sleep(0.02)
     running.send_signal(signal.SIGKILL)
     running.wait()
-    found = sweep.sweep(two, pools=sweep.local_pools(2))
+    found = sweep.sweep(ProjectFolder(two), pools=sweep.local_pools(2))
     assert table(found) == table(expected)
     assert found.table.read_bytes() == expected.table.read_bytes()
     assert {row[0] for row in table(found, "error")} == {None}
@@ -289,11 +293,13 @@ def test_two_workers_killed_on_the_way_give_what_one_gives(tmp_path: Path) -> No
 def test_a_cluster_gives_what_one_machine_gives(tmp_path: Path) -> None:
     distributed = pytest.importorskip("distributed")
     one, two = new_project(tmp_path / "one"), new_project(tmp_path / "two")
-    expected = sweep.sweep(one, pools=sweep.local_pools(1))
+    expected = sweep.sweep(ProjectFolder(one), pools=sweep.local_pools(1))
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
     ) as cluster:
-        found = sweep.sweep(two, pools=sweep.cluster_pools(cluster.scheduler_address))
+        found = sweep.sweep(
+            ProjectFolder(two), pools=sweep.cluster_pools(cluster.scheduler_address)
+        )
     assert table(found) == table(expected)
     assert found.sweep == expected.sweep
 

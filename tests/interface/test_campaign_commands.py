@@ -14,7 +14,7 @@ import pytest
 from rich.console import Console
 
 from trivet.flow.campaign import planned_campaign
-from trivet.flow.cooks import Project
+from trivet.flow.project import ProjectFolder
 from trivet.present.console_campaign import show_plan, show_sweep
 from trivet.records.campaign import FailedCook, Rate, Spread, Sweep
 from trivet.records.design import Display
@@ -76,7 +76,7 @@ def test_plan_counts_and_bounds(project: Path) -> None:
     # 0 of 9, one-sided: 1 - 0.05 ** (1 / 9) (success-run theorem)
     assert matrix["miss_bound_frac"] == pytest.approx(1.0 - 0.05 ** (1 / 9))
     out = io.StringIO()
-    Console(file=out, width=150).print(show_plan(planned_campaign(Project(project))))
+    Console(file=out, width=150).print(show_plan(planned_campaign(ProjectFolder(project))))
     text = out.getvalue()
     assert "at most 28.3 %" in text
     assert "within the simulator" in text

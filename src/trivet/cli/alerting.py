@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, show
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_project, show
 
 
 @app.command()
@@ -26,19 +26,19 @@ def alerts(
 
     Example: trivet alerts my-monitor --pictures cases
     """
-    from trivet.flow.alertstudy import AlertChain
+    from trivet.flow.alertstudy import alert_account, worth_drawing, write_case_pictures
     from trivet.present.console_alerts import show_alert_study
     from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
-        chain = AlertChain(project, fresh=fresh, tell=tell)
-        record = chain.alert_study(limit=limit)
-        drawn = chain.write_case_pictures(record, pictures) if pictures else ()
+        opened = open_project(project, fresh=fresh, tell=tell)
+        record = alert_account(opened, limit=limit)
+        drawn = write_case_pictures(opened, record, pictures) if pictures else ()
     where = []
     if pictures:
-        every = len(chain.worth_drawing(record))
+        every = len(worth_drawing(opened, record))
         where = [f"Pictures: {len(drawn)} of {every} missed, late and nuisance cases in {pictures}"]
-    show(record, [show_alert_study(record, design=chain.design), *where], json)
+    show(record, [show_alert_study(record, design=opened.design), *where], json)
     raise typer.Exit(MET if all(one.decision == "met" for one in record.goals) else NOT_MET)
 
 
@@ -56,12 +56,14 @@ def tune(
 
     Example: trivet tune my-monitor --alert pan-hot --pictures fronts
     """
-    from trivet.flow.tune import TuneChain
+    from trivet.flow.tune import tuned, write_front_picture
     from trivet.present.console_alerts import show_tuning
     from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
-        chain = TuneChain(project, fresh=fresh, tell=tell)
-        record = chain.tuning(alert)
-        drawn = [f"picture: {chain.write_front_picture(record, pictures)}"] if pictures else []
+        opened = open_project(project, fresh=fresh, tell=tell)
+        record = tuned(opened, alert)
+        drawn = []
+        if pictures:
+            drawn = [f"picture: {write_front_picture(opened, record, pictures)}"]
     show(record, [show_tuning(record), *drawn], json)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import Fresh, Json, Project, app, open_chain, show
+from trivet.cli.program import Fresh, Json, Project, app, open_project, show
 from trivet.errors import InputError
 
 
@@ -20,7 +20,7 @@ def plan(project: Project, json: Json = False) -> None:
     from trivet.flow.campaign import planned_campaign
     from trivet.present.console_campaign import show_plan
 
-    record = planned_campaign(open_chain(project))
+    record = planned_campaign(open_project(project))
     show(record, show_plan(record), json)
 
 
@@ -55,8 +55,8 @@ def sweep(
         raise InputError("--workers is for this machine; a scheduler knows its own workers")
     count = workers if workers is not None else os.cpu_count() or 1
     pools = cluster_pools(scheduler) if scheduler else local_pools(count)
-    display = open_chain(project).design.display
     with progress_bars() as tell:
-        done = run(project, pools=pools, limit=limit, fresh=fresh, tell=tell)
-    shown = [show_sweep(done.sweep, display=display), f"table: {done.table}"]
+        opened = open_project(project, fresh=fresh, tell=tell)
+        done = run(opened, pools=pools, limit=limit)
+    shown = [show_sweep(done.sweep, display=opened.design.display), f"table: {done.table}"]
     show(done.sweep, shown, json)

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import Cook, Csv, Fresh, Json, Project, app, open_chain, show
+from trivet.cli.program import Cook, Csv, Fresh, Json, Project, app, open_project, show
 
 
 @app.command()
@@ -22,11 +22,12 @@ def simulate(
 
     Example: trivet simulate my-monitor unattended-oil-r0
     """
+    from trivet.flow.steps import recorded
     from trivet.present.console import show_recording
 
-    chain = open_chain(project, fresh=fresh)
-    chosen = [chain.entry(cook)] if cook else [one for one in chain.cooks if one.plan]
-    records = [chain.recording(entry) for entry in chosen]
+    opened = open_project(project, fresh=fresh)
+    chosen = [opened.entry(cook)] if cook else [one for one in opened.cooks if one.plan]
+    records = [recorded(opened, entry) for entry in chosen]
     show(records, [show_recording(one) for one in records], json)
 
 
@@ -43,11 +44,12 @@ def import_(
 
     Example: trivet import my-monitor steak-monday
     """
+    from trivet.flow.steps import recorded
     from trivet.present.console import show_recording
 
-    chain = open_chain(project, fresh=fresh)
-    chosen = [chain.entry(cook)] if cook else [one for one in chain.cooks if one.folder]
-    records = [chain.recording(entry) for entry in chosen]
+    opened = open_project(project, fresh=fresh)
+    chosen = [opened.entry(cook)] if cook else [one for one in opened.cooks if one.folder]
+    records = [recorded(opened, entry) for entry in chosen]
     show(records, [show_recording(one) for one in records], json)
 
 
@@ -57,11 +59,12 @@ def calibrate(project: Project, json: Json = False, fresh: Fresh = False) -> Non
 
     Example: trivet calibrate my-monitor
     """
+    from trivet.flow.steps import calibrated, grades, moved_mounts
     from trivet.present.console import show_calibration
 
-    chain = open_chain(project, fresh=fresh)
-    records = [chain.calibration(grade) for grade in chain.grades]
-    moved = [chain.moved_mounts(grade) for grade in chain.grades]
+    opened = open_project(project, fresh=fresh)
+    records = [calibrated(opened, grade) for grade in grades(opened)]
+    moved = [moved_mounts(opened, grade) for grade in grades(opened)]
     shown = [show_calibration(one, moved=texts) for one, texts in zip(records, moved, strict=True)]
     show(records, shown, json)
 
@@ -75,13 +78,14 @@ def estimate(
     Example: trivet estimate my-monitor sear-dry --csv sear.csv
     """
     from trivet.files.tables import write_estimate_csv
+    from trivet.flow.steps import read
     from trivet.present.console import show_estimate
 
-    chain = open_chain(project, fresh=fresh)
-    record = chain.estimate(chain.entry(cook))
+    opened = open_project(project, fresh=fresh)
+    record, display = read(opened, opened.entry(cook)), opened.design.display
     if csv:
-        write_estimate_csv(csv, record, display=chain.design.display)
-    show(record, show_estimate(record, display=chain.design.display), json)
+        write_estimate_csv(csv, record, display=display)
+    show(record, show_estimate(record, display=display), json)
 
 
 @app.command()
@@ -93,10 +97,11 @@ def alert(
     Example: trivet alert my-monitor unattended-oil-r0 --csv alerts.csv
     """
     from trivet.files.tables import write_alert_csv
+    from trivet.flow.steps import proof_cook
     from trivet.present.console import show_alerts
 
-    chain = open_chain(project, fresh=fresh)
-    record = chain.alerts(chain.entry(cook))
+    opened = open_project(project, fresh=fresh)
+    record = proof_cook(opened, opened.entry(cook)).alerts
     if csv:
         write_alert_csv(csv, record)
     show(record, show_alerts(record), json)

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, show
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_project, show
 
 
 @app.command()
@@ -20,12 +20,12 @@ def credibility(
 
     Example: trivet credibility my-monitor
     """
-    from trivet.flow.credibility import Bench
+    from trivet.flow.credibility import believed
     from trivet.present.console_credibility import show_credibility
     from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
-        bench = Bench(project, fresh=fresh, tell=tell)
-        record = bench.credibility(draws=draws)
-    show(record, show_credibility(record, display=bench.design.display), json)
+        opened = open_project(project, fresh=fresh, tell=tell)
+        record = believed(opened, draws=draws)
+    show(record, show_credibility(record, display=opened.design.display), json)
     raise typer.Exit(MET if record.believed else NOT_MET)

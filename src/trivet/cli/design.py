@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import Fresh, Json, Project, app, open_chain, show
+from trivet.cli.program import Fresh, Json, Project, app, open_project, show
 from trivet.errors import InputError
 
 
@@ -36,9 +36,9 @@ def check(project: Project, json: Json = False) -> None:
     from trivet.files.advice import advise
     from trivet.present.console import show_check
 
-    chain = open_chain(project)
-    _ = chain.plans
-    notes = advise(chain.design)
+    opened = open_project(project)
+    _ = opened.plans
+    notes = advise(opened.design)
     show(notes, show_check(notes), json)
 
 
@@ -56,14 +56,16 @@ def predict(
 
     Example: trivet predict my-monitor
     """
+    from trivet.flow.pictures import write_prediction_pictures
+    from trivet.flow.steps import predicted
     from trivet.present.console import show_prediction
 
-    chain = open_chain(project, fresh=fresh)
-    record = chain.prediction
-    shown = show_prediction(record, display=chain.design.display, whole=whole)
+    opened = open_project(project, fresh=fresh)
+    record = predicted(opened)
+    shown = show_prediction(record, display=opened.design.display, whole=whole)
     show(record, shown, json)
     if pictures is not None:
-        written = chain.write_pictures(pictures)
+        written = write_prediction_pictures(opened, pictures)
         print(f"{len(written)} pictures in {pictures}", file=sys.stderr)
 
 
@@ -95,17 +97,18 @@ def compare(
 
     Example: trivet compare my-monitor other-monitor
     """
+    from trivet.flow.steps import predicted
     from trivet.present.console_seeing import show_comparison
     from trivet.stages.predict.comparison import compare_designs, compare_sensors
 
-    chains = [open_chain(project, fresh=fresh) for project in projects]
-    designs = [chain.design for chain in chains]
-    if by_sensor and len(chains) > 1:
-        raise InputError(f"--sensors compares under one design; {len(chains)} were named")
+    opened = [open_project(project, fresh=fresh) for project in projects]
+    designs = [one.design for one in opened]
+    if by_sensor and len(opened) > 1:
+        raise InputError(f"--sensors compares under one design; {len(opened)} were named")
     found = (
         compare_sensors(designs[0])
         if by_sensor
-        else compare_designs(designs, predictions=[chain.prediction for chain in chains])
+        else compare_designs(designs, predictions=[predicted(one) for one in opened])
     )
     show(found, show_comparison(found, display=designs[0].display), json)
 
@@ -116,11 +119,12 @@ def remedies(project: Project, json: Json = False, fresh: Fresh = False) -> None
 
     Example: trivet remedies my-monitor
     """
+    from trivet.flow.steps import remedied
     from trivet.present.console_production import show_remedies
 
-    chain = open_chain(project, fresh=fresh)
-    record = chain.remedies
-    show(record, show_remedies(record, display=chain.design.display), json)
+    opened = open_project(project, fresh=fresh)
+    record = remedied(opened)
+    show(record, show_remedies(record, display=opened.design.display), json)
 
 
 @app.command()
@@ -129,7 +133,8 @@ def trade(project: Project, json: Json = False, fresh: Fresh = False) -> None:
 
     Example: trivet trade my-monitor
     """
+    from trivet.flow.steps import traded
     from trivet.present.console_business import show_trade
 
-    record = open_chain(project, fresh=fresh).trade
+    record = traded(open_project(project, fresh=fresh))
     show(record, show_trade(record), json)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from trivet.flow import Chain
+    from trivet.flow.project import ProjectFolder, Tell
 
 app = typer.Typer(
     name="trivet",
@@ -29,11 +29,11 @@ Csv = Annotated[Path | None, typer.Option("--csv", help="Write the rows to this 
 MET, NOT_MET, INTERRUPTED = 0, 1, 130
 
 
-def open_chain(project: Path, *, fresh: bool = False) -> Chain:
+def open_project(project: Path, *, fresh: bool = False, tell: Tell | None = None) -> ProjectFolder:
     """Open a project."""
-    from trivet.flow import Chain
+    from trivet.flow.project import ProjectFolder, silent
 
-    return Chain(project, fresh=fresh)
+    return ProjectFolder(project, tell=tell or silent, fresh=fresh)
 
 
 def show(record: object, human: Any, json: bool) -> None:

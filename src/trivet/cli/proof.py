@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_chain, show
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_project, show
 
 
 class Reader(StrEnum):
@@ -23,9 +23,10 @@ def verify(project: Project, json: Json = False, fresh: Fresh = False) -> None:
 
     Example: trivet verify my-monitor
     """
+    from trivet.flow.steps import decided
     from trivet.present.console import show_verdict
 
-    record = open_chain(project, fresh=fresh).verdict
+    record = decided(open_project(project, fresh=fresh))
     show(record, show_verdict(record), json)
     raise typer.Exit(MET if record.passes else NOT_MET)
 
@@ -36,10 +37,13 @@ def dossier(project: Project, json: Json = False, fresh: Fresh = False) -> None:
 
     Example: trivet dossier my-monitor
     """
-    chain = open_chain(project, fresh=fresh)
-    page = chain.write_dossier()
-    show(chain.dossier, f"dossier: {page}", json)
-    raise typer.Exit(MET if chain.verdict.passes else NOT_MET)
+    from trivet.flow.spine import reviewed, write_dossier
+
+    opened = open_project(project, fresh=fresh)
+    verdict, review = reviewed(opened)
+    page = write_dossier(opened, review)
+    show(review, f"dossier: {page}", json)
+    raise typer.Exit(MET if verdict.passes else NOT_MET)
 
 
 @app.command()
@@ -57,12 +61,13 @@ def handoff(
     """
     from trivet.files.bundle import write_bundle
     from trivet.files.footprint import checked_footprint, footprint_lines
+    from trivet.flow.firmware import device_compared, handed_off
 
-    chain = open_chain(project, fresh=fresh)
-    record = chain.bundle(unproven=unproven)
-    taken = checked_footprint(record, firmware=chain.design.firmware)
+    opened = open_project(project, fresh=fresh)
+    record = handed_off(opened, unproven=unproven)
+    taken = checked_footprint(record, firmware=opened.design.firmware)
     folder = write_bundle(project, record)
-    lines = [*chain.device_compared, *footprint_lines(taken, design=chain.design)]
+    lines = [*device_compared(opened), *footprint_lines(taken, design=opened.design)]
     show(record, ["\n".join([*lines, f"bundle: {folder}"])], json)
 
 
@@ -79,12 +84,12 @@ def prove(
 
     Example: trivet prove examples/larkpane
     """
-    from trivet.flow import prove as run
+    from trivet.flow.spine import prove as run
     from trivet.present.console import show_verdict
     from trivet.present.progress import progress_bars
 
     with progress_bars() as tell:
-        proof = run(project, fresh=fresh, tell=tell, reader=reader.value)
+        proof = run(open_project(project, fresh=fresh, tell=tell), reader=reader.value)
     where = (
         f"firmware bundle: {proof.bundle}"
         if proof.bundle

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_chain, show
+from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_project, show
 from trivet.errors import InputError
 
 UNITS = 10
@@ -21,10 +21,12 @@ def reporters(project: Project, json: Json = False, fresh: Fresh = False) -> Non
 
     Example: trivet reporters my-monitor
     """
+    from trivet.flow.steps import grades
+    from trivet.flow.steps import reporters as ranked
     from trivet.present.console_score import show_reporters
 
-    chain = open_chain(project, fresh=fresh)
-    records = [chain.reporters(grade) for grade in chain.grades]
+    opened = open_project(project, fresh=fresh)
+    records = [ranked(opened, grade) for grade in grades(opened)]
     show(records, [show_reporters(one) for one in records], json)
 
 
@@ -59,7 +61,7 @@ def score(
 
     Example: trivet score my-monitor --cooks 500 --mismatch
     """
-    from trivet.flow.score import Scorer, ShortRun
+    from trivet.flow.score import ShortRun, write_score_pictures
     from trivet.flow.score import score as run
     from trivet.flow.sweep import local_pools
     from trivet.present.console_score import show_score
@@ -74,9 +76,9 @@ def score(
         short = ShortRun(cooks, UNITS, mismatch, seed, even_scenes, sensor)
     pools = local_pools(os.cpu_count() or 1)
     with progress_bars() as tell:
-        chain = Scorer(project, tell=tell)
-        record, page = run(chain, short=short, pools=pools)
+        opened = open_project(project, tell=tell)
+        record, page = run(opened, short=short, pools=pools)
     if pictures is not None:
-        chain.write_score_pictures(record, pictures, short)
+        write_score_pictures(opened, record, pictures, short)
     show(record, [show_score(record), f"page: {page}"], json)
     raise typer.Exit(MET if record.met else NOT_MET)

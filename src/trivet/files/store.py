@@ -15,8 +15,11 @@ import json
 import re
 import zipfile
 import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, ParamSpec, TypeVar, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,11 +30,76 @@ from trivet.files.atomic import new_folder
 from trivet.records.provenance import ARRAY_KEY, BYTES_KEY, fingerprint, record_tree
 
 T = TypeVar("T")
+P = ParamSpec("P")
 
 FORMAT = 1
 RECORD_FILE = "record.json"
 ARRAYS_FILE = "arrays.npz"
 _NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]*$")
+
+
+@cache
+def code_version() -> str:
+    """Return the hash of the package's own sources and tables, as they were when first asked."""
+    return folder_version(Path(__file__).parents[1])
+
+
+def folder_version(package: Path) -> str:
+    """Return the hash of a package's sources and tables."""
+    digest = hashlib.sha256()
+    for path in sorted(package.rglob("*")):
+        if path.suffix in (".py", ".csv", ".toml", ".j2", ".css"):
+            digest.update(path.relative_to(package).as_posix().encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def record_key(*inputs: object) -> str:
+    """Return the key of what this code makes of some inputs."""
+    return fingerprint(code_version(), *inputs)[:32]
+
+
+@dataclass(frozen=True)
+class Store:
+    """The results of one project: what this code made of just these inputs is read, not made."""
+
+    folder: Path
+    fresh: bool = False
+    """Make again what is stored; another result under the same key is a fault."""
+
+    def path(self, stage: str, *inputs: object) -> Path:
+        """Return the folder of what a stage makes of some inputs."""
+        return record_path(self.folder, stage, record_key(*inputs))
+
+    def page(self, stage: str, page: str) -> Path:
+        """Store one self-contained page under its own hash and return its file.
+
+        Raises
+        ------
+        StorageError
+            If the disk is full or not writable; no half-written folder is left.
+        """
+        folder = record_path(self.folder, stage, hashlib.sha256(page.encode()).hexdigest()[:32])
+        if not folder.is_dir():
+            with new_folder(folder) as part:
+                (part / f"{stage}.html").write_text(page, encoding="utf-8", newline="\n")
+        return folder / f"{stage}.html"
+
+    def made(
+        self, stage: str, kind: type[T], inputs: tuple[object, ...], make: Callable[[], T]
+    ) -> T:
+        """Return the stored record of a stage's inputs, made and stored where there is none."""
+        key = record_key(stage, *inputs)
+        kept = None if self.fresh else load(self.folder, stage, key, kind)
+        return save(self.folder, stage, key, make()) if kept is None else kept
+
+    def run(self, stage: Callable[P, T], *args: P.args, **named: P.kwargs) -> T:
+        """Return what a stage gives for its inputs; its name is that of its results."""
+        kind = get_type_hints(stage)["return"]
+        found: T = self.made(
+            stage.__name__, kind, (*args, *named.values()), lambda: stage(*args, **named)
+        )
+        return found
 
 
 def record_path(project: str | Path, stage: str, key: str) -> Path:
@@ -80,21 +148,6 @@ def save(project: str | Path, stage: str, key: str, record: T) -> T:
     with new_folder(folder) as part:
         _write(part, stage, kept)
     return kept
-
-
-def save_page(project: str | Path, stage: str, page: str) -> Path:
-    """Store one self-contained page under its own hash and return its file.
-
-    Raises
-    ------
-    StorageError
-        If the disk is full or not writable; no half-written folder is left.
-    """
-    folder = record_path(project, stage, hashlib.sha256(page.encode()).hexdigest()[:32])
-    if not folder.is_dir():
-        with new_folder(folder) as part:
-            (part / f"{stage}.html").write_text(page, encoding="utf-8", newline="\n")
-    return folder / f"{stage}.html"
 
 
 def _same(stored: T, record: T, folder: Path) -> T:

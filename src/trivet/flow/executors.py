@@ -14,7 +14,7 @@ from importlib import import_module
 from typing import Any
 
 from trivet.errors import InputError
-from trivet.flow.versions import code_version
+from trivet.files.store import code_version
 
 ONE_THREAD = (
     "OMP_NUM_THREADS",

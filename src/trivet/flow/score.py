@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import TypedDict
 
 from trivet.errors import InputError, StorageError
-from trivet.files import store
 from trivet.files.campaign_table import cook_file
-from trivet.flow.chain import Chain
+from trivet.files.store import code_version
 from trivet.flow.cookrun import packed
-from trivet.flow.cooks import CookEntry
+from trivet.flow.pictures import write_charts
+from trivet.flow.project import CookEntry, ProjectFolder
 from trivet.flow.scorerun import (
     Answer,
     ScoreSetting,
@@ -24,8 +24,8 @@ from trivet.flow.scorerun import (
     seen_cook,
     seen_simulated,
 )
+from trivet.flow.steps import calibrated, proof_entries, read, recorded, true_of
 from trivet.flow.sweep import DIED, CookRun, Pools
-from trivet.flow.versions import code_version
 from trivet.models.variants import with_sensor
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
@@ -72,174 +72,166 @@ class ShortRun:
         return card + (", each unit calibrated on even scenes" if self.even_scenes else "")
 
 
-class Scorer(Chain):
-    """A project whose readings are held against truth and references."""
+def own_sheets(project: ProjectFolder) -> tuple[ScoreSheet, ...]:
+    """Return the sheets of the project's own proof cooks, one a grade and condition."""
+    from trivet.scoring import score_sheet
 
-    def own_sheets(self) -> tuple[ScoreSheet, ...]:
-        """Return the sheets of the project's own proof cooks, one a grade and condition."""
-        from trivet.scoring import score_sheet
+    piles: dict[tuple[Evidence, str], list[Answer]] = {}
+    for entry in project.each("scores", proof_entries(project)):
+        condition = OWN_MISMATCHED if entry.plan and _changes(entry.plan) else OWN
+        pile = piles.setdefault((recorded(project, entry).evidence, condition), [])
+        pile += _answers(project, entry)
+    return tuple(
+        score_sheet(**by_kind(pile), condition=condition, evidence=evidence)
+        for (evidence, condition), pile in piles.items()
+        if pile
+    )
 
-        piles: dict[tuple[Evidence, str], list[Answer]] = {}
-        entries = self.proof_cooks
-        for done, entry in enumerate(entries):
-            self.tell("scores", done, len(entries))
-            condition = OWN_MISMATCHED if entry.plan and _changes(entry.plan) else OWN
-            pile = piles.setdefault((self.recording(entry).evidence, condition), [])
-            pile += self._answers(entry)
-        self.tell("scores", len(entries), len(entries))
-        return tuple(
-            score_sheet(**by_kind(pile), condition=condition, evidence=evidence)
-            for (evidence, condition), pile in piles.items()
-            if pile
+
+def _answers(project: ProjectFolder, entry: CookEntry) -> tuple[Answer, ...]:
+    from trivet.scoring import ScoredCook, cook_checks, cook_pieces
+
+    recording, design = recorded(project, entry), project.design
+    seen = None
+    if entry.plan is not None:
+        seen = seen_cook(
+            recording.inputs,
+            design=design,
+            plan=entry.plan,
+            repeat=entry.repeat,
+            in_force=calibrated(project, recording.evidence),
         )
+    cook = ScoredCook(
+        name=entry.name,
+        plan=entry.group,
+        unit=recording.unit,
+        evidence=recording.evidence,
+        labels=plan_labels(entry.plan) if entry.plan else {},
+        estimate=read(project, entry),
+        reference=recording.reference,
+        truth=true_of(project, entry),
+        seen=seen,
+    )
+    checks, words = cook_checks(cook, design=design)
+    return (*cook_pieces(cook, design=design), *checks, *words)
 
-    def _answers(self, entry: CookEntry) -> tuple[Answer, ...]:
-        from trivet.scoring import ScoredCook, cook_checks, cook_pieces
 
-        recording = self.recording(entry)
-        seen = None
-        if entry.plan is not None:
-            seen = seen_cook(
-                recording.inputs,
-                design=self.design,
-                plan=entry.plan,
-                repeat=entry.repeat,
-                in_force=self.calibration(recording.evidence),
-            )
-        cook = ScoredCook(
-            name=entry.name,
-            plan=entry.group,
-            unit=recording.unit,
-            evidence=recording.evidence,
-            labels=plan_labels(entry.plan) if entry.plan else {},
-            estimate=self.estimate(entry),
-            reference=recording.reference,
-            truth=self.truth(entry),
-            seen=seen,
+def short_sheets(
+    project: ProjectFolder, asked: ShortRun, *, pools: Pools
+) -> tuple[ScoreSheet, ...]:
+    """Return the sheets of short random cooks; those done before are taken from the store."""
+    from trivet.models.shortcooks import short_cooks
+    from trivet.scoring import score_sheet
+
+    design = _seen_with(project, asked)
+    conditions = [(SHORT + asked.words, asked.seed, False)]
+    if asked.mismatched:
+        conditions.append((SHORT_MISMATCHED + asked.words, f"{asked.seed}-apart", True))
+    setting = ScoreSetting(design, unit_calibrations(project, asked))
+    sheets = []
+    for condition, seed, mismatched in conditions:
+        cooks = short_cooks(
+            design, count=asked.count, seed=seed, units=asked.units, mismatched=mismatched
         )
-        checks, words = cook_checks(cook, design=self.design)
-        return (*cook_pieces(cook, design=self.design), *checks, *words)
-
-    def short_sheets(self, asked: ShortRun, *, pools: Pools) -> tuple[ScoreSheet, ...]:
-        """Return the sheets of short random cooks; those done before are taken from the store."""
-        from trivet.models.shortcooks import short_cooks
-        from trivet.scoring import score_sheet
-
-        design = with_sensor(self.design, sensor=asked.sensor) if asked.sensor else self.design
-        conditions = [(SHORT + asked.words, asked.seed, False)]
-        if asked.mismatched:
-            conditions.append((SHORT_MISMATCHED + asked.words, f"{asked.seed}-apart", True))
-        setting = ScoreSetting(design, self._unit_calibrations(design, asked))
-        sheets = []
-        for condition, seed, mismatched in conditions:
-            cooks = short_cooks(
-                design,
-                count=asked.count,
-                seed=seed,
-                units=asked.units,
-                mismatched=mismatched,
+        answers, failed = _run(project, setting, cooks, pools)
+        sheets.append(
+            score_sheet(
+                **by_kind(answers), condition=condition, evidence="simulated", failed=failed
             )
-            answers, failed = self._run(setting, cooks, pools)
-            sheets.append(
-                score_sheet(
-                    **by_kind(answers), condition=condition, evidence="simulated", failed=failed
-                )
-            )
-        return tuple(sheets)
-
-    def _unit_calibrations(self, design: Design, asked: ShortRun) -> dict[str, Calibration]:
-        """Return a calibration for every sensor unit, from the planned calibration cooks on it."""
-        from trivet.models.shortcooks import unit_name
-
-        plans = [one for one in self.plans if one.purpose == "calibration"]
-        found = {}
-        for number in range(asked.units):
-            self.tell("calibrations", number, asked.units)
-            name = unit_name(number)
-            own = tuple(
-                plan.model_copy(update={"unit": name, "name": f"{plan.name}-{name}"})
-                for plan in plans
-            )
-            found[name] = self._stage(
-                "unit-calibration",
-                Calibration,
-                (design, own, asked.even_scenes),
-                partial(_calibrated, design, own, even=asked.even_scenes),
-            )
-        self.tell("calibrations", asked.units, asked.units)
-        return found
-
-    def _run(
-        self, setting: ScoreSetting, cooks: Sequence[SweepCook], pools: Pools
-    ) -> tuple[list[Answer], list[str]]:
-        """Run what is not done, and return the answers of all cooks and those that failed."""
-        key = fingerprint(code_version(), setting.design, setting.calibrations)[:32]
-        kept = store.record_path(self.folder, "score-cooks", key)
-        run = CookRun(
-            work=run_score_cook,
-            setting=packed(setting),
-            cooks={cook_file(kept, one): one for one in cooks},
-            lost=lambda cook: [lost_row(cook, DIED)],
-            tell=self.tell,
         )
-        run.all(pools, fresh=self.fresh)
-        answers: list[Answer] = []
-        failed: list[str] = []
-        for path, cook in run.cooks.items():
-            rows = run.died.get(path) or _rows(path)
-            failed += [f"{cook.plan.name}: {row['error']}" for row in rows if row["error"]]
-            answers += [row_answer(row) for row in rows if not row["error"]]
-        return answers, failed
+    return tuple(sheets)
 
-    def keep(self, sheets: Sequence[ScoreSheet]) -> Score:
-        """Return the sheets as one score, kept in the store."""
-        record = Score(self.design.project.name, tuple(sheets))
-        return store.save(self.folder, "score", fingerprint(code_version(), record)[:32], record)
 
-    def write_score_pictures(
-        self, score: Score, folder: Path, asked: ShortRun | None = None
-    ) -> tuple[Path, ...]:
-        """Write the pictures of a score as SVG files and return where they lie.
+def _seen_with(project: ProjectFolder, asked: ShortRun) -> Design:
+    return with_sensor(project.design, sensor=asked.sensor) if asked.sensor else project.design
 
-        Of short cooks one with food is shown as a frame with its labels, and an uneven one
-        with its profile.
-        """
-        from trivet.present.score import score_charts
 
-        charts = [chart for sheet in score.sheets for chart in score_charts(sheet)]
-        if asked is not None:
-            charts += self._cook_charts(asked)
-        return self._write_charts(charts, folder)
+def unit_calibrations(project: ProjectFolder, asked: ShortRun) -> dict[str, Calibration]:
+    """Return a calibration for every sensor unit, from the planned calibration cooks on it."""
+    from trivet.models.shortcooks import unit_name
 
-    def _cook_charts(self, asked: ShortRun) -> list[Chart]:
-        from trivet.models.shortcooks import short_cooks
-        from trivet.stages.score.pictured import pictured_cook, shown_cooks
-
-        design = with_sensor(self.design, sensor=asked.sensor) if asked.sensor else self.design
-        cooks = short_cooks(design, count=asked.count, seed=asked.seed, units=asked.units)
-        in_force = self._unit_calibrations(design, asked)
-        found: list[Chart] = []
-        for kind, cook in shown_cooks(cooks, design=design).items():
-            calibration = in_force[cook.plan.unit]
-            made = seen_simulated(design, calibration, cook)
-            found.append(pictured_cook(kind, made, design=design, calibration=calibration))
-        return found
-
-    def write_page(self, score: Score) -> Path:
-        """Render a score and return where its page lies."""
-        from trivet.present import render_html
-        from trivet.present.score import score_page
-
-        hashes = {
-            "design": fingerprint(self.design),
-            "score": fingerprint(score),
-            "code": code_version(),
-        }
-        page = render_html(
-            score_page(score, design=self.design, hashes=hashes),
-            display=self.design.display,
+    design = _seen_with(project, asked)
+    plans = [one for one in project.plans if one.purpose == "calibration"]
+    found = {}
+    for number in project.each("calibrations", range(asked.units)):
+        name = unit_name(number)
+        own = tuple(
+            plan.model_copy(update={"unit": name, "name": f"{plan.name}-{name}"}) for plan in plans
         )
-        return store.save_page(self.folder, "score", page)
+        found[name] = project.store.made(
+            "unit-calibration",
+            Calibration,
+            (design, own, asked.even_scenes),
+            partial(_calibrated, design, own, even=asked.even_scenes),
+        )
+    return found
+
+
+def _run(
+    project: ProjectFolder, setting: ScoreSetting, cooks: Sequence[SweepCook], pools: Pools
+) -> tuple[list[Answer], list[str]]:
+    """Run what is not done, and return the answers of all cooks and those that failed."""
+    kept = project.store.path("score-cooks", setting.design, setting.calibrations)
+    run = CookRun(
+        work=run_score_cook,
+        setting=packed(setting),
+        cooks={cook_file(kept, one): one for one in cooks},
+        lost=lambda cook: [lost_row(cook, DIED)],
+        tell=project.tell,
+    )
+    run.all(pools, fresh=project.fresh)
+    answers: list[Answer] = []
+    failed: list[str] = []
+    for path, cook in run.cooks.items():
+        rows = run.died.get(path) or _rows(path)
+        failed += [f"{cook.plan.name}: {row['error']}" for row in rows if row["error"]]
+        answers += [row_answer(row) for row in rows if not row["error"]]
+    return answers, failed
+
+
+def write_score_pictures(
+    project: ProjectFolder, found: Score, folder: Path, asked: ShortRun | None = None
+) -> tuple[Path, ...]:
+    """Write the pictures of a score as SVG files and return where they lie.
+
+    Of short cooks one with food is shown as a frame with its labels, and an uneven one
+    with its profile.
+    """
+    from trivet.present.score import score_charts
+
+    charts = [chart for sheet in found.sheets for chart in score_charts(sheet)]
+    if asked is not None:
+        charts += _cook_charts(project, asked)
+    return write_charts(project, charts, folder)
+
+
+def _cook_charts(project: ProjectFolder, asked: ShortRun) -> list[Chart]:
+    from trivet.models.shortcooks import short_cooks
+    from trivet.stages.score.pictured import pictured_cook, shown_cooks
+
+    design = _seen_with(project, asked)
+    cooks = short_cooks(design, count=asked.count, seed=asked.seed, units=asked.units)
+    in_force = unit_calibrations(project, asked)
+    found: list[Chart] = []
+    for kind, cook in shown_cooks(cooks, design=design).items():
+        calibration = in_force[cook.plan.unit]
+        made = seen_simulated(design, calibration, cook)
+        found.append(pictured_cook(kind, made, design=design, calibration=calibration))
+    return found
+
+
+def write_page(project: ProjectFolder, found: Score) -> Path:
+    """Render a score and return where its page lies."""
+    from trivet.present import render_html
+    from trivet.present.score import score_page
+
+    hashes = {
+        "design": fingerprint(project.design),
+        "score": fingerprint(found),
+        "code": code_version(),
+    }
+    page = score_page(found, design=project.design, hashes=hashes)
+    return project.store.page("score", render_html(page, display=project.design.display))
 
 
 def by_kind(answers: Sequence[Answer]) -> Sorted:
@@ -291,14 +283,14 @@ def plan_labels(plan: CookPlan) -> dict[str, str]:
 
 
 def score(
-    chain: Scorer, *, short: ShortRun | None = None, pools: Pools | None = None
+    project: ProjectFolder, *, short: ShortRun | None = None, pools: Pools | None = None
 ) -> tuple[Score, Path]:
     """Score a project and write the page.
 
     Parameters
     ----------
-    chain : Scorer
-        The project.
+    project : ProjectFolder
+        Its own proof cooks are scored, or short ones out of its design.
     short : ShortRun or None
         Short random cooks instead of the project's own proof cooks.
     pools : callable or None
@@ -310,13 +302,14 @@ def score(
         If there is nothing to score.
     """
     if short is not None and pools is not None:
-        sheets = chain.short_sheets(short, pools=pools)
+        sheets = short_sheets(project, short, pools=pools)
     else:
-        sheets = chain.own_sheets()
+        sheets = own_sheets(project)
     if not sheets:
         raise InputError(
-            f"{chain.folder}: no proof cook to score; plan one in cooks.toml, record one in "
+            f"{project.folder}: no proof cook to score; plan one in cooks.toml, record one in "
             "bench/, or take short random ones with --cooks 100"
         )
-    record = chain.keep(sheets)
-    return record, chain.write_page(record)
+    found = Score(project.design.project.name, sheets)
+    kept = project.store.made("score", Score, (found,), lambda: found)
+    return kept, write_page(project, kept)

@@ -16,7 +16,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from trivet.errors import InputError
-from trivet.files import store
 from trivet.files.campaign_figures import sweep_figures
 from trivet.files.campaign_table import (
     cook_file,
@@ -26,13 +25,11 @@ from trivet.files.campaign_table import (
     write_table,
 )
 from trivet.flow.campaign import campaign_cooks
-from trivet.flow.chain import Chain
 from trivet.flow.cookrun import Row, Setting, failed_rows, packed, run_cook
-from trivet.flow.cooks import Tell, silent
 from trivet.flow.executors import cluster_workers, local_workers
-from trivet.flow.versions import code_version
+from trivet.flow.project import ProjectFolder, Tell
+from trivet.flow.steps import calibrated
 from trivet.records.campaign import Sweep, SweepCook
-from trivet.records.provenance import fingerprint
 
 Pool = tuple[Executor, int]
 """Where cooks run, and how many of them at a time."""
@@ -48,28 +45,17 @@ class SweepResult:
     table: Path
 
 
-def sweep(
-    folder: Path,
-    *,
-    pools: Pools,
-    limit: int | None = None,
-    fresh: bool = False,
-    tell: Tell = silent,
-) -> SweepResult:
+def sweep(project: ProjectFolder, *, pools: Pools, limit: int | None = None) -> SweepResult:
     """Run the campaign of a project, or what is left of it, and write its table.
 
     Parameters
     ----------
-    folder : Path
-        The project.
+    project : ProjectFolder
+        Its proof cooks are run; a fresh one runs cooks again that are done.
     pools : callable
         Opens the workers, see :func:`local_pools` and :func:`cluster_pools`.
     limit : int or None
         Only the first so many simulations of the campaign.
-    fresh : bool
-        Run cooks again that are done.
-    tell : callable
-        Hears of progress.
 
     Raises
     ------
@@ -84,39 +70,32 @@ def sweep(
     Memory holds the plans (some 3 kB each) and the cooks in flight.
     """
     require_duckdb()
-    setting, planned = _prepared(folder, fresh, tell)
+    planned, design = campaign_cooks(project), project.design
+    project.tell("calibration", 0, 1)
+    setting = Setting(design, calibrated(project, "simulated"))
+    project.tell("calibration", 1, 1)
+    project.memory.clear()  # recordings to calibrate on are let go
     cooks = planned[:limit]
-    key = fingerprint(code_version(), setting.design, setting.calibration)[:32]
-    kept = store.record_path(folder, "sweep", key)
+    kept = project.store.path("sweep", design, setting.calibration)
     run = CookRun(
         work=run_cook,
         setting=packed(setting),
         cooks={cook_file(kept, one): one for one in cooks},
-        lost=lambda cook: failed_rows(cook, DIED, design=setting.design),
-        tell=tell,
+        lost=lambda cook: failed_rows(cook, DIED, design=design),
+        tell=project.tell,
     )
-    run.all(pools, fresh=fresh)
+    run.all(pools, fresh=project.fresh)
     table = write_table(
         kept,
         cooks=((path, run.died.get(path)) for path in (cook_file(kept, one) for one in planned)),
         columns=table_columns(
             factors=dict.fromkeys(name for one in planned for name in one.levels),
-            limits=[one.name for one in setting.design.limits],
-            alerts=[one.name for one in setting.design.alerts],
+            limits=[one.name for one in design.limits],
+            alerts=[one.name for one in design.alerts],
         ),
     )
-    alerts = [one.name for one in setting.design.alerts if one.limit is not None]
+    alerts = [one.name for one in design.alerts if one.limit is not None]
     return SweepResult(sweep_figures(table, planned=len(planned), alerts=alerts), table)
-
-
-def _prepared(folder: Path, fresh: bool, tell: Tell) -> tuple[Setting, tuple[SweepCook, ...]]:
-    """Return what the cooks share and the cooks; recordings to calibrate on are let go."""
-    chain = Chain(folder, fresh=fresh, tell=tell)
-    cooks = campaign_cooks(chain)
-    tell("calibration", 0, 1)
-    setting = Setting(chain.design, chain.calibration("simulated"))
-    tell("calibration", 1, 1)
-    return setting, cooks
 
 
 def local_pools(workers: int) -> Pools:

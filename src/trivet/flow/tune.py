@@ -11,10 +11,15 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.flow.alertstudy import AlertChain
+from trivet.flow.alertstudy import read_watched
+from trivet.flow.campaign import planned_cooks
+from trivet.flow.pictures import write_chart
+from trivet.flow.project import ProjectFolder
+from trivet.flow.steps import calibrated
 from trivet.records.alertaccount import AlertCase, turned
 from trivet.records.alertlog import DeviceState, Watch
-from trivet.records.cook import CookPlan, cook_name
+from trivet.records.campaign import SweepCook
+from trivet.records.cook import cook_name
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, Line, Mark
 from trivet.records.estimate import Estimate
@@ -66,7 +71,7 @@ KNOBS: dict[str, tuple[Knob, ...]] = {
 
 
 @dataclass(frozen=True)
-class _Cook:
+class _TunedOn:
     """A calibration cook as the alerts see it."""
 
     made: SimulatedCook
@@ -77,92 +82,69 @@ class _Cook:
     state: DeviceState
 
 
-class TuneChain(AlertChain):
-    """A project whose alert settings are searched."""
+def tuned(project: ProjectFolder, name: str) -> Tuning:
+    """Return the front of one alert's settings on the calibration cooks.
 
-    def tuning(self, name: str) -> Tuning:
-        """Return the front of one alert's settings on the calibration cooks.
+    Raises
+    ------
+    InputError
+        If the alert is unknown or of a kind without settings to search, or no
+        calibration cook is planned.
+    """
+    alerts = project.design.alerts
+    one = next((a for a in alerts if a.name == name), None)
+    if one is None or one.kind not in KNOBS:
+        known = ", ".join(a.name for a in alerts if a.kind in KNOBS) or "none"
+        raise InputError(f"no alert {name!r} whose settings can be searched; there are: {known}")
+    cooks = planned_cooks(project, "calibration")
+    if not cooks:
+        raise InputError(f"{project.folder}: cooks.toml plans no calibration cook to tune on")
+    calibration, plans = calibrated(project, "simulated"), tuple(cook.plan for cook in cooks)
+    inputs = (project.design, calibration, name, plans)
+    return project.store.made("tune", Tuning, inputs, lambda: _searched(project, one, cooks))
 
-        Raises
-        ------
-        InputError
-            If the alert is unknown or of a kind without settings to search, or no
-            calibration cook is planned.
-        """
-        one = next((a for a in self.design.alerts if a.name == name), None)
-        if one is None or one.kind not in KNOBS:
-            known = ", ".join(a.name for a in self.design.alerts if a.kind in KNOBS) or "none"
-            raise InputError(
-                f"no alert {name!r} whose settings can be searched; there are: {known}"
-            )
-        plans = self._calibration_plans()
-        if not plans:
-            raise InputError(f"{self.folder}: cooks.toml plans no calibration cook to tune on")
-        inputs = (self.design, self.calibration("simulated"), name, tuple(p for p, _, _ in plans))
-        return self._stage("tune", Tuning, inputs, lambda: self._searched(one, plans))
 
-    def _calibration_plans(self) -> list[tuple[CookPlan, int, str]]:
-        """Return plan, repeat and group of every calibration cook, those of matrices too."""
-        cooks = self.cook_set
-        found = []
-        for plan in cooks.plans.cooks if cooks else ():
-            if plan.purpose == "calibration":
-                found += [(plan, repeat, plan.name) for repeat in range(plan.repeats)]
-        for matrix in cooks.matrices if cooks else ():
-            if matrix.purpose == "calibration":
-                found += [(c.plan, 0, c.combination) for c in matrix.cooks]
-        return found
+def _searched(project: ProjectFolder, one: Alert, planned: Sequence[SweepCook]) -> Tuning:
+    cooks = [_read_cook(project, cook) for cook in project.each("cooks", planned)]
+    search = _Search(project.design, one, cooks)
+    seed = project.design.project.seed
+    for step, weight in enumerate(project.each("search", WEIGHTS)):
+        search.run(weight, seed=seed + step)
+    front = _front(list(search.seen.values()))
+    pick = min(front, key=lambda p: (p.missed, p.nuisance, p.chatters, p.turned, -p.lead_s))
+    due = {c.plan for c in search.due(search.cases(one))}
+    return Tuning(
+        alert=one.name,
+        cooks=tuple(cook_name(cook.plan, cook.repeat) for cook in planned),
+        independent=len({cook.combination for cook in planned}),
+        due=len(due),
+        evaluations=search.evaluations,
+        seed=seed,
+        now=search.judged(one, _texts(one)),
+        front=front,
+        pick=pick,
+        reason="fewest missed or late, then nuisances, then chatter, then cooks warned that"
+        " turned down by themselves, then most lead",
+    )
 
-    def _searched(self, one: Alert, plans: Sequence[tuple[CookPlan, int, str]]) -> Tuning:
-        cooks = []
-        for done, (plan, repeat, group) in enumerate(plans):
-            self.tell("cooks", done, len(plans))
-            cooks.append(self._read_cook(plan, repeat, group))
-        self.tell("cooks", len(plans), len(plans))
-        search = _Search(self.design, one, cooks)
-        seed = self.design.project.seed
-        for step, weight in enumerate(WEIGHTS):
-            self.tell("search", step, len(WEIGHTS))
-            search.run(weight, seed=seed + step)
-        self.tell("search", len(WEIGHTS), len(WEIGHTS))
-        front = _front(list(search.seen.values()))
-        pick = min(front, key=lambda p: (p.missed, p.nuisance, p.chatters, p.turned, -p.lead_s))
-        due = {c.plan for c in search.due(search.cases(one))}
-        return Tuning(
-            alert=one.name,
-            cooks=tuple(cook_name(plan, repeat) for plan, repeat, _ in plans),
-            independent=len({group for _, _, group in plans}),
-            due=len(due),
-            evaluations=search.evaluations,
-            seed=seed,
-            now=search.judged(one, _texts(one)),
-            front=front,
-            pick=pick,
-            reason="fewest missed or late, then nuisances, then chatter, then cooks warned that"
-            " turned down by themselves, then most lead",
-        )
 
-    def _read_cook(self, plan: CookPlan, repeat: int, group: str) -> _Cook:
-        from trivet.stages.simulate import simulate
+def _read_cook(project: ProjectFolder, cook: SweepCook) -> _TunedOn:
+    from trivet.stages.simulate import simulate
 
-        made = simulate(self.design, plan=plan, repeat=repeat)
-        read, watch, state = self._read(made.recording.inputs)
-        return _Cook(made, group, plan.style, read, watch, state)
+    made = simulate(project.design, plan=cook.plan, repeat=cook.repeat)
+    said = read_watched(project, made.recording.inputs)
+    return _TunedOn(made, cook.combination, cook.plan.style, *said)
 
-    def write_front_picture(self, found: Tuning, folder: Path) -> Path:
-        """Draw the front and return where the picture lies."""
-        from trivet.files.atomic import write_text
-        from trivet.present.figures import chart_file
 
-        path = folder / f"tune-{found.alert}.svg"
-        write_text(path, chart_file(front_chart(found), display=self.design.display))
-        return path
+def write_front_picture(project: ProjectFolder, found: Tuning, folder: Path) -> Path:
+    """Draw the front and return where the picture lies."""
+    return write_chart(project, front_chart(found), folder / f"tune-{found.alert}.svg")
 
 
 class _Search:
     """Differential evolution over the settings of one alert; every point that it tries is kept."""
 
-    def __init__(self, design: Design, one: Alert, cooks: Sequence[_Cook]) -> None:
+    def __init__(self, design: Design, one: Alert, cooks: Sequence[_TunedOn]) -> None:
         blind = tuple(a for a in design.alerts if a.kind == "loss_of_sight")
         self._design, self._one, self._others, self._cooks = design, one, blind, cooks
         self.seen: dict[tuple[tuple[str, str], ...], TunedPoint] = {}

@@ -1,24 +1,24 @@
-"""A project folder: its design, the cooks it plans or has recorded, and where each one lies."""
+"""A project folder: its design, its planned and recorded cooks, and the store of results."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property, wraps
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from trivet.errors import InputError
-from trivet.files import store
 from trivet.files.cooks import read_cook_set
 from trivet.files.design import read_design
-from trivet.flow.versions import code_version
+from trivet.files.store import Store
 from trivet.records.campaign import CookSet
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
-from trivet.records.provenance import fingerprint
 
-Record = TypeVar("Record")
+P = ParamSpec("P")
+Item = TypeVar("Item")
+Result = TypeVar("Result")
 Tell = Callable[[str, int, int], None]
 """Called with a task, how many of its steps are done, and how many there are."""
 
@@ -39,15 +39,24 @@ class CookEntry:
     folder: Path | None
 
 
-class Project:
+@dataclass
+class ProjectFolder:
     """The inputs of one project, and the store that keeps what is made of them."""
 
-    def __init__(self, folder: Path, *, fresh: bool = False, tell: Tell = silent):
-        if not (folder / "design.toml").is_file():
+    folder: Path
+    tell: Tell = silent
+    fresh: bool = False
+    """Compute again what the store has; a difference is a fault."""
+    memory: dict[tuple[object, ...], Any] = field(default_factory=dict)
+    """What the steps of the spine gave, see :func:`once`."""
+
+    def __post_init__(self) -> None:
+        if not (self.folder / "design.toml").is_file():
             raise InputError(
-                f"{folder}: no design.toml here; make a project with 'trivet new {folder}'"
+                f"{self.folder}: no design.toml here; make a project with "
+                f"'trivet new {self.folder}'"
             )
-        self.folder, self.fresh, self.tell = folder, fresh, tell
+        self.store = Store(self.folder, fresh=self.fresh)
 
     @cached_property
     def design(self) -> Design:
@@ -96,21 +105,26 @@ class Project:
         known = ", ".join(entry.name for entry in self.cooks) or "none"
         raise InputError(f"no cook named {name!r} in {self.folder}; its cooks: {known}")
 
-    # -- the store ------------------------------------------------------------
+    def each(self, task: str, items: Sequence[Item]) -> Iterator[Item]:
+        """Yield items one by one and tell how far it is."""
+        for done, item in enumerate(items):
+            self.tell(task, done, len(items))
+            yield item
+        self.tell(task, len(items), len(items))
 
-    def _key(self, *inputs: object) -> str:
-        return fingerprint(code_version(), *inputs)[:32]
 
-    def _stage(
-        self,
-        stage: str,
-        kind: type[Record],
-        inputs: tuple[object, ...],
-        make: Callable[[], Record],
-    ) -> Record:
-        key = self._key(stage, *inputs)
-        if not self.fresh:
-            kept = store.load(self.folder, stage, key, kind)
-            if kept is not None:
-                return kept
-        return store.save(self.folder, stage, key, make())
+def once(
+    step: Callable[Concatenate[ProjectFolder, P], Result],
+) -> Callable[Concatenate[ProjectFolder, P], Result]:
+    """Return a step of the spine that a project takes once for each of its arguments."""
+
+    @wraps(step)
+    def remembered(project: ProjectFolder, /, *args: P.args, **named: P.kwargs) -> Result:
+        words = [getattr(one, "name", one) for one in (*args, *named.values())]
+        key = (step.__name__, *words)
+        if key not in project.memory:
+            project.memory[key] = step(project, *args, **named)
+        found: Result = project.memory[key]
+        return found
+
+    return remembered
