@@ -8,8 +8,10 @@ import xml.etree.ElementTree as ET
 import numpy as np
 from rich.console import Console
 
-from trivet.cli.program import open_chain
 from trivet.files.newproject import new_project
+from trivet.flow.pictures import write_prediction_pictures
+from trivet.flow.project import ProjectFolder
+from trivet.flow.steps import traded
 from trivet.present.console_business import show_trade
 from trivet.present.figures import chart_file
 from trivet.records.design import Display
@@ -24,8 +26,8 @@ def texts(svg: str) -> list[str]:
 
 def test_every_picture_of_the_prediction_is_a_file(tmp_path) -> None:
     new_project(tmp_path / "p")
-    chain = open_chain(tmp_path / "p")
-    written = chain.write_pictures(tmp_path / "pictures")
+    project = ProjectFolder(tmp_path / "p")
+    written = write_prediction_pictures(project, tmp_path / "pictures")
     names = " ".join(path.name for path in written)
     for word in ("field-of-view", "error-against-temperature", "error-budget", "days", "cash",
                  "one-figure-at-a-time", "alert-timeline"):  # fmt: skip
@@ -35,8 +37,8 @@ def test_every_picture_of_the_prediction_is_a_file(tmp_path) -> None:
         assert "PREDICTED" in found, path.name
         assert any("/" in text or text in ("days", "month") for text in found), path.name
     # The study comes from the store the second time, the same to the last bit.
-    study = chain.trade
-    assert fingerprint(open_chain(tmp_path / "p").trade) == fingerprint(study)
+    study = traded(project)
+    assert fingerprint(traded(ProjectFolder(tmp_path / "p"))) == fingerprint(study)
     assert any((tmp_path / "p" / "results" / "trade").iterdir())
     console = Console(file=io.StringIO(), width=200)
     console.print(show_trade(study))
