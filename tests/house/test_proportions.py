@@ -53,9 +53,6 @@ def test_no_catch_all_rooms() -> None:
     assert not [name(path) for path in SOURCES if path.stem in banned or path.parent.name in banned]
 
 
-SECTIONS = ("Parameters", "Returns")
-
-
 def test_no_heading_stands_without_content() -> None:
     empty = re.compile(r"\n\s+(\w+)\n\s+---+\n\s+(None|Nothing)\.\n")
     for path in SOURCES:
@@ -63,20 +60,60 @@ def test_no_heading_stands_without_content() -> None:
         assert not found, f"{name(path)}: heading {found.group(1)} has no content"
 
 
+WITHOUT_UNIT = {"frac", "px"}
+
+
+def entries(text: str) -> dict[str, str]:
+    """Text of each parameter of a docstring, ``name, name : shape and meaning [unit]``."""
+    found: dict[str, str] = {}
+    names: list[str] = []
+    for line in text.splitlines():
+        if head := re.match(r"(\w+(?:, \w+)*) : ", line):
+            names = [one.strip() for one in head.group(1).split(",")]
+        for one in names:
+            found[one] = found.get(one, "") + line
+    return found
+
+
+def lacking(node: Function, units: set[str]) -> list[str]:
+    """What the docstring of a physics function does not say."""
+    text = ast.get_docstring(node) or ""
+    if "Returns\n---" in text:
+        given = node.args.args or node.args.kwonlyargs
+        return ["Parameters"] if given and "Parameters\n---" not in text else []
+    said = entries(text)
+    missing = [] if "Returns" in said or explains_itself(node.returns) else ["Returns"]
+    for one in node.args.args + node.args.kwonlyargs:
+        ending = one.arg.rsplit("_", 1)[-1] if "_" in one.arg else ""
+        if one.arg not in said:
+            missing += [] if explains_itself(one.annotation) else [one.arg]
+        elif ending in units - WITHOUT_UNIT and not re.search(r"\[|\bas (of|for) ", said[one.arg]):
+            missing.append(f"the unit of {one.arg}")
+    return missing
+
+
+def explains_itself(annotation: ast.expr | None) -> bool:
+    """Whether a type says all: nothing, or a record, which documents its own parts."""
+    word = ast.unparse(annotation) if annotation else ""
+    return word == "None" or (
+        re.fullmatch(r"[A-Z]\w+", word) is not None and not re.search("Array|Sequence", word)
+    )
+
+
 def test_physics_documents_shapes_and_units() -> None:
+    page = (ROOT / "docs" / "nomenclature.md").read_text("utf-8")
+    endings = re.search(r"Unit endings: (.*?)\.\n", page, re.DOTALL)
+    assert endings
+    units = set(re.findall(r"`(\w+)`", endings.group(1)))
     short = []
     for path in SOURCES:
-        if "physics" not in path.parts:
+        if "physics" not in path.relative_to(ROOT).parts:
             continue
         tree = ast.parse(path.read_text(encoding="utf-8"))
         for node in tree.body:
             if not isinstance(node, Function) or node.name.startswith("_") or node.decorator_list:
                 continue
-            text = ast.get_docstring(node) or ""
-            missing = [section for section in SECTIONS if f"{section}\n---" not in text]
-            if not node.args.args and not node.args.kwonlyargs:
-                missing = [section for section in missing if section != "Parameters"]
-            if missing:
+            if missing := lacking(node, units):
                 short.append(f"{name(path)}:{node.name} lacks {', '.join(missing)}")
     assert not short, "\n".join(short)
 

@@ -37,10 +37,7 @@ class CellKind:
 def cell_kinds() -> dict[str, CellKind]:
     """Return the whole library by name.
 
-    Returns
-    -------
-    dict
-        Name to kind of cell.
+    Returns : dict: name to kind of cell
     """
     names = dict.fromkeys(row["name"] for row in read_table("cells.csv"))
     return {name: _kind(name) for name in names}
@@ -76,24 +73,10 @@ def _kind(name: str) -> CellKind:
 def cell_kind(name: str) -> CellKind:
     """Return a kind of cell of the library.
 
-    Parameters
-    ----------
-    name : str
-        Name; spaces, underscores and case do not matter.
-
-    Returns
-    -------
-    CellKind
-        Capacity against temperature, shelf loss, rated temperatures [K], ageing.
-
-    Raises
-    ------
-    InputError
-        If the name is unknown; the message offers the nearest.
-
-    Notes
-    -----
-    The curves are from memory and hold at light load: a pulse that drops the
-    voltage below the converter's cut-off ends a cold alkaline cell far earlier.
+    name : name; spaces, underscores and case do not matter
+    Returns : capacity against temperature, shelf loss, rated temperatures [K], ageing
+    Raises : InputError if the name is unknown; the message offers the nearest
+    Notes : The curves are from memory and hold at light load: a pulse that drops the voltage below
+        the converter's cut-off ends a cold alkaline cell far earlier.
     """
     return cell_kinds()[known_name(name, names=cell_kinds(), what="kind of cell")]

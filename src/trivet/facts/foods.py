@@ -30,10 +30,7 @@ class Food:
 def foods() -> dict[str, Food]:
     """Return the whole library by name.
 
-    Returns
-    -------
-    dict
-        Name to food.
+    Returns : dict: name to food
     """
     made = {}
     for row in read_table("foods.csv"):
@@ -61,24 +58,10 @@ def foods() -> dict[str, Food]:
 def food(name: str) -> Food:
     """Return a food of the library.
 
-    Parameters
-    ----------
-    name : str
-        Name; spaces, underscores and case do not matter.
-
-    Returns
-    -------
-    Food
-        Composition, contact and surface.
-
-    Raises
-    ------
-    InputError
-        If the name is unknown; the message offers the nearest.
-
-    Notes
-    -----
-    Compositions of one sort of food vary by some per cent of the mass; contact
-    coefficients by a factor of two between pieces.
+    name : name; spaces, underscores and case do not matter
+    Returns : composition, contact and surface
+    Raises : InputError if the name is unknown; the message offers the nearest
+    Notes : Compositions of one sort of food vary by some per cent of the mass; contact coefficients
+        by a factor of two between pieces.
     """
     return foods()[known_name(name, names=foods(), what="food")]

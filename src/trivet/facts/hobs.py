@@ -37,24 +37,10 @@ def _facts(property_name: str) -> dict[str, HobFact]:
 def burner_efficiency(kind: str) -> HobFact:
     """Return the share of the energy used that a covered load gains, as published.
 
-    Parameters
-    ----------
-    kind : str
-        gas, coil, radiant or induction.
-
-    Returns
-    -------
-    HobFact
-        Share and range. [-]
-
-    Raises
-    ------
-    InputError
-        If the kind is unknown.
-
-    Notes
-    -----
-    For a vessel as wide as the burner; a smaller one takes less.
+    kind : gas, coil, radiant or induction
+    Returns : share and range
+    Raises : InputError if the kind is unknown
+    Notes : For a vessel as wide as the burner; a smaller one takes less.
     """
     facts = _facts("efficiency")
     return facts[known_name(kind, names=facts, what="burner kind")]
@@ -63,25 +49,11 @@ def burner_efficiency(kind: str) -> HobFact:
 def retained_share(kind: str) -> HobFact:
     """Return the share of the heat into pan and hob that a covered load of water keeps.
 
-    Parameters
-    ----------
-    kind : str
-        gas, coil, radiant or induction.
-
-    Returns
-    -------
-    HobFact
-        Share; the range is that of one and two litres at 1.5 and 2.2 kW. [-]
-
-    Raises
-    ------
-    InputError
-        If the kind is unknown.
-
-    Notes
-    -----
-    The simulator's own figure, not a measurement: it turns a published efficiency into the
-    heat that the simulator has to be given. docs/simulator.md holds it to a fresh run.
+    kind : gas, coil, radiant or induction
+    Returns : share; the range is that of one and two litres at 1.5 and 2.2 kW
+    Raises : InputError if the kind is unknown
+    Notes : The simulator's own figure, not a measurement: it turns a published efficiency into the
+        heat that the simulator has to be given. docs/simulator.md holds it to a fresh run.
     """
     facts = _facts("retained")
     return facts[known_name(kind, names=facts, what="burner kind")]
@@ -90,13 +62,7 @@ def retained_share(kind: str) -> HobFact:
 def vessel_diameters_m() -> tuple[float, ...]:
     """Return the diameters of standard cookware, smallest first.
 
-    Returns
-    -------
-    tuple of float
-        Diameters. [m]
-
-    Notes
-    -----
-    From memory; buy the standard before a claim rests on them.
+    Returns : tuple of float: diameters [m]
+    Notes : From memory; buy the standard before a claim rests on them.
     """
     return tuple(sorted(fact.value for fact in _facts("diameter").values()))

@@ -8,24 +8,10 @@ from trivet.facts.tables import known_name, number, read_table
 def hold_table(name: str = "beef-6.5-log") -> tuple[tuple[float, float], ...]:
     """Return a time-temperature table.
 
-    Parameters
-    ----------
-    name : str
-        Name of the table.
-
-    Returns
-    -------
-    tuple of (temperature [K], time [s])
-        Rows from cold to hot.
-
-    Raises
-    ------
-    InputError
-        If the name is unknown; the message offers the nearest.
-
-    Notes
-    -----
-    Rules differ by country, food and edition: the table is one of them and no advice.
+    name : name of the table
+    Returns : tuple of (temperature [K], time [s]): rows from cold to hot
+    Raises : InputError if the name is unknown; the message offers the nearest
+    Notes : Rules differ by country, food and edition: the table is one of them and no advice.
     """
     rows = read_table("holdtimes.csv")
     wanted = known_name(name, names={row["name"] for row in rows}, what="hold-time table")

@@ -29,10 +29,7 @@ class Material:
 def materials() -> dict[str, Material]:
     """Return the whole library by name.
 
-    Returns
-    -------
-    dict
-        Name to material.
+    Returns : dict: name to material
     """
     table = read_table("materials.csv")
     return {name: _material(name) for name in dict.fromkeys(row["name"] for row in table)}
@@ -61,25 +58,11 @@ def _material(name: str) -> Material:
 def material(name: str) -> Material:
     """Return a material of the library.
 
-    Parameters
-    ----------
-    name : str
-        Name; spaces, underscores and case do not matter.
-
-    Returns
-    -------
-    Material
-        Density [kg/m3], specific heat [J/kg/K], conductivity [W/m/K], with ranges.
-
-    Raises
-    ------
-    InputError
-        If the name is unknown; the message offers the nearest.
-
-    Notes
-    -----
-    Constant with temperature. Aluminium conducts 240 W/m/K at 127 C and 231 at
-    327 C; steels take up to 10 % more heat per kelvin at 200 C. Clad base: its
-    conductivity is along the base.
+    name : name; spaces, underscores and case do not matter
+    Returns : density [kg/m3], specific heat [J/kg/K], conductivity [W/m/K], with ranges
+    Raises : InputError if the name is unknown; the message offers the nearest
+    Notes : Constant with temperature. Aluminium conducts 240 W/m/K at 127 C and 231 at 327 C;
+        steels take up to 10 % more heat per kelvin at 200 C. Clad base: its conductivity is along
+        the base.
     """
     return materials()[known_name(name, names=materials(), what="material")]

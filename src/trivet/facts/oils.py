@@ -18,8 +18,8 @@ MAX_USES = 15
 class Oil:
     """An oil; every temperature is a (low, high) pair in kelvin.
 
-    ``autoignition_k`` is None where no test was found. Flash and fire points are
-    those of a typical fat. The heat properties belong to ``temperature_k``.
+    ``autoignition_k`` is None where no test was found. Flash and fire points are those of a typical
+    fat. The heat properties belong to ``temperature_k``.
     """
 
     name: str
@@ -65,8 +65,8 @@ class Spread:
 class OilLimits:
     """Smoke, flash, fire and ignition of an oil as distributions.
 
-    ``autoignition`` is None where no test was found, as for butter, which did not
-    ignite by itself in the tests cited.
+    ``autoignition`` is None where no test was found, as for butter, which did not ignite by itself
+    in the tests cited.
     """
 
     smoke: Spread
@@ -79,10 +79,7 @@ class OilLimits:
 def oils() -> dict[str, Oil]:
     """Return the whole library by name.
 
-    Returns
-    -------
-    dict
-        Name to oil.
+    Returns : dict: name to oil
     """
     names = dict.fromkeys(row["name"] for row in read_table("oils.csv"))
     return {name: _oil(name) for name in names}
@@ -124,26 +121,11 @@ def _oil(name: str) -> Oil:
 def oil(name: str) -> Oil:
     """Return an oil of the library.
 
-    Parameters
-    ----------
-    name : str
-        Name; spaces, underscores and case do not matter. ``fat`` is a typical one.
-
-    Returns
-    -------
-    Oil
-        Ranges of smoke, flash, fire and ignition temperature [K], heat properties.
-
-    Raises
-    ------
-    InputError
-        If the name is unknown; the message offers the nearest.
-
-    Notes
-    -----
-    Tables of smoke points differ by 20 K; reuse and free fatty acid lower them.
-    Butter did not ignite by itself in the tests cited. Heat properties within 5 %
-    from 20 to 200 C.
+    name : name; spaces, underscores and case do not matter. ``fat`` is a typical one
+    Returns : ranges of smoke, flash, fire and ignition temperature [K], heat properties
+    Raises : InputError if the name is unknown; the message offers the nearest
+    Notes : Tables of smoke points differ by 20 K; reuse and free fatty acid lower them. Butter did
+        not ignite by itself in the tests cited. Heat properties within 5 % from 20 to 200 C.
     """
     return oils()[known_name(name, names=oils(), what="oil")]
 
@@ -151,26 +133,12 @@ def oil(name: str) -> Oil:
 def oil_limits(name: str) -> OilLimits:
     """Return at what temperatures an oil smokes, flashes, burns and ignites, as distributions.
 
-    Parameters
-    ----------
-    name : str
-        Name; spaces, underscores and case do not matter.
-
-    Returns
-    -------
-    OilLimits
-        Rectangular distributions; the ranges of the table are their ends.
-
-    Raises
-    ------
-    InputError
-        If the name is unknown; the message offers the nearest.
-
-    Notes
-    -----
-    Tables of smoke points differ by 20 K (standard deviation 6 to 15 K here); each use
-    takes 3 K (1 to 8, from memory) off the smoke point. Ignition tests repeat within
-    15 K (standard deviation 9 K).
+    name : name; spaces, underscores and case do not matter
+    Returns : rectangular distributions; the ranges of the table are their ends
+    Raises : InputError if the name is unknown; the message offers the nearest
+    Notes : Tables of smoke points differ by 20 K (standard deviation 6 to 15 K here); each use
+        takes 3 K (1 to 8, from memory) off the smoke point. Ignition tests repeat within 15 K
+        (standard deviation 9 K).
     """
     known = known_name(name, names=oils(), what="oil")
     fall = number(_rows(known, "smoke_drop_per_use")[0], "value")

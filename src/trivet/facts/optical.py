@@ -26,10 +26,7 @@ class OpticalTable:
 def optical_names() -> tuple[str, ...]:
     """Return the materials of the table.
 
-    Returns
-    -------
-    tuple of str
-        Names for :func:`optical_table`.
+    Returns : tuple of str: names for :func:`optical_table`
     """
     return tuple(dict.fromkeys(row["material"] for row in read_table("optical_constants.csv")))
 
@@ -38,29 +35,12 @@ def optical_names() -> tuple[str, ...]:
 def optical_table(name: str) -> OpticalTable:
     """Return the optical constants of a material.
 
-    Parameters
-    ----------
-    name : str
-        One of :func:`optical_names`.
-
-    Returns
-    -------
-    OpticalTable
-        Rows as published, thinned nowhere.
-
-    Raises
-    ------
-    InputError
-        If the material is unknown.
-
-    Notes
-    -----
-    Room temperature. Oil is oleic acid, its table ends at 13.33 um. Hot oil has not
-    been measured.
-
-    References
-    ----------
-    In the rows of ``optical_constants.csv``.
+    name : one of :func:`optical_names`
+    Returns : rows as published, thinned nowhere
+    Raises : InputError if the material is unknown
+    Notes : Room temperature. Oil is oleic acid, its table ends at 13.33 um. Hot oil has not been
+        measured.
+    Source : In the rows of ``optical_constants.csv``
     """
     found = known_name(name, names=optical_names(), what="optical material")
     rows = [row for row in read_table("optical_constants.csv") if row["material"] == found]

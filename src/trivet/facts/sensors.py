@@ -20,11 +20,9 @@ def _cards() -> tuple[SensorCard, ...]:
 def sensor_cards() -> dict[str, SensorCard]:
     """Return every sensor card of the library by its name.
 
-    Notes
-    -----
-    The names are classes of arrays.  A figure that no public source gives is
-    None, which means unknown; a figure without a datasheet behind it has the
-    origin ``assumed`` and a note that says why.
+    Notes : The names are classes of arrays. A figure that no public source gives is None, which
+        means unknown; a figure without a datasheet behind it has the origin ``assumed`` and a note
+        that says why.
     """
     return {card.name: card for card in _cards()}
 
@@ -32,10 +30,7 @@ def sensor_cards() -> dict[str, SensorCard]:
 def card(name: str) -> SensorCard:
     """Return the sensor card of a name.
 
-    Raises
-    ------
-    InputError
-        If the library has no such card; the nearest names are given.
+    Raises : InputError if the library has no such card; the nearest names are given
     """
     cards = sensor_cards()
     if name in cards:

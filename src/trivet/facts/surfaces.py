@@ -30,10 +30,7 @@ class Surface:
 def surfaces() -> dict[str, Surface]:
     """Return the whole library by name.
 
-    Returns
-    -------
-    dict
-        Name to surface.
+    Returns : dict: name to surface
     """
     return {
         row["name"]: Surface(
@@ -54,24 +51,10 @@ def surfaces() -> dict[str, Surface]:
 def surface(name: str) -> Surface:
     """Return a surface of the library.
 
-    Parameters
-    ----------
-    name : str
-        Name; spaces, underscores and case do not matter.
-
-    Returns
-    -------
-    Surface
-        Emissivity with its range, source and grade.
-
-    Raises
-    ------
-    InputError
-        If the name is unknown; the message offers the nearest.
-
-    Notes
-    -----
-    At 180 C, 0.02 of emissivity costs 2.3 K at 0.95 and 10 K at 0.20: where the
-    range is wide, measure the pan.
+    name : name; spaces, underscores and case do not matter
+    Returns : emissivity with its range, source and grade
+    Raises : InputError if the name is unknown; the message offers the nearest
+    Notes : At 180 C, 0.02 of emissivity costs 2.3 K at 0.95 and 10 K at 0.20: where the range is
+        wide, measure the pan.
     """
     return surfaces()[known_name(name, names=surfaces(), what="surface")]

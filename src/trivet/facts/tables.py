@@ -1,12 +1,11 @@
 """The one reader of cited tables.
 
-Every table is a CSV whose rows carry a ``source``, a ``locator`` (where in the
-source) and a ``grade``; a row without source or grade does not load. Grades:
+Every table is a CSV whose rows carry a ``source``, a ``locator`` (where in the source) and a
+``grade``; a row without source or grade does not load. Grades:
 
-solid    primary text seen, or independent recomputation agrees
-fair     secondary source, or a model stand-in
-shaky    from memory, or sources conflict: a range, never a point
-assumed  no source found; common practice or our own judgement
+solid primary text seen, or independent recomputation agrees fair secondary source, or a model
+stand-in shaky from memory, or sources conflict: a range, never a point assumed no source found;
+common practice or our own judgement
 """
 
 from __future__ import annotations
@@ -29,20 +28,10 @@ Row = Mapping[str, str]
 def read_table(file: str) -> tuple[Row, ...]:
     """Return the rows of a table of this package.
 
-    Parameters
-    ----------
-    file : str
-        Name of the CSV beside this module.
-
-    Returns
-    -------
-    tuple of mappings
-        One mapping a row, column to text; lines that start with # are notes.
-
-    Raises
-    ------
-    FormatError
-        If a row lacks its source or grade, or its value lies outside its range.
+    file : name of the CSV beside this module
+    Returns : tuple of mappings: one mapping a row, column to text; lines that start with # are
+        notes
+    Raises : FormatError if a row lacks its source or grade, or its value lies outside its range
     """
     text = files("trivet.facts").joinpath(file).read_text("utf-8")
     return parse_table(text, file)
@@ -51,22 +40,10 @@ def read_table(file: str) -> tuple[Row, ...]:
 def parse_table(text: str, file: str) -> tuple[Row, ...]:
     """Return the checked rows of a table's text.
 
-    Parameters
-    ----------
-    text : str
-        CSV with a header line; lines that start with # are notes.
-    file : str
-        Name to show in errors.
-
-    Returns
-    -------
-    tuple of mappings
-        One mapping a row.
-
-    Raises
-    ------
-    FormatError
-        If a row lacks its source or grade, or its value lies outside its range.
+    text : CSV with a header line; lines that start with # are notes
+    file : name to show in errors
+    Returns : tuple of mappings: one mapping a row
+    Raises : FormatError if a row lacks its source or grade, or its value lies outside its range
     """
     numbered = [
         (number, line)
@@ -96,22 +73,10 @@ def _check(row: dict[str, str], place: str) -> None:
 def number(row: Row, column: str) -> float:
     """Return a cell as a number.
 
-    Parameters
-    ----------
-    row : mapping
-        A row of a table.
-    column : str
-        Which cell.
-
-    Returns
-    -------
-    float
-        The number.
-
-    Raises
-    ------
-    FormatError
-        If the cell is not a number.
+    row : mapping: a row of a table
+    column : which cell
+    Returns : the number
+    Raises : FormatError if the cell is not a number
     """
     try:
         return float(row[column])
@@ -122,15 +87,8 @@ def number(row: Row, column: str) -> float:
 def worst_grade(grades: Iterable[str]) -> str:
     """Return the weakest of several grades.
 
-    Parameters
-    ----------
-    grades : iterable of str
-        Grades as in :data:`GRADES`.
-
-    Returns
-    -------
-    str
-        The one that comes last.
+    grades : iterable of str: grades as in :data:`GRADES`
+    Returns : the one that comes last
     """
     return max(grades, key=GRADES.index)
 
@@ -138,24 +96,11 @@ def worst_grade(grades: Iterable[str]) -> str:
 def known_name(name: str, *, names: Iterable[str], what: str) -> str:
     """Return the table's spelling of a name; spaces, underscores and case do not matter.
 
-    Parameters
-    ----------
-    name : str
-        As written by a person.
-    names : iterable of str
-        Names in the table.
-    what : str
-        Kind of thing, for the message.
-
-    Returns
-    -------
-    str
-        The name in the table.
-
-    Raises
-    ------
-    InputError
-        If there is none; the message offers the nearest.
+    name : as written by a person
+    names : iterable of str: names in the table
+    what : kind of thing, for the message
+    Returns : the name in the table
+    Raises : InputError if there is none; the message offers the nearest
     """
     wanted = name.strip().lower().replace("_", "-").replace(" ", "-")
     known = sorted(names)

@@ -72,33 +72,14 @@ def field_outline_m(
 ) -> FloatArray:
     """Return the outline of the field of view on a horizontal plane.
 
-    Parameters
-    ----------
     lens, pose : Lens, Pose
-    plane_height_m : float
-        Height of the plane. [m]
-    per_side : int
-        Points a side.
-
-    Returns
-    -------
-    (point, 2)
-        Corners x, y in image order [m]; rays at or above the horizon end
-        1 km away.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the plane is not below the head.
-
-    Notes
-    -----
-    Exact for a rectilinear lens (straight sides); for 110 deg equal-angle at
-    0.76 m, 240 points a side keep the chord error under 0.01 mm.
-
-    References
-    ----------
-    Projection of the array's border; see optics.py.
+    plane_height_m : height of the plane [m]
+    per_side : points a side
+    Returns : (point, 2) corners x, y in image order [m]; rays at or above the horizon end 1 km away
+    Raises : OutOfRangeError if the plane is not below the head
+    Notes : Exact for a rectilinear lens (straight sides); for 110 deg equal-angle at 0.76 m, 240
+        points a side keep the chord error under 0.01 mm.
+    Source : Projection of the array's border; see optics.py
     """
     drop = pose.height_m - plane_height_m
     if not drop > 0:
@@ -156,39 +137,18 @@ def rim_coverage(
 ) -> RimCoverage:
     """Return how much of a pan's rim a head sees and with how much to spare.
 
-    Parameters
-    ----------
-    centre_m : (2,)
-        Centre of the burner on the cooktop. [m]
-    diameter_m, rim_height_m : float
-        Rim of the pan: diameter and height above the cooktop. [m]
+    centre_m : (2,) centre of the burner on the cooktop [m]
+    diameter_m, rim_height_m : rim of the pan: diameter and height above the cooktop [m]
     lens, pose : Lens, Pose
-    margin_m : float
-        Ring around the rim that must be seen too. [m]
-
-    Returns
-    -------
-    RimCoverage
-        Share of the area of rim and ring in view; shortest distance at rim
-        height from the ring to the edge of the field (negative: it sticks out
-        by that much) [m]; the fewest pixels across the rim; angle of view at
-        the centre [rad].
-
-    Raises
-    ------
-    OutOfRangeError
-        For a diameter or margin that is not positive, or a rim at or above
-        the head.
-
-    Notes
-    -----
-    The margin agrees with the analytic pinhole to 0.01 mm, the share to 0.2 %
-    of the area.  A head 10 mm lower at 0.70 m over 55 x 35 deg loses 3.2 mm
-    of margin at the front edge.
-
-    References
-    ----------
-    Pinhole geometry: W = 2 D tan(FOV / 2).
+    margin_m : ring around the rim that must be seen too [m]
+    Returns : share of the area of rim and ring in view; shortest distance at rim height from the
+        ring to the edge of the field (negative: it sticks out by that much) [m]; the fewest pixels
+        across the rim; angle of view at the centre [rad]
+    Raises : OutOfRangeError for a diameter or margin that is not positive, or a rim at or above the
+        head
+    Notes : The margin agrees with the analytic pinhole to 0.01 mm, the share to 0.2 % of the area.
+        A head 10 mm lower at 0.70 m over 55 x 35 deg loses 3.2 mm of margin at the front edge.
+    Source : Pinhole geometry: W = 2 D tan(FOV / 2)
     """
     if not diameter_m > 0 or margin_m < 0:
         raise OutOfRangeError(
@@ -215,27 +175,13 @@ def pixels_across(
 ) -> float:
     """Return the fewest pixels across a horizontal disc, over all its diameters.
 
-    Parameters
-    ----------
-    centre_m : (2,)
-        Centre on the cooktop. [m]
-    diameter_m, height_m : float
-        Disc: diameter, height above the cooktop. [m]
+    centre_m : (2,) centre on the cooktop [m]
+    diameter_m, height_m : disc: diameter, height above the cooktop [m]
     lens, pose : Lens, Pose
-
-    Returns
-    -------
-    float
-        Pixels [px]; NaN when the disc is not wholly before the lens.
-
-    Notes
-    -----
-    A 200 mm pan at 0.76 m: 8 across for 32 x 24 over 55 x 35 deg, 3 over
-    110 x 75 deg, 22 for 80 x 60 over 51 deg.
-
-    References
-    ----------
-    Projection of the rim; see optics.py.
+    Returns : pixels [px]; NaN when the disc is not wholly before the lens
+    Notes : A 200 mm pan at 0.76 m: 8 across for 32 x 24 over 55 x 35 deg, 3 over 110 x 75 deg, 22
+        for 80 x 60 over 51 deg.
+    Source : Projection of the rim; see optics.py
     """
     angle = np.linspace(0.0, math.pi, 90, endpoint=False)
     ends = []
@@ -258,30 +204,15 @@ def measurable_spot(
 ) -> MeasurableSpot:
     """Return footprint, measurable spot and size-of-source loss for a pan.
 
-    Parameters
-    ----------
-    centre_m : (2,)
-        Centre of the pan. [m]
-    diameter_m, height_m : float
-        Pan base: diameter, height above the cooktop. [m]
+    centre_m : (2,) centre of the pan [m]
+    diameter_m, height_m : pan base: diameter, height above the cooktop [m]
     lens, pose : Lens, Pose
-    sigma_px : float
-        Standard deviation of the Gaussian blur. [px]
-
-    Returns
-    -------
-    MeasurableSpot
-        Larger side of the footprint at the centre [m], diameter of the spot
-        that holds 95 % of a pixel's energy [m], loss of a centre pixel [-],
-        pixels across and whether the 10 x 10 rule holds.
-
-    Notes
-    -----
-    Footprint within 0.01 % of 2 D tan(FOV/2)/n at nadir.
-
-    References
-    ----------
-    Pusnik and Gersak 2021, Sensors 21(2) 607, for the 10 x 10 rule.
+    sigma_px : standard deviation of the Gaussian blur [px]
+    Returns : larger side of the footprint at the centre [m], diameter of the spot that holds 95 %
+        of a pixel's energy [m], loss of a centre pixel [-], pixels across and whether the 10 x 10
+        rule holds
+    Notes : Footprint within 0.01 % of 2 D tan(FOV/2)/n at nadir.
+    Source : Pusnik and Gersak 2021, Sensors 21(2) 607, for the 10 x 10 rule
     """
     centre = np.asarray(centre_m, dtype=np.float64)[:2]
     px = pixel_of_point(np.array([*centre, height_m]), lens=lens, pose=pose)

@@ -23,8 +23,8 @@ MODEL_CODE: dict[str, int] = {"rectilinear": 0, "equal-angle": 1, "brown-conrady
 class Lens:
     """A lens and its pixel array; focal lengths in pixels, separate for rows and columns.
 
-    Brown-Conrady coefficients act on the tangent of the field angle (k1, k2,
-    k3 radial; p1, p2 tangential) and are zero for the other models.
+    Brown-Conrady coefficients act on the tangent of the field angle (k1, k2, k3 radial; p1, p2
+    tangential) and are zero for the other models.
     """
 
     model: LensModel
@@ -102,37 +102,16 @@ def lens_from_fov(
 ) -> Lens:
     """Return the lens whose field of view between outer pixel edges is the stated one.
 
-    Parameters
-    ----------
-    rows, cols : int
-        Size of the pixel array.
-    fov_h_rad, fov_v_rad : float
-        Full field of view across the columns and across the rows. [rad]
-    model : str
-        ``rectilinear``, ``equal-angle`` or ``brown-conrady``.
-    distortion : tuple
-        k1, k2, k3, p1, p2 of the Brown-Conrady model.
-
-    Returns
-    -------
-    Lens
-
-    Raises
-    ------
-    OutOfRangeError
-        If a field of view is not inside (0, 180 deg), the model is unknown, or
-        the distortion folds back inside the field.
-
-    Notes
-    -----
-    The lens model must be stated: the centre pixel of 32 over 110 deg at
-    0.75 m is 66.9 mm rectilinear and 45.0 mm equal-angle, 48 % apart; over
-    55 deg it is 24.4 and 22.5 mm.
-
-    References
-    ----------
-    D. C. Brown, Photogrammetric Engineering 32 (1966), decentering distortion
-    (coefficients in the order used by common vision libraries; from memory).
+    rows, cols : size of the pixel array
+    fov_h_rad, fov_v_rad : full field of view across the columns and across the rows [rad]
+    model : ``rectilinear``, ``equal-angle`` or ``brown-conrady``
+    distortion : tuple: k1, k2, k3, p1, p2 of the Brown-Conrady model
+    Raises : OutOfRangeError if a field of view is not inside (0, 180 deg), the model is unknown, or
+        the distortion folds back inside the field
+    Notes : The lens model must be stated: the centre pixel of 32 over 110 deg at 0.75 m is 66.9 mm
+        rectilinear and 45.0 mm equal-angle, 48 % apart; over 55 deg it is 24.4 and 22.5 mm.
+    Source : D. C. Brown, Photogrammetric Engineering 32 (1966), decentering distortion
+        (coefficients in the order used by common vision libraries; from memory)
     """
     for name, fov in (("horizontal", fov_h_rad), ("vertical", fov_v_rad)):
         if not 0 < fov < math.pi:
@@ -163,25 +142,11 @@ def lens_from_fov(
 def distorted(x: float, y: float, lens: Any) -> tuple[float, float]:
     """Return where Brown-Conrady distortion moves a tangent (x, y) of the field angle.
 
-    Parameters
-    ----------
-    x, y : float or (...)
-        Tangents along columns and rows. [-]
-    lens : (11,)
-        :meth:`Lens.vector`.
-
-    Returns
-    -------
-    tuple
-        Distorted tangents. [-]
-
-    Notes
-    -----
-    k1 = -0.2 pulls a point at 27.5 deg inwards by 5.4 % of its tangent.
-
-    References
-    ----------
-    D. C. Brown, Photogrammetric Engineering 32 (1966), from memory.
+    x, y : float or (...): tangents along columns and rows
+    lens : (11,) :meth:`Lens.vector`
+    Returns : tuple: distorted tangents
+    Notes : k1 = -0.2 pulls a point at 27.5 deg inwards by 5.4 % of its tangent.
+    Source : D. C. Brown, Photogrammetric Engineering 32 (1966), from memory
     """
     k1, k2, k3, p1, p2 = lens[5], lens[6], lens[7], lens[8], lens[9]
     r2 = x * x + y * y
@@ -227,25 +192,11 @@ def _undistorted(u: float, v: float, lens: Any) -> tuple[float, float]:
 def camera_ray(row: float, col: float, lens: Any) -> tuple[float, float, float]:
     """Return the ray of a pixel position in camera axes (col, row, depth), not normalised.
 
-    Parameters
-    ----------
-    row, col : float
-        Pixel position. [px]
-    lens : (11,)
-        :meth:`Lens.vector`.
-
-    Returns
-    -------
-    tuple of 3 floats
-        NaN where the lens has no such ray.
-
-    Notes
-    -----
-    The distortion is inverted by Newton's method to 1e-11 of a tangent.
-
-    References
-    ----------
-    Pinhole, equal-angle and Brown-Conrady projection.
+    row, col : pixel position [px]
+    lens : (11,) :meth:`Lens.vector`
+    Returns : tuple of 3 floats: NaN where the lens has no such ray
+    Notes : The distortion is inverted by Newton's method to 1e-11 of a tangent.
+    Source : Pinhole, equal-angle and Brown-Conrady projection
     """
     u = (col - lens[4]) / lens[2]
     v = (row - lens[3]) / lens[1]
@@ -267,25 +218,11 @@ def camera_ray(row: float, col: float, lens: Any) -> tuple[float, float, float]:
 def camera_rays(rowcol: Any, lens: Any) -> Any:
     """Return the rays of many pixel positions in camera axes.
 
-    Parameters
-    ----------
-    rowcol : (n, 2)
-        Row and column. [px]
-    lens : (11,)
-        :meth:`Lens.vector`.
-
-    Returns
-    -------
-    (n, 3)
-        As :func:`camera_ray`.
-
-    Notes
-    -----
-    15 ns a ray without distortion, 0.1 us with.
-
-    References
-    ----------
-    As :func:`camera_ray`.
+    rowcol : (n, 2) row and column [px]
+    lens : (11,) :meth:`Lens.vector`
+    Returns : (n, 3) as :func:`camera_ray`
+    Notes : 15 ns a ray without distortion, 0.1 us with.
+    Source : As :func:`camera_ray`
     """
     out = np.empty((rowcol.shape[0], 3))
     for i in range(rowcol.shape[0]):

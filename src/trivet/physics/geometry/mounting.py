@@ -25,9 +25,9 @@ COS, SIN = np.cos(_TURN), np.sin(_TURN)
 class MountSpread:
     """Errors of a mount: of each coordinate and of each of three angles.
 
-    The angles turn the head about the world's x axis (front to back), y axis
-    (sideways) and z axis, after its nominal pose.  ``rectangular`` reads the numbers as
-    half-widths, ``normal`` as standard deviations.
+    The angles turn the head about the world's x axis (front to back), y axis (sideways) and z axis,
+    after its nominal pose. ``rectangular`` reads the numbers as half-widths, ``normal`` as standard
+    deviations.
     """
 
     position_m: float
@@ -45,33 +45,16 @@ class MountSpread:
 def disc_views(discs: npt.ArrayLike, *, lens: Lens, pose: Pose) -> FloatArray:
     """Return margin, pixels across and angle of view of horizontal discs.
 
-    Parameters
-    ----------
-    discs : (disc, 5)
-        Centre x, y, height; radius; and ring around it that must be seen too. [m]
+    discs : (disc, 5) centre x, y, height; radius; and ring around it that must be seen too [m]
     lens, pose : Lens, Pose
-
-    Returns
-    -------
-    (disc, 3)
-        Distance of disc and ring to the nearest edge of the field, negative outside
-        [m]; fewest pixels across the disc [px], NaN when not wholly before the lens;
-        angle of view at the centre [rad].
-
-    Raises
-    ------
-    OutOfRangeError
-        If the discs do not have five numbers each.
-
-    Notes
-    -----
-    The margin is exact for a rectilinear lens, whose edges are planes.  For the others
-    its sign is that of 72 rim points (0.15 mm on a 300 mm pan) and its size is a first
-    order one: :func:`trivet.physics.geometry.coverage.rim_coverage` gives the distance.
-
-    References
-    ----------
-    Distance of a disc to a plane through the eye; own derivation.
+    Returns : (disc, 3) distance of disc and ring to the nearest edge of the field, negative outside
+        [m]; fewest pixels across the disc [px], NaN when not wholly before the lens; angle of view
+        at the centre [rad]
+    Raises : OutOfRangeError if the discs do not have five numbers each
+    Notes : The margin is exact for a rectilinear lens, whose edges are planes. For the others its
+        sign is that of 72 rim points (0.15 mm on a 300 mm pan) and its size is a first order one:
+        :func:`trivet.physics.geometry.coverage.rim_coverage` gives the distance.
+    Source : Distance of a disc to a plane through the eye; own derivation
     """
     table = _checked_discs(discs)
     return np.asarray(_views(table, lens.vector(), _size(lens), pose.rotation(), pose.eye_m))
@@ -88,37 +71,16 @@ def coverage_draws(
 ) -> BoolArray:
     """Return in which draws of a mount's errors each disc lies wholly in the field.
 
-    Parameters
-    ----------
-    discs : (disc, 5)
-        As for :func:`disc_views`. [m]
-    lens, pose : Lens, Pose
-        The head as designed.
-    spread : MountSpread
-        Its errors.
-    draws : int
-        Number of mounts drawn.
-    generator : numpy.random.Generator
-        Source of randomness.
-
-    Returns
-    -------
-    (draw, disc)
-        True where disc and ring are in the field.
-
-    Raises
-    ------
-    OutOfRangeError
-        For less than one draw, or discs without five numbers each.
-
-    Notes
-    -----
-    10,000 draws of 20 discs: 20 ms for a rectilinear lens, 0.2 s for the others.
-    At 0.70 m one degree moves the field by 12 mm, as much as a 12 mm error of place.
-
-    References
-    ----------
-    JCGM 101:2008, 5.9 and 6.4.
+    discs : (disc, 5) as for :func:`disc_views` [m]
+    lens, pose : Lens, Pose: the head as designed
+    spread : its errors
+    draws : number of mounts drawn
+    generator : source of randomness
+    Returns : (draw, disc) true where disc and ring are in the field
+    Raises : OutOfRangeError for less than one draw, or discs without five numbers each
+    Notes : 10,000 draws of 20 discs: 20 ms for a rectilinear lens, 0.2 s for the others. At 0.70 m
+        one degree moves the field by 12 mm, as much as a 12 mm error of place.
+    Source : JCGM 101:2008, 5.9 and 6.4
     """
     if draws < 1:
         raise OutOfRangeError(f"{draws} draws; allowed: at least 1")

@@ -19,9 +19,9 @@ MIN_PLACES = 2
 class MountShift:
     """The sharpest break in a series of recordings.
 
-    ``first`` is the first recording after it; ``shift_m`` the rms distance by which
-    the places seen both before and after moved on the cooktop; ``moved`` whether that is
-    more than chance and placement explain.
+    ``first`` is the first recording after it; ``shift_m`` the rms distance by which the places seen
+    both before and after moved on the cooktop; ``moved`` whether that is more than chance and
+    placement explain.
     """
 
     first: int
@@ -35,39 +35,19 @@ def mount_shift(
 ) -> MountShift:
     """Return where in a series of recordings a head's view broke, and whether it did.
 
-    Parameters
-    ----------
-    observed_m : (target, 2)
-        Where a target is seen less where it stood, through one and the same pose. [m]
-    index : (target,)
-        Number of its recording, in order of time.
-    region : (target,)
-        Number of the burner it stood on.
-    u_m : (target,)
-        Standard uncertainty of a target in each direction, placement included. [m]
-
-    Returns
-    -------
-    MountShift
-
-    Raises
-    ------
-    NotEnoughDataError
-        If no break has two burners seen on both sides of it.
-    OutOfRangeError
-        If an uncertainty is not positive.
-
-    Notes
-    -----
-    Pans put down within 3 mm, four burners, two recordings on either side: a shift of
-    8 mm (0.6 degrees of tilt at 0.75 m) is found in 90 % of draws, one of 10 mm in
-    99 %, at under 1 % false; with five on either side one of 6 mm in 95 %.  One pan
-    put down askew moves one burner and may be called: the message therefore names
-    the shift, and the pans can be looked at.
-
-    References
-    ----------
-    Chi-squared of the differences of means, Bonferroni over the breaks; own rule.
+    observed_m : (target, 2) where a target is seen less where it stood, through one and the same
+        pose [m]
+    index : (target,) number of its recording, in order of time
+    region : (target,) number of the burner it stood on
+    u_m : (target,) standard uncertainty of a target in each direction, placement included [m]
+    Raises : NotEnoughDataError if no break has two burners seen on both sides of it;
+        OutOfRangeError if an uncertainty is not positive
+    Notes : Pans put down within 3 mm, four burners, two recordings on either side: a shift of 8 mm
+        (0.6 degrees of tilt at 0.75 m) is found in 90 % of draws, one of 10 mm in 99 %, at under 1
+        % false; with five on either side one of 6 mm in 95 %. One pan put down askew moves one
+        burner and may be called: the message therefore names the shift, and the pans can be looked
+        at.
+    Source : Chi-squared of the differences of means, Bonferroni over the breaks; own rule
     """
     seen = np.asarray(observed_m, dtype=np.float64)
     at, places = np.asarray(index), np.asarray(region)

@@ -44,40 +44,20 @@ def visible_base(
 ) -> BoolArray:
     """Return which points of a pan's base, or of its contents' surface, are seen.
 
-    The ray from the point to the eye must leave through the rim.  A pan that
-    is a cylinder or cone frustum is convex, so the test at the rim is exact.
+    The ray from the point to the eye must leave through the rim. A pan that is a cylinder or cone
+    frustum is convex, so the test at the rim is exact.
 
-    Parameters
-    ----------
-    points_m : (..., 2)
-        Points x, y on the base, or on the contents' surface when filled. [m]
-    centre_m : (2,) or (3,)
-        Centre of the base; its height is 0 when left out. [m]
-    radius_m, depth_m, fill_m : float
-        Base radius, wall height, and height of the contents. [m]
-    eye_m : (3,)
-        Position of the head. [m]
-    flare_rad : float
-        Angle by which the wall leans outwards from the vertical. [rad]
-
-    Returns
-    -------
-    (...)
-        True where the point lies on the surface and is seen.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a negative depth, a fill above the depth, or a head not above the rim.
-
-    Notes
-    -----
-    Head at 0.75 m, near rim 0.20 m from nadir, wall 0.12 m: 38.1 mm of base
-    hidden; 10 mm more wall hides 3.8 mm more.
-
-    References
-    ----------
-    Similar triangles: s = x_r (H / (H - h) - 1).
+    points_m : (..., 2) points x, y on the base, or on the contents' surface when filled [m]
+    centre_m : (2,) or (3,) centre of the base; its height is 0 when left out [m]
+    radius_m, depth_m, fill_m : base radius, wall height, and height of the contents [m]
+    eye_m : (3,) position of the head [m]
+    flare_rad : angle by which the wall leans outwards from the vertical [rad]
+    Returns : (...) true where the point lies on the surface and is seen
+    Raises : OutOfRangeError for a negative depth, a fill above the depth, or a head not above the
+        rim
+    Notes : Head at 0.75 m, near rim 0.20 m from nadir, wall 0.12 m: 38.1 mm of base hidden; 10 mm
+        more wall hides 3.8 mm more.
+    Source : Similar triangles: s = x_r (H / (H - h) - 1)
     """
     surface_r, rim_r, rise = _checked_rim(radius_m, depth_m, fill_m, flare_rad)
     centre, eye = _centre3(centre_m), np.asarray(eye_m, dtype=np.float64)
@@ -102,37 +82,17 @@ def visible_base_frac(
 ) -> float:
     """Return the share of a pan's base, or of its contents' surface, that is seen.
 
-    Seen from the eye, the rim casts a disc of radius R/(1 - k) on the surface,
-    with k the rim's share of the height; the visible part is where the two
-    discs overlap, which has a closed form.
+    Seen from the eye, the rim casts a disc of radius R/(1 - k) on the surface, with k the rim's
+    share of the height; the visible part is where the two discs overlap, which has a closed form.
 
-    Parameters
-    ----------
-    eye_m : (3,)
-        Position of the head. [m]
-    centre_m : (2,) or (3,)
-        Centre of the base. [m]
-    radius_m, depth_m, fill_m, flare_rad : float
-        As for :func:`visible_base`.
-
-    Returns
-    -------
-    float
-        Visible share of the surface's area, 0 to 1. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        As for :func:`visible_base`.
-
-    Notes
-    -----
-    Exact for cylinder and frustum.  A head 0.76 m up and 0.30 m aside sees
-    about 96 % of a 5 cm skillet and 64 % of a 25 cm stockpot.
-
-    References
-    ----------
-    Area of the lens of two circles, plane geometry; own derivation.
+    eye_m : (3,) position of the head [m]
+    centre_m : (2,) or (3,) centre of the base [m]
+    radius_m, depth_m, fill_m, flare_rad : as for :func:`visible_base`
+    Returns : visible share of the surface's area, 0 to 1
+    Raises : OutOfRangeError as for :func:`visible_base`
+    Notes : Exact for cylinder and frustum. A head 0.76 m up and 0.30 m aside sees about 96 % of a 5
+        cm skillet and 64 % of a 25 cm stockpot.
+    Source : Area of the lens of two circles, plane geometry; own derivation
     """
     surface_r, rim_r, rise = _checked_rim(radius_m, depth_m, fill_m, flare_rad)
     centre, eye = _centre3(centre_m), np.asarray(eye_m, dtype=np.float64)
@@ -147,28 +107,11 @@ def visible_base_frac(
 def circle_overlap_m2(radius_m: float, *, other_radius_m: float, distance_m: float) -> float:
     """Return the area that two circles share.
 
-    Parameters
-    ----------
-    radius_m, other_radius_m, distance_m : float
-        Radii and distance of the centres. [m]
-
-    Returns
-    -------
-    float
-        Area. [m2]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a length is negative.
-
-    Notes
-    -----
-    Relative error about 1e-12 away from touching circles.
-
-    References
-    ----------
-    Sum of two circular segments; common practice, no source.
+    radius_m, other_radius_m, distance_m : radii and distance of the centres [m]
+    Returns : area [m2]
+    Raises : OutOfRangeError if a length is negative
+    Notes : Relative error about 1e-12 away from touching circles.
+    Source : Sum of two circular segments; common practice, no source
     """
     a, b, d = radius_m, other_radius_m, distance_m
     if min(a, b, d) < 0:

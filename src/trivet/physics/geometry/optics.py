@@ -1,12 +1,11 @@
 """The pose of a head: points to pixels and back.
 
-Cooktop plane z = 0, x to the right, y away from the cook, z up.  A head hangs
-at (x, y, height) and, with all angles zero, looks straight down with image
-columns along +x and image rows along -y.  Angles act in the order roll (about
-the optical axis), tilt (about the x axis, positive towards +y), pan (about the
-vertical); roll and pan turn counter-clockwise seen from above, so that for a
-head without tilt they add up and cannot be told apart.
-Pixel centres lie at whole (row, col); the field ends at -0.5 and n - 0.5.
+Cooktop plane z = 0, x to the right, y away from the cook, z up. A head hangs at (x, y, height) and,
+with all angles zero, looks straight down with image columns along +x and image rows along -y.
+Angles act in the order roll (about the optical axis), tilt (about the x axis, positive towards +y),
+pan (about the vertical); roll and pan turn counter-clockwise seen from above, so that for a head
+without tilt they add up and cannot be told apart. Pixel centres lie at whole (row, col); the field
+ends at -0.5 and n - 0.5.
 """
 
 from __future__ import annotations
@@ -73,24 +72,11 @@ def _about_z(angle_rad: float) -> FloatArray:
 def ray_of_pixel(rowcol: npt.ArrayLike, *, lens: Lens, pose: Pose) -> FloatArray:
     """Return the world direction in which a pixel position looks.
 
-    Parameters
-    ----------
-    rowcol : (..., 2)
-        Row and column, fractions allowed. [px]
+    rowcol : (..., 2) row and column, fractions allowed [px]
     lens, pose : Lens, Pose
-
-    Returns
-    -------
-    (..., 3)
-        Unit vectors; NaN where the distortion has no inverse.
-
-    Notes
-    -----
-    Closes with :func:`pixel_of_point` to 1e-9 px inside the field.
-
-    References
-    ----------
-    As :func:`pixel_of_point`.
+    Returns : (..., 3) unit vectors; NaN where the distortion has no inverse
+    Notes : Closes with :func:`pixel_of_point` to 1e-9 px inside the field.
+    Source : As :func:`pixel_of_point`
     """
     px = np.ascontiguousarray(rowcol, dtype=np.float64)
     rays = camera_rays(px.reshape(-1, 2), lens.vector()) @ pose.rotation().T
@@ -101,26 +87,13 @@ def ray_of_pixel(rowcol: npt.ArrayLike, *, lens: Lens, pose: Pose) -> FloatArray
 def pixel_of_point(points_m: npt.ArrayLike, *, lens: Lens, pose: Pose) -> FloatArray:
     """Return where points appear in the image.
 
-    Parameters
-    ----------
-    points_m : (..., 3)
-        World points. [m]
+    points_m : (..., 3) world points [m]
     lens, pose : Lens, Pose
-
-    Returns
-    -------
-    (..., 2)
-        Row and column [px], also outside the field; NaN behind the lens or
-        beyond the fold of the distortion.
-
-    Notes
-    -----
-    One degree of tilt moves a point 0.76 m below by 13.3 mm, half a pixel of
-    a 32 x 24 array over 55 deg.
-
-    References
-    ----------
-    Pinhole and equal-angle projection; Brown-Conrady distortion.
+    Returns : (..., 2) row and column [px], also outside the field; NaN behind the lens or beyond
+        the fold of the distortion
+    Notes : One degree of tilt moves a point 0.76 m below by 13.3 mm, half a pixel of a 32 x 24
+        array over 55 deg.
+    Source : Pinhole and equal-angle projection; Brown-Conrady distortion
     """
     points = np.asarray(points_m, dtype=np.float64)
     cam = (points - pose.eye_m) @ pose.rotation()
@@ -147,32 +120,14 @@ def point_of_pixel(
 ) -> FloatArray:
     """Return where the ray of a pixel position meets a horizontal plane.
 
-    Parameters
-    ----------
-    rowcol : (..., 2)
-        Row and column, fractions allowed. [px]
+    rowcol : (..., 2) row and column, fractions allowed [px]
     lens, pose : Lens, Pose
-    plane_height_m : float
-        Height of the plane above the cooktop. [m]
-
-    Returns
-    -------
-    (..., 3)
-        World points [m]; NaN for rays that never meet the plane.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the plane is not below the head.
-
-    Notes
-    -----
-    A plane taken 50 mm too low under a head at 0.76 m puts a point 0.3 m off
-    nadir wrong by 21 mm: use the height of what is looked at.
-
-    References
-    ----------
-    As :func:`pixel_of_point`.
+    plane_height_m : height of the plane above the cooktop [m]
+    Returns : (..., 3) world points [m]; NaN for rays that never meet the plane
+    Raises : OutOfRangeError if the plane is not below the head
+    Notes : A plane taken 50 mm too low under a head at 0.76 m puts a point 0.3 m off nadir wrong by
+        21 mm: use the height of what is looked at.
+    Source : As :func:`pixel_of_point`
     """
     drop = pose.height_m - plane_height_m
     if not drop > 0:
@@ -189,33 +144,15 @@ def footprint_m(
 ) -> FloatArray:
     """Return the size on a plane of what each pixel sees (geometry only, no blur).
 
-    Parameters
-    ----------
     lens, pose : Lens, Pose
-    plane_height_m : float
-        Height of the plane. [m]
-    rowcol : (..., 2), optional
-        Pixel positions; all pixels when left out.
-
-    Returns
-    -------
-    (row, col, 2) or (..., 2)
-        Distance between the mid-points of opposite pixel edges: first across
-        rows, then across columns. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the plane is not below the head.
-
-    Notes
-    -----
-    On a tilted ray at angle a from nadir the footprint grows as 1/cos(a)^2
-    along the slope (doubled at 45 deg) and as 1/cos(a) across it.
-
-    References
-    ----------
-    Plane geometry: (D / cos a) IFOV / cos a.
+    plane_height_m : height of the plane [m]
+    rowcol : (..., 2), optional pixel positions; all pixels when left out
+    Returns : (row, col, 2) or (..., 2) distance between the mid-points of opposite pixel edges:
+        first across rows, then across columns [m]
+    Raises : OutOfRangeError if the plane is not below the head
+    Notes : On a tilted ray at angle a from nadir the footprint grows as 1/cos(a)^2 along the slope
+        (doubled at 45 deg) and as 1/cos(a) across it.
+    Source : Plane geometry: (D / cos a) IFOV / cos a
     """
     if rowcol is None:
         rowcol = np.moveaxis(np.indices((lens.rows, lens.cols)), 0, -1)
@@ -233,25 +170,11 @@ def footprint_m(
 def view_angle_rad(points_m: npt.ArrayLike, *, pose: Pose) -> FloatArray:
     """Return the angle between the line of sight and the vertical at points.
 
-    Parameters
-    ----------
-    points_m : (..., 3)
-        World points below the head. [m]
-    pose : Pose
-
-    Returns
-    -------
-    (...)
-        Angle from the normal of a horizontal surface. [rad]
-
-    Notes
-    -----
-    Band emissivity of a liquid holds to about 50 deg and falls beyond 65 deg;
-    that of a film on metal rises with the angle.
-
-    References
-    ----------
-    Rees and James, Int. J. Remote Sensing 13 (15), 1992, for water to 65 deg.
+    points_m : (..., 3) world points below the head [m]
+    Returns : (...) angle from the normal of a horizontal surface [rad]
+    Notes : Band emissivity of a liquid holds to about 50 deg and falls beyond 65 deg; that of a
+        film on metal rises with the angle.
+    Source : Rees and James, Int. J. Remote Sensing 13 (15), 1992, for water to 65 deg
     """
     ray = np.asarray(points_m, dtype=np.float64) - pose.eye_m
     return np.asarray(np.arctan2(np.hypot(ray[..., 0], ray[..., 1]), np.abs(ray[..., 2])))

@@ -25,8 +25,8 @@ STEP = 0.01
 class PoseFit:
     """A fitted pose; covariance over the free parameters in the order of ``free``.
 
-    ``residual_rms_m`` is the rms distance on the targets' planes, both axes
-    together, over the targets kept; ``reduced_chi2`` is NaN without spare data.
+    ``residual_rms_m`` is the rms distance on the targets' planes, both axes together, over the
+    targets kept; ``reduced_chi2`` is NaN without spare data.
     """
 
     pose: Pose
@@ -59,52 +59,28 @@ def fit_pose(
 ) -> PoseFit:
     """Return the pose that best explains where known points are seen.
 
-    Soft-L1 least squares first; targets further off than 4 sigma (and four
-    times the median residual) are then set aside, while three remain, and the
-    rest are fitted plainly, for the covariance.
+    Soft-L1 least squares first; targets further off than 4 sigma (and four times the median
+    residual) are then set aside, while three remain, and the rest are fitted plainly, for the
+    covariance.
 
-    Parameters
-    ----------
-    points_m : (n, 3)
-        Targets in the world. [m]
-    observed_px : (n, 2)
-        Their row and column; rows with NaN are left out. [px]
-    lens : Lens
-    start : Pose
-        The mount as designed; parameters that are not free keep its values.
-    sigma_px : float or (n,)
-        Standard uncertainty of a target in each axis, its place's included. [px]
-    free : tuple of str
-        Names of the pose's fields that are fitted.
-    prior_sigma : mapping, optional
-        Tolerance of the mount for free fields, in the field's unit: the start
-        value then counts as a datum with that standard uncertainty.
-
-    Returns
-    -------
-    PoseFit
-
-    Raises
-    ------
-    NotEnoughDataError
-        For fewer than three targets in view, targets on one line, or more
-        free parameters than data.
-    OutOfRangeError
-        For an unknown field name or a sigma that is not positive.
-
-    Notes
-    -----
-    Four burners at +-200, +-130 mm under a 32 x 24 head over 55 x 35 deg at
-    0.76 m, 0.1 px (2.4 mm) a target: the picture lands within 2.4 mm rms, 4.6 mm
-    in the worst of 200 draws.
-    Tilt and sideways shift trade against each other (1 deg is 13 mm): their
-    covariance says so, the residual does not.  Roll and pan cannot both be
-    free unless the head is tilted or has a prior.
-
-    References
-    ----------
-    Robust least squares; covariance from the Gauss-Newton normal matrix,
-    enlarged by chi2 when that exceeds 1.
+    points_m : (n, 3) targets in the world [m]
+    observed_px : (n, 2) their row and column; rows with NaN are left out [px]
+    start : the mount as designed; parameters that are not free keep its values
+    sigma_px : float or (n,): standard uncertainty of a target in each axis, its place's included
+        [px]
+    free : tuple of str: names of the pose's fields that are fitted
+    prior_sigma : mapping, optional: tolerance of the mount for free fields, in the field's unit:
+        the start value then counts as a datum with that standard uncertainty
+    Raises : NotEnoughDataError for fewer than three targets in view, targets on one line, or more
+        free parameters than data; OutOfRangeError for an unknown field name or a sigma that is not
+        positive
+    Notes : Four burners at +-200, +-130 mm under a 32 x 24 head over 55 x 35 deg at 0.76 m, 0.1 px
+        (2.4 mm) a target: the picture lands within 2.4 mm rms, 4.6 mm in the worst of 200 draws.
+        Tilt and sideways shift trade against each other (1 deg is 13 mm): their covariance says so,
+        the residual does not. Roll and pan cannot both be free unless the head is tilted or has a
+        prior.
+    Source : Robust least squares; covariance from the Gauss-Newton normal matrix, enlarged by chi2
+        when that exceeds 1
     """
     points, seen, index = _targets(points_m, observed_px, free=free)
     sigma = np.broadcast_to(np.asarray(sigma_px, dtype=float), index.shape)[index]
@@ -240,40 +216,19 @@ def spot_centroid(
 ) -> SpotCentroid:
     """Return the centre of a hot spot near a guess, with its uncertainty.
 
-    The background is the median of the ring between one and 1.6 radii; weights
-    are what stands above it by more than three times its noise.
+    The background is the median of the ring between one and 1.6 radii; weights are what stands
+    above it by more than three times its noise.
 
-    Parameters
-    ----------
-    frame : (row, col)
-        Signal or temperature; NaN pixels are left out.
-    guess_px : (row, col)
-        Where the spot is expected. [px]
-    radius_px : float
-        Radius within which it is looked for. [px]
-
-    Returns
-    -------
-    SpotCentroid
-        NaN when the peak stands less than five noise widths (and 0.5 units of
-        the frame) above the background, or the spot touches the search's edge
-        of the frame.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the radius is under 1 px or the guess is outside the frame.
-
-    Notes
-    -----
-    A disc of 8 px at 100 K contrast with 0.2 K noise: 0.001 px of scatter; no less than
-    0.02 px is stated.  Uneven
-    background within the radius biases the centre towards the warmer side;
-    10 K across a 100 K spot of 8 px moves it by about 0.1 px.
-
-    References
-    ----------
-    Centroid above a robust background; common practice, no source.
+    frame : (row, col) signal or temperature; NaN pixels are left out
+    guess_px : (row, col) where the spot is expected [px]
+    radius_px : radius within which it is looked for [px]
+    Returns : NaN when the peak stands less than five noise widths (and 0.5 units of the frame)
+        above the background, or the spot touches the search's edge of the frame
+    Raises : OutOfRangeError if the radius is under 1 px or the guess is outside the frame
+    Notes : A disc of 8 px at 100 K contrast with 0.2 K noise: 0.001 px of scatter; no less than
+        0.02 px is stated. Uneven background within the radius biases the centre towards the warmer
+        side; 10 K across a 100 K spot of 8 px moves it by about 0.1 px.
+    Source : Centroid above a robust background; common practice, no source
     """
     image = np.asarray(frame, dtype=np.float64)
     row0, col0 = guess_px

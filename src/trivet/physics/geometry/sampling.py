@@ -1,10 +1,9 @@
 """The sampling matrix: what share of each pixel's signal comes from which surface.
 
-Radiance is linear, so a frame is one sparse matrix times the radiances of the
-surfaces.  A pixel responds over its own square convolved with a Gaussian blur.
-The image is cut into lines of constant row; along a line the surface changes
-at points that are found by bisection, and each piece is weighed exactly by
-the integral of the blurred box.  Only the quadrature across lines is inexact.
+Radiance is linear, so a frame is one sparse matrix times the radiances of the surfaces. A pixel
+responds over its own square convolved with a Gaussian blur. The image is cut into lines of constant
+row; along a line the surface changes at points that are found by bisection, and each piece is
+weighed exactly by the integral of the blurred box. Only the quadrature across lines is inexact.
 """
 
 from __future__ import annotations
@@ -33,9 +32,9 @@ REFINED = 8  # sub-strips of a strip in which surfaces come or go
 class CellGrid:
     """A pan as the renderer sees it: polar cells on its surface, wall and contents.
 
-    Cell (i, j) covers ring i of equal radial width and sector j, counted
-    counter-clockwise from +x; its column is ``i * n_theta + j``.  With a fill
-    above zero the cells lie on the contents' surface, out to the wall.
+    Cell (i, j) covers ring i of equal radial width and sector j, counted counter-clockwise from +x;
+    its column is ``i * n_theta + j``. With a fill above zero the cells lie on the contents'
+    surface, out to the wall.
     """
 
     centre_x_m: float
@@ -93,9 +92,9 @@ class CellGrid:
 class Sampling:
     """The matrix (pixel row by row, surface) and which column is what.
 
-    Columns: the cells of pan 0, of pan 1, ...; then one wall column a pan
-    (inside and outside of its wall); then one apron a pan, the hob around its
-    base; then the rest of the hob; then whatever lies above the horizon.
+    Columns: the cells of pan 0, of pan 1, ...; then one wall column a pan (inside and outside of
+    its wall); then one apron a pan, the hob around its base; then the rest of the hob; then
+    whatever lies above the horizon.
     """
 
     matrix: csr_array
@@ -117,44 +116,21 @@ def sampling_matrix(
 ) -> Sampling:
     """Return what share of each pixel's signal comes from which surface.
 
-    Parameters
-    ----------
-    grids : tuple of CellGrid
-        The pans on the cooktop; empty for a bare one.
-    lens, pose : Lens, Pose
-        The head.
-    sigma_px : float
-        Standard deviation of the Gaussian blur. [px]
-    strips_per_px : int
-        Strips of rows to a pixel, each sampled by two Gauss lines, and by
-        sixteen where an outline is tangent to the rows.
-    steps_per_px : int
-        Steps along a line at which surfaces are looked up.
-
-    Returns
-    -------
-    Sampling
-        Sparse matrix (rows * cols, surfaces) whose rows sum to 1.
-
-    Raises
-    ------
-    OutOfRangeError
-        For a negative blur, fewer than one strip or step a pixel, a rim at or
-        above the head, or pans that overlap.
-
-    Notes
-    -----
-    Pans at 200 C on a hob at 40 C, 32 x 24 over 55 x 35 deg, blur 0.4 px: 7 mK
-    rms and 0.12 K at worst against 48 strips a pixel, 15 mK and 0.11 K against
-    64 x 64 plain rays a pixel (whose own error is as large).  160 x 120
-    over 57 x 44 deg: 2 mK rms, 0.07 K at worst in 0.4 s; with 4 strips and 4 steps
-    5 mK and 0.27 K in half of the time.
-    One wall column a pan serves both faces of the wall.  Blur acts in the image plane
-    and is the same in all pixels.
-
-    References
-    ----------
-    Linear superposition of radiance; exact box-Gauss weights; own derivation.
+    grids : tuple of CellGrid: the pans on the cooktop; empty for a bare one
+    lens, pose : Lens, Pose: the head
+    sigma_px : standard deviation of the Gaussian blur [px]
+    strips_per_px : strips of rows to a pixel, each sampled by two Gauss lines, and by sixteen where
+        an outline is tangent to the rows
+    steps_per_px : steps along a line at which surfaces are looked up
+    Returns : sparse matrix (rows * cols, surfaces) whose rows sum to 1
+    Raises : OutOfRangeError for a negative blur, fewer than one strip or step a pixel, a rim at or
+        above the head, or pans that overlap
+    Notes : Pans at 200 C on a hob at 40 C, 32 x 24 over 55 x 35 deg, blur 0.4 px: 7 mK rms and 0.12
+        K at worst against 48 strips a pixel, 15 mK and 0.11 K against 64 x 64 plain rays a pixel
+        (whose own error is as large). 160 x 120 over 57 x 44 deg: 2 mK rms, 0.07 K at worst in 0.4
+        s; with 4 strips and 4 steps 5 mK and 0.27 K in half of the time. One wall column a pan
+        serves both faces of the wall. Blur acts in the image plane and is the same in all pixels.
+    Source : Linear superposition of radiance; exact box-Gauss weights; own derivation
     """
     _check(grids, pose, sigma_px, strips_per_px, steps_per_px)
     pans = (
@@ -188,8 +164,8 @@ def _lines(
 ) -> tuple[FloatArray, FloatArray, tuple[Any, Any, Any, Any]]:
     """Cut two Gauss lines a strip, and sixteen a strip in which surfaces come or go.
 
-    Where a line becomes tangent to an outline its chord grows as a square
-    root, which the plain rule integrates badly.
+    Where a line becomes tangent to an outline its chord grows as a square root, which the plain
+    rule integrates badly.
     """
     beyond = math.ceil((reach - 0.5) * strips_per_px)
     n_strips = rows * strips_per_px + 2 * beyond

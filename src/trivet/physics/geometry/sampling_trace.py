@@ -141,29 +141,14 @@ def _kind(column: Any, starts: Any) -> Any:
 def line_pieces(line_row: Any, edges: Any, view: Any) -> tuple[Any, Any, Any, Any, Any]:
     """Cut lines of the image into pieces that look at one surface each.
 
-    Parameters
-    ----------
-    line_row : (line,)
-        Row of each line. [px]
-    edges : (step,)
-        Columns at which surfaces are looked up. [px]
-    view : tuple
-        Lens vector, rotation, eye, pan vectors (pan, 10), first column of each pan.
-
-    Returns
-    -------
-    start, low, high, column, order
-        Pieces of line i are start[i] to start[i + 1]: their ends [px] and the
-        surface's column; order is a hash of the sequence of kinds of surface.
-
-    Notes
-    -----
-    Changes between pans, walls and hob are found to 1e-7 px, between cells of one
-    pan to 1/16 of a step.
-
-    References
-    ----------
-    Bisection; own derivation.
+    line_row : (line,) row of each line [px]
+    edges : (step,) columns at which surfaces are looked up [px]
+    view : tuple: lens vector, rotation, eye, pan vectors (pan, 10), first column of each pan
+    Returns : start, low, high, column, order: pieces of line i are start[i] to start[i + 1]: their
+        ends [px] and the surface's column; order is a hash of the sequence of kinds of surface
+    Notes : Changes between pans, walls and hob are found to 1e-7 px, between cells of one pan to
+        1/16 of a step.
+    Source : Bisection; own derivation
     """
     starts = view[4]
     room = line_row.size * 64
@@ -249,26 +234,11 @@ def _density(x: float, sigma: float) -> float:
 def line_weights(line_row: Any, width: Any, rows: int, sigma: float) -> Any:
     """Return the weight of each line in each pixel row.
 
-    Parameters
-    ----------
-    line_row, width : (line,)
-        Rows of the lines and what each stands for. [px]
-    rows : int
-    sigma : float
-        Standard deviation of the blur. [px]
-
-    Returns
-    -------
-    (row, line)
-        Every pixel row's weights sum to 1.
-
-    Notes
-    -----
-    Weights beyond 4 sigma from a pixel's edge are zero.
-
-    References
-    ----------
-    Density of a box convolved with a Gaussian.
+    line_row, width : (line,) rows of the lines and what each stands for [px]
+    sigma : standard deviation of the blur [px]
+    Returns : (row, line) every pixel row's weights sum to 1
+    Notes : Weights beyond 4 sigma from a pixel's edge are zero.
+    Source : Density of a box convolved with a Gaussian
     """
     out = np.zeros((rows, line_row.size))
     for r in range(rows):
@@ -284,28 +254,13 @@ def gathered_rows(
 ) -> tuple[Any, Any, Any]:
     """Sum the weighed pieces into the rows of a sparse matrix.
 
-    Parameters
-    ----------
-    pieces : tuple
-        start, low, high, column of :func:`line_pieces`.
+    pieces : tuple: start, low, high, column of :func:`line_pieces`
     line_weight : (row, line)
-    cols, n_columns : int
-        Pixels to a row, surfaces.
-    sigma : float
-        Standard deviation of the blur. [px]
-
-    Returns
-    -------
-    data, indices, indptr
-        Compressed sparse rows, one a pixel, each summing to 1.
-
-    Notes
-    -----
-    One dense row of pixels is held at a time.
-
-    References
-    ----------
-    Exact integral of the blurred box along a line; own derivation.
+    cols, n_columns : pixels to a row, surfaces
+    sigma : standard deviation of the blur [px]
+    Returns : data, indices, indptr: compressed sparse rows, one a pixel, each summing to 1
+    Notes : One dense row of pixels is held at a time.
+    Source : Exact integral of the blurred box along a line; own derivation
     """
     start, low, high, column = pieces
     rows, reach = line_weight.shape[0], 0.5 + BLUR_REACH * sigma

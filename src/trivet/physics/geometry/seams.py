@@ -21,24 +21,11 @@ REACH = 3.0
 def in_field(points_m: npt.ArrayLike, *, lens: Lens, pose: Pose) -> BoolArray:
     """Return which points lie in a head's field of view.
 
-    Parameters
-    ----------
-    points_m : (..., 3)
-        World points. [m]
+    points_m : (..., 3) world points [m]
     lens, pose : Lens, Pose
-
-    Returns
-    -------
-    (...)
-        True inside the outer pixel edges.
-
-    Notes
-    -----
-    Exact; a point on the edge counts as inside.
-
-    References
-    ----------
-    Projection of optics.py.
+    Returns : (...) true inside the outer pixel edges
+    Notes : Exact; a point on the edge counts as inside.
+    Source : Projection of optics.py
     """
     seen = pixel_of_point(points_m, lens=lens, pose=pose)
     row, col = seen[..., 0], seen[..., 1]
@@ -52,27 +39,12 @@ def disc_points(
 ) -> FloatArray:
     """Return points that each stand for an equal area of a horizontal disc.
 
-    Parameters
-    ----------
-    centre_m : (3,)
-        Centre. [m]
-    radius_m : float
-        Radius. [m]
-    points : int
-        How many.
-
-    Returns
-    -------
-    (point, 3)
-        World points. [m]
-
-    Notes
-    -----
-    2,000 points give a share of the area to about 0.3 % of it.
-
-    References
-    ----------
-    Rings of constant area with turns by the golden angle; common practice, no source.
+    centre_m : (3,) centre [m]
+    radius_m : radius [m]
+    points : how many
+    Returns : (point, 3) world points [m]
+    Notes : 2,000 points give a share of the area to about 0.3 % of it.
+    Source : Rings of constant area with turns by the golden angle; common practice, no source
     """
     i = np.arange(points)
     radius = radius_m * np.sqrt((i + 0.5) / points)
@@ -86,32 +58,13 @@ def union_frac(
 ) -> float:
     """Return the share of a disc that at least one head has in its field.
 
-    Parameters
-    ----------
-    centre_m : (3,)
-        Centre of the disc. [m]
-    radius_m : float
-        Its radius. [m]
-    heads : sequence of (Lens, Pose)
-        The heads.
-
-    Returns
-    -------
-    float
-        Share, 0 to 1. [-]
-
-    Raises
-    ------
-    InputError
-        Without a head.
-
-    Notes
-    -----
-    Sampled with 2,000 points: 0.3 % of the area; 1 means that none of them is outside.
-
-    References
-    ----------
-    As :func:`disc_points`.
+    centre_m : (3,) centre of the disc [m]
+    radius_m : its radius [m]
+    heads : sequence of (Lens, Pose): the heads
+    Returns : share, 0 to 1
+    Raises : InputError without a head
+    Notes : Sampled with 2,000 points: 0.3 % of the area; 1 means that none of them is outside.
+    Source : As :func:`disc_points`
     """
     if not heads:
         raise InputError("union of fields: at least one head is needed")
@@ -127,32 +80,14 @@ def overlap_width_m(
 ) -> float:
     """Return how far two fields overlap on a plane, along the line between their centres.
 
-    Parameters
-    ----------
-    one, other : (Lens, Pose)
-        The heads.
-    plane_height_m : float
-        Height of the plane. [m]
-
-    Returns
-    -------
-    float
-        Width of the overlap [m]; negative is the width of the gap between the fields;
-        NaN where an optical axis does not meet the plane.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the plane is not below a head.
-
-    Notes
-    -----
-    The line is cut into steps of 1/20,000 of three times the fields' distance (for
-    heads over one point: of 6 m): good to 0.2 mm for heads 0.8 m apart.
-
-    References
-    ----------
-    Projection of optics.py.
+    one, other : (Lens, Pose) the heads
+    plane_height_m : height of the plane [m]
+    Returns : width of the overlap [m]; negative is the width of the gap between the fields; NaN
+        where an optical axis does not meet the plane
+    Raises : OutOfRangeError if the plane is not below a head
+    Notes : The line is cut into steps of 1/20,000 of three times the fields' distance (for heads
+        over one point: of 6 m): good to 0.2 mm for heads 0.8 m apart.
+    Source : Projection of optics.py
     """
     centres = []
     for lens, pose in (one, other):

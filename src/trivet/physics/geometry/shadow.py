@@ -1,8 +1,8 @@
 """What a tall pan hides of the surface of another: its shadow seen from the head.
 
-A pan is a solid cylinder or frustum, which is convex.  A point is hidden when the
-straight line from it to the eye passes through the solid; on a plane the hidden
-region is the convex hull of two circles, the projected foot and rim.
+A pan is a solid cylinder or frustum, which is convex. A point is hidden when the straight line from
+it to the eye passes through the solid; on a plane the hidden region is the convex hull of two
+circles, the projected foot and rim.
 """
 
 from __future__ import annotations
@@ -59,34 +59,15 @@ def _checked_eye(eye_m: npt.ArrayLike, tower: Tower) -> FloatArray:
 def shadowed(points_m: npt.ArrayLike, *, tower: Tower, eye_m: npt.ArrayLike) -> BoolArray:
     """Return which points another pan hides from the eye, by rays.
 
-    Parameters
-    ----------
-    points_m : (..., 3)
-        Points, outside the obstacle. [m]
-    tower : Tower
-        The other pan, taken as solid.
-    eye_m : (3,)
-        Position of the head. [m]
-
-    Returns
-    -------
-    (...)
-        True where the line to the eye meets the obstacle.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the head is not above the obstacle's rim.
-
-    Notes
-    -----
-    Exact: squared distance from the axis less squared radius is a quadratic along
-    the line, and its least value between foot and rim decides.  A head 0.75 m up
-    whose nadir lies 0.20 m before a wall of 0.12 m misses 38.1 mm of plane behind it.
-
-    References
-    ----------
-    Line and quadric, plane geometry; own derivation.
+    points_m : (..., 3) points, outside the obstacle [m]
+    tower : the other pan, taken as solid
+    eye_m : (3,) position of the head [m]
+    Returns : (...) true where the line to the eye meets the obstacle
+    Raises : OutOfRangeError if the head is not above the obstacle's rim
+    Notes : Exact: squared distance from the axis less squared radius is a quadratic along the line,
+        and its least value between foot and rim decides. A head 0.75 m up whose nadir lies 0.20 m
+        before a wall of 0.12 m misses 38.1 mm of plane behind it.
+    Source : Line and quadric, plane geometry; own derivation
     """
     eye = _checked_eye(eye_m, tower)
     points = np.asarray(points_m, dtype=np.float64)
@@ -112,36 +93,16 @@ def shadow_frac(
 ) -> float:
     """Return the share of a horizontal disc that another pan hides, in closed form.
 
-    Parameters
-    ----------
-    centre_m : (3,)
-        Centre of the disc: a pan's base or its contents' surface. [m]
-    radius_m : float
-        Its radius. [m]
-    tower : Tower
-        The other pan.
-    eye_m : (3,)
-        Position of the head. [m]
-
-    Returns
-    -------
-    float
-        Hidden share of the disc's area, 0 to 1. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        For a radius that is not positive, or a head below the obstacle's rim.
-
-    Notes
-    -----
-    Chords of the hull of two circles are exact, 400 of them are summed: under 1e-4
-    of the disc.  A pot 250 mm wide and 283 mm tall hides 36 % of a 240 mm base 330 mm
-    behind it from a head 0.76 m up and 0.20 m before the pot's middle.
-
-    References
-    ----------
-    Convex hull of two circles, plane geometry; own derivation.
+    centre_m : (3,) centre of the disc: a pan's base or its contents' surface [m]
+    radius_m : its radius [m]
+    tower : the other pan
+    eye_m : (3,) position of the head [m]
+    Returns : hidden share of the disc's area, 0 to 1
+    Raises : OutOfRangeError for a radius that is not positive, or a head below the obstacle's rim
+    Notes : Chords of the hull of two circles are exact, 400 of them are summed: under 1e-4 of the
+        disc. A pot 250 mm wide and 283 mm tall hides 36 % of a 240 mm base 330 mm behind it from a
+        head 0.76 m up and 0.20 m before the pot's middle.
+    Source : Convex hull of two circles, plane geometry; own derivation
     """
     eye, centre = _checked_eye(eye_m, tower), np.asarray(centre_m, dtype=np.float64)
     if not radius_m > 0:
@@ -215,34 +176,14 @@ def shadow_outline_m(
 ) -> FloatArray:
     """Return the outline of a pan's shadow on a plane, for a drawing.
 
-    Parameters
-    ----------
-    tower : Tower
-        The pan.
-    eye_m : (3,)
-        Position of the head. [m]
-    plane_height_m : float
-        Height of the plane. [m]
-    points : int
-        Directions in which the outline is sought.
-
-    Returns
-    -------
-    (point, 2)
-        Outline x, y [m]; empty when the rim is not above the plane.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the head is not above the obstacle's rim.
-
-    Notes
-    -----
-    96 directions draw a circle of 150 mm to 0.1 mm.
-
-    References
-    ----------
-    Support function of the hull of two circles; plane geometry.
+    tower : the pan
+    eye_m : (3,) position of the head [m]
+    plane_height_m : height of the plane [m]
+    points : directions in which the outline is sought
+    Returns : (point, 2) outline x, y [m]; empty when the rim is not above the plane
+    Raises : OutOfRangeError if the head is not above the obstacle's rim
+    Notes : 96 directions draw a circle of 150 mm to 0.1 mm.
+    Source : Support function of the hull of two circles; plane geometry
     """
     eye = _checked_eye(eye_m, tower)
     if plane_height_m >= tower.rim_height_m:

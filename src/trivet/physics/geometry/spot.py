@@ -43,33 +43,14 @@ def _box_blur_density(x: FloatArray, sigma_px: float) -> FloatArray:
 def size_of_source_loss_frac(diameter_px: npt.ArrayLike, *, sigma_px: float) -> FloatArray:
     """Return the share of a pixel's energy that comes from outside a centred disc.
 
-    Parameters
-    ----------
-    diameter_px : (...)
-        Diameter of the disc in pixels. [px]
-    sigma_px : float
-        Standard deviation of the Gaussian blur. [px]
-
-    Returns
-    -------
-    (...)
-        Loss, 0 to 1. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the blur or a diameter is negative.
-
-    Notes
-    -----
-    Numerical error under 1e-5.  Only the Gaussian core is in it: real optics
-    carry a wide halo on top, which is why practice asks for 10 x 10 pixels.
-    Five percent of a pixel's energy from 60 C surroundings costs 6.5 K at
-    230 C.
-
-    References
-    ----------
-    Integral of the blurred pixel box over a disc; own derivation.
+    diameter_px : (...) diameter of the disc in pixels [px]
+    sigma_px : standard deviation of the Gaussian blur [px]
+    Returns : (...) loss, 0 to 1
+    Raises : OutOfRangeError if the blur or a diameter is negative
+    Notes : Numerical error under 1e-5. Only the Gaussian core is in it: real optics carry a wide
+        halo on top, which is why practice asks for 10 x 10 pixels. Five percent of a pixel's energy
+        from 60 C surroundings costs 6.5 K at 230 C.
+    Source : Integral of the blurred pixel box over a disc; own derivation
     """
     d = np.asarray(diameter_px, dtype=np.float64)
     if sigma_px < 0 or np.any(d < 0):
@@ -88,33 +69,14 @@ def size_of_source_loss_frac(diameter_px: npt.ArrayLike, *, sigma_px: float) -> 
 def psf_loss_frac(psf: npt.ArrayLike, *, samples_per_px: float, diameter_px: float) -> float:
     """Return the size-of-source loss of a disc for a measured point spread.
 
-    Parameters
-    ----------
-    psf : (row, col)
-        Response of one pixel to a small source, centred, summing to 1.
-    samples_per_px : float
-        Samples of the array to one pixel pitch.
-    diameter_px : float
-        Diameter of the disc. [px]
-
-    Returns
-    -------
-    float
-        Share of the response that lies outside the disc. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the spread does not sum to 1 within 1e-6 or is smaller than the disc.
-
-    Notes
-    -----
-    The answer is no finer than one sample: at 8 samples a pixel the disc's
-    diameter is uncertain by about 0.1 px.
-
-    References
-    ----------
-    Sum over the measured response; common practice, no source.
+    psf : (row, col) response of one pixel to a small source, centred, summing to 1
+    samples_per_px : samples of the array to one pixel pitch
+    diameter_px : diameter of the disc [px]
+    Returns : share of the response that lies outside the disc
+    Raises : OutOfRangeError if the spread does not sum to 1 within 1e-6 or is smaller than the disc
+    Notes : The answer is no finer than one sample: at 8 samples a pixel the disc's diameter is
+        uncertain by about 0.1 px.
+    Source : Sum over the measured response; common practice, no source
     """
     p = np.asarray(psf, dtype=np.float64)
     total = float(p.sum())
@@ -133,31 +95,13 @@ def psf_loss_frac(psf: npt.ArrayLike, *, samples_per_px: float, diameter_px: flo
 def spot_factor(sigma_px: float, *, energy_frac: float = 0.95) -> float:
     """Return the diameter in pixels of the disc that holds a share of a pixel's energy.
 
-    Parameters
-    ----------
-    sigma_px : float
-        Standard deviation of the Gaussian blur. [px]
-    energy_frac : float
-        Share to be held, 0 to 1. [-]
-
-    Returns
-    -------
-    float
-        Diameter [px].
-
-    Raises
-    ------
-    OutOfRangeError
-        If the share is not inside (0, 1) or the blur is negative.
-
-    Notes
-    -----
-    95 %: 1.20 px without blur, 2.39 px at 0.4 px, 3.25 px at 0.6 px: practice
-    says two to three times the geometric pixel.
-
-    References
-    ----------
-    Imaging application notes (secondary) for the factor two to three.
+    sigma_px : standard deviation of the Gaussian blur [px]
+    energy_frac : share to be held, 0 to 1
+    Returns : diameter [px]
+    Raises : OutOfRangeError if the share is not inside (0, 1) or the blur is negative
+    Notes : 95 %: 1.20 px without blur, 2.39 px at 0.4 px, 3.25 px at 0.6 px: practice says two to
+        three times the geometric pixel.
+    Source : Imaging application notes (secondary) for the factor two to three
     """
     if not 0 < energy_frac < 1:
         raise OutOfRangeError(f"energy share {energy_frac}; allowed: inside (0, 1)")
@@ -172,31 +116,13 @@ def spot_factor(sigma_px: float, *, energy_frac: float = 0.95) -> float:
 def rim_loss_frac(inside_px: npt.ArrayLike, *, sigma_px: float) -> FloatArray:
     """Return the share of a pixel's energy from beyond a straight rim.
 
-    Parameters
-    ----------
-    inside_px : (...)
-        Distance of the pixel's centre to the rim, positive inside. [px]
-    sigma_px : float
-        Standard deviation of the Gaussian blur. [px]
-
-    Returns
-    -------
-    (...)
-        Loss, 0 to 1. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the blur is negative.
-
-    Notes
-    -----
-    One pixel inside: 0 without blur, 2.0 % at 0.4 px, 6.7 % at 0.6 px; a curved rim of
-    10 pixels across adds under 2 % of the energy.
-
-    References
-    ----------
-    Integral of the blurred pixel box over a half plane; own derivation.
+    inside_px : (...) distance of the pixel's centre to the rim, positive inside [px]
+    sigma_px : standard deviation of the Gaussian blur [px]
+    Returns : (...) loss, 0 to 1
+    Raises : OutOfRangeError if the blur is negative
+    Notes : One pixel inside: 0 without blur, 2.0 % at 0.4 px, 6.7 % at 0.6 px; a curved rim of 10
+        pixels across adds under 2 % of the energy.
+    Source : Integral of the blurred pixel box over a half plane; own derivation
     """
     if sigma_px < 0:
         raise OutOfRangeError(f"blur {sigma_px} px must not be negative")
@@ -208,38 +134,19 @@ def misplaced_loss_frac(
 ) -> FloatArray:
     """Return what a misplaced rim adds to the share of a trimmed disc's signal from beyond it.
 
-    Parameters
-    ----------
-    radius_px : (...)
-        Radius of the pan in the picture. [px]
-    inside_px : float
-        How far inside the believed rim the pixels that are read end; half of the radius at
-        most is trimmed. [px]
-    offset_px : (...)
-        Distance of the believed centre from the true one. [px]
-    sigma_px : float
-        Standard deviation of the Gaussian blur. [px]
-
-    Returns
-    -------
-    (...)
-        Mean loss over the pixels read less that without a shift, 0 to 1. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the blur, the trim or a shift is negative, or a radius is not positive.
-
-    Notes
-    -----
-    Each pixel loses what lies beyond a straight rim at its distance.  For a pan of 10
-    pixels across, one pixel trimmed and a blur of 0.5 px a shift of 0.5, 1 and 2 px adds
-    0.5, 2.6 and 12.8 %; with the rim's curvature 0.6, 2.8 and 13.3 %, for 6 pixels across
-    a fifth more than is said here.
-
-    References
-    ----------
-    Mean of :func:`rim_loss_frac` over a disc; own derivation.
+    radius_px : (...) radius of the pan in the picture [px]
+    inside_px : how far inside the believed rim the pixels that are read end; half of the radius at
+        most is trimmed [px]
+    offset_px : (...) distance of the believed centre from the true one [px]
+    sigma_px : standard deviation of the Gaussian blur [px]
+    Returns : (...) mean loss over the pixels read less that without a shift, 0 to 1
+    Raises : OutOfRangeError if the blur, the trim or a shift is negative, or a radius is not
+        positive
+    Notes : Each pixel loses what lies beyond a straight rim at its distance. For a pan of 10 pixels
+        across, one pixel trimmed and a blur of 0.5 px a shift of 0.5, 1 and 2 px adds 0.5, 2.6 and
+        12.8 %; with the rim's curvature 0.6, 2.8 and 13.3 %, for 6 pixels across a fifth more than
+        is said here.
+    Source : Mean of :func:`rim_loss_frac` over a disc; own derivation
     """
     radius, shift = np.broadcast_arrays(
         np.asarray(radius_px, dtype=np.float64), np.asarray(offset_px, dtype=np.float64)

@@ -23,29 +23,14 @@ def background_level_k(
 ) -> FloatArray:
     """Return the apparent temperature of the hob beside the pans.
 
-    Parameters
-    ----------
-    scene_k : (time, pixel)
-        Apparent temperature before the window. [K]
-    beside : (n,)
-        Places of the pixels that see the hob and no pan.
-    quantile_frac : float
-        Which quantile stands for the hob: the median, or a lower one where pans
-        may be among the pixels.
-
-    Returns
-    -------
-    (time,)
-        [K]; 2,000 K where no pixel is finite.
-
-    Notes
-    -----
-    Each frame by itself. Half of the pixels may be splashed or hidden before the
-    median moves by more than their spread.
-
-    References
-    ----------
-    Quantile linear between order statistics, textbook form.
+    scene_k : (time, pixel) apparent temperature before the window [K]
+    beside : (n,) places of the pixels that see the hob and no pan
+    quantile_frac : which quantile stands for the hob: the median, or a lower one where pans may be
+        among the pixels
+    Returns : (time,) [K]; 2,000 K where no pixel is finite
+    Notes : Each frame by itself. Half of the pixels may be splashed or hidden before the median
+        moves by more than their spread.
+    Source : Quantile linear between order statistics, textbook form
     """
     return np.asarray(_levels(scene_k, beside, quantile_frac))
 

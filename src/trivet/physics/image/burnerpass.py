@@ -1,7 +1,7 @@
 """One burner through a block of frames: find, read and ring its pan in one pass.
 
-Everything that a later frame needs is in the burner's memory, so any way of
-cutting a recording into blocks gives the same numbers, in constant memory.
+Everything that a later frame needs is in the burner's memory, so any way of cutting a recording
+into blocks gives the same numbers, in constant memory.
 """
 
 from __future__ import annotations
@@ -110,19 +110,7 @@ WIDTH = PAN + panreading.COLUMNS + 2 * RINGS * FITS
 def burner_place(region: BurnerRegion, *, cols: int) -> Place:
     """Return a region for the compiled loops.
 
-    Parameters
-    ----------
-    region : BurnerRegion
-    cols : int
-        Pixels across a frame.
-
-    Returns
-    -------
-    Place
-
-    Notes
-    -----
-    Exact.
+    cols : pixels across a frame
     """
     pixel = np.ascontiguousarray(region.rows * cols + region.cols, dtype=np.int64)
     x_m, y_m = (np.ascontiguousarray(axis, np.float64) for axis in (region.x_m, region.y_m))
@@ -139,18 +127,8 @@ def _runs(pixel: IntArray) -> IntArray:
 def new_memory(pixels: int) -> BurnerMemory:
     """Return the memory of a burner on which nothing has been seen.
 
-    Parameters
-    ----------
-    pixels : int
-        Of its region.
-
-    Returns
-    -------
-    BurnerMemory
-
-    Notes
-    -----
-    About 200 bytes a pixel, whatever the length of the recording.
+    pixels : of its region
+    Notes : About 200 bytes a pixel, whatever the length of the recording.
     """
     pan = np.array([np.nan, np.nan, np.nan, 0.0])
     fits = (no_fit(pixels), no_fit(pixels))
@@ -171,31 +149,14 @@ def advance_burner(
 ) -> None:
     """Take frames into a burner's memory and fill a row of statistics for each.
 
-    Parameters
-    ----------
-    scene : SceneFrames
-        (time, pixel) temperature and radiance of whole frames. [K, W/m2/sr]
-    time_s : (time,)
+    scene : (time, pixel) temperature and radiance of whole frames [K, W/m2/sr]
+    time_s : (time,) moments of the frames [s]
     background : temperature and radiance of the hob beside the pans, (time,) each.
-    place : Place
-    rules : PassRules
-    memory : BurnerMemory
-        Continued in place.
-    out : (time, WIDTH)
-        Table of a :class:`PanTrace`.
-
-    Returns
-    -------
-    None
-
-    Notes
-    -----
-    About 5 us a frame with 135 pixels in the region, rings included, on one core.
-    Validity of each part: panfinder, panreading, panrings.
-
-    References
-    ----------
-    As those parts.
+    memory : continued in place
+    out : (time, WIDTH) table of a :class:`PanTrace`
+    Notes : About 5 us a frame with 135 pixels in the region, rings included, on one core. Validity
+        of each part: panfinder, panreading, panrings.
+    Source : As those parts
     """
     _advance(scene, time_s, background, (place, rules), memory, out)
 

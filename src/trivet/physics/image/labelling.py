@@ -1,7 +1,7 @@
 """What each pixel of a burner's region shows: by its place, its past, and its neighbours.
 
-Place says whether a pixel lies inside the rim, and there on base or wall.  The past says which
-pixels were covered (``panreading``).  Their level against that of the open pan then says for how
+Place says whether a pixel lies inside the rim, and there on base or wall. The past says which
+pixels were covered (``panreading``). Their level against that of the open pan then says for how
 much of a footprint that holds, so that a pixel which a corner of food chills stays pan.
 """
 
@@ -58,25 +58,12 @@ class RegionLabels:
 def split_level(values: FloatArray) -> float:
     """Return the level that best parts values into two classes.
 
-    Parameters
-    ----------
-    values : (n,)
-        Finite, any unit; two or more.
-
-    Returns
-    -------
-    float
-        Upper edge of the last bin of the lower class: no value of that class lies over it.
-
-    Notes
-    -----
-    The largest variance between classes, over all bin edges; of edges that do equally well,
-    as all of an empty gap do, the lowest.  The centre of that bin would leave its own upper
-    half to the wrong class.
-
-    References
-    ----------
-    Otsu (1979), IEEE Trans. Syst. Man Cybern. 9, 62; from memory.
+    values : (n,) finite, any unit; two or more
+    Returns : upper edge of the last bin of the lower class: no value of that class lies over it
+    Notes : The largest variance between classes, over all bin edges; of edges that do equally well,
+        as all of an empty gap do, the lowest. The centre of that bin would leave its own upper half
+        to the wrong class.
+    Source : Otsu (1979), IEEE Trans. Syst. Man Cybern. 9, 62; from memory
     """
     counts, edges = np.histogram(values, bins=BINS)
     middle = 0.5 * (edges[1:] + edges[:-1])
@@ -100,35 +87,18 @@ def region_labels(
 ) -> RegionLabels:
     """Return what each pixel of a burner's region shows at the moment of the last frame.
 
-    Parameters
-    ----------
-    frame_k : (pixel,)
-        That frame, in apparent temperature before the window; NaN dead. [K]
-    plane_m : (pixel,), (pixel,), float
-        Places of the pixels on the cooktop, from the burner's centre, and their pitch. [m]
-    seen : RimView or None
-        The pan; None where none has been found.
-    covers : Covers
-        What the pass remembers of the pixels after that frame.
-    surface : int
-        PAN, LIQUID or LID: what the open base shows.
-    veil : int or None
-        HAND where a hand is known to be before a liquid, STEAM where steam is.
-
-    Returns
-    -------
-    RegionLabels
-        Hob outside the outline of rim and base.
-
-    Notes
-    -----
-    A pixel is what most of its footprint shows, blur aside.  What covers a pan is a hand for
-    2.5 s where it is as warm as skin, a lid where it covers 90 %, else food.  A hand beside a
-    pan is as warm as the hob and not seen.
-
-    References
-    ----------
-    Own rules.
+    frame_k : (pixel,) that frame, in apparent temperature before the window; NaN dead [K]
+    plane_m : (pixel,), (pixel,), float places of the pixels on the cooktop, from the burner's
+        centre, and their pitch [m]
+    seen : the pan; None where none has been found
+    covers : what the pass remembers of the pixels after that frame
+    surface : PAN, LIQUID or LID: what the open base shows
+    veil : HAND where a hand is known to be before a liquid, STEAM where steam is
+    Returns : hob outside the outline of rim and base
+    Notes : A pixel is what most of its footprint shows, blur aside. What covers a pan is a hand for
+        2.5 s where it is as warm as skin, a lid where it covers 90 %, else food. A hand beside a
+        pan is as warm as the hob and not seen.
+    Source : Own rules
     """
     label = np.full(frame_k.size, HOB, dtype=np.int8)
     area, area_u = np.zeros(LABEL_COUNT), np.zeros(LABEL_COUNT)

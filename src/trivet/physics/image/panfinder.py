@@ -1,15 +1,14 @@
 """Find the pan on a burner from its thermal contrast, frame by frame and causally.
 
-Each pixel's share of the contrast, between background and the hot part of the
-region, weighs its place: the centroid is the pan's centre, and the outermost
-radius at which the ring mean falls through half is its radius. Both follow with
-a time constant while the contrast suffices and stand still otherwise, so a frame
-never depends on later ones.
+Each pixel's share of the contrast, between background and the hot part of the region, weighs its
+place: the centroid is the pan's centre, and the outermost radius at which the ring mean falls
+through half is its radius. Both follow with a time constant while the contrast suffices and stand
+still otherwise, so a frame never depends on later ones.
 
-With footprints of 23 mm and a pan of 240 mm the radius of a uniform disc is found
-within about 6 mm and its centre within 4 mm (tests/physics). A rim cooler than
-half contrast pulls the radius in, which trims the reading more. An edge blurred
-symmetrically keeps its half-level place (own derivation).
+With footprints of 23 mm and a pan of 240 mm the radius of a uniform disc is found within about 6 mm
+and its centre within 4 mm (tests/physics). A rim cooler than half contrast pulls the radius in,
+which trims the reading more. An edge blurred symmetrically keeps its half-level place (own
+derivation).
 """
 
 from __future__ import annotations
@@ -47,8 +46,8 @@ X, Y, RADIUS, LAST_S = range(4)
 class BurnerRegion:
     """The pixels that can belong to a pan on one burner.
 
-    Coordinates are of each pixel's centre on the pan's plane, from the burner's
-    centre; ``pitch_m`` is the side of a square as large as a central footprint.
+    Coordinates are of each pixel's centre on the pan's plane, from the burner's centre; ``pitch_m``
+    is the side of a square as large as a central footprint.
     """
 
     rows: npt.NDArray[np.intp]
@@ -110,8 +109,8 @@ def take_pixels(row: Any, place: Any, out: Any) -> None:
 def follow_pan(frame: Any, background: float, now: float, fixed: Any, memory: Any) -> float:
     """Take one frame into a pan's place and return the contrast of the region.
 
-    ``frame`` holds the region's pixels; ``fixed`` is Place, FinderRule and Room;
-    ``memory`` (X, Y, RADIUS, LAST_S) is continued in place.
+    ``frame`` holds the region's pixels; ``fixed`` is Place, FinderRule and Room; ``memory`` (X, Y,
+    RADIUS, LAST_S) is continued in place.
     """
     place, rule, room = fixed
     hot = _hot_level(frame, place, 0.8 * rule.smallest_m + 0.5 * place.pitch_m, room)
@@ -228,34 +227,18 @@ def whole_centres(
 ) -> FloatArray:
     """Return the centres of discs of which only a part lies in the region or the frame.
 
-    Parameters
-    ----------
-    circles_m : (time, 3)
-        Centroid of the part that is seen, and radius; NaN before a pan was found. [m]
-    place : Place
-        The region.
-    reach_m : float
-        Distance from the burner's centre within which pixels count. [m]
-    edge_m : float
-        Distance from the burner's centre to the nearest edge of the frame. [m]
-    memory : (5,), optional
-        The last circle completed and by how much, NaN before; continued in place from block
-        to block.
-
-    Returns
-    -------
-    (time, 2)
-        Completed anew where the circle has moved by 0.25 mm since. [m]
-
-    Notes
-    -----
-    The disc's part in the region has the centroid that was found; one that lies wholly in it
-    is left as it is.  Even discs of 240 mm that the frame cuts by 30 to 50 mm, or that stand
-    36 mm off their burner: within 8 mm (tests/stages/estimate).  About 20 ns a pixel.
-
-    References
-    ----------
-    Own derivation.
+    circles_m : (time, 3) centroid of the part that is seen, and radius; NaN before a pan was found
+        [m]
+    place : the region
+    reach_m : distance from the burner's centre within which pixels count [m]
+    edge_m : distance from the burner's centre to the nearest edge of the frame [m]
+    memory : (5,), optional the last circle completed and by how much, NaN before; continued in
+        place from block to block
+    Returns : (time, 2) completed anew where the circle has moved by 0.25 mm since [m]
+    Notes : The disc's part in the region has the centroid that was found; one that lies wholly in
+        it is left as it is. Even discs of 240 mm that the frame cuts by 30 to 50 mm, or that stand
+        36 mm off their burner: within 8 mm (tests/stages/estimate). About 20 ns a pixel.
+    Source : Own derivation
     """
     out = np.empty((circles_m.shape[0], 2))
     last = np.full(5, np.nan) if memory is None else memory

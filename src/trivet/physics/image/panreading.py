@@ -1,20 +1,18 @@
 """Read a pan's pixels frame by frame: what is open, what is covered, how hot, how even.
 
-A pixel counts where its centre lies inside the rim by the rule's trim. It is
-covered from the moment it falls faster than a pan can cool (5 K/s; bare pans on a
-dead burner cool below 2 K/s) by ``drop_k``, or by half of what separates a cooler
-pan from food out of the refrigerator. A neighbour that falls at the same time by a
-tenth of the largest fall sees food in part and counts neither way. It is open again at once when it
-regains three quarters of the fall within 5 s (a hand), later only when it has for
-20 s regained that and what the open ones rose meanwhile, or stayed within
-``drop_k`` of them, and has not fallen further behind them: the seared face of a
-piece that is turned comes up hot, but cools away from a pan that heats, while a
-bare spot catches up. Pixels that share a side with a covered one count
-neither as open nor as covered.
+A pixel counts where its centre lies inside the rim by the rule's trim. It is covered from the
+moment it falls faster than a pan can cool (5 K/s; bare pans on a dead burner cool below 2 K/s) by
+``drop_k``, or by half of what separates a cooler pan from food out of the refrigerator. A neighbour
+that falls at the same time by a tenth of the largest fall sees food in part and counts neither way.
+It is open again at once when it regains three quarters of the fall within 5 s (a hand), later only
+when it has for 20 s regained that and what the open ones rose meanwhile, or stayed within
+``drop_k`` of them, and has not fallen further behind them: the seared face of a piece that is
+turned comes up hot, but cools away from a pan that heats, while a bare spot catches up. Pixels that
+share a side with a covered one count neither as open nor as covered.
 
-Percentiles are of order statistics, without interpolation; with fewer than 20
-open pixels P5 and P95 are the extremes. Cooling rate: 30 W/m2/K of loss at 250 K
-excess over 4 kJ/m2/K of a light pan is 1.9 K/s (own estimate).
+Percentiles are of order statistics, without interpolation; with fewer than 20 open pixels P5 and
+P95 are the extremes. Cooling rate: 30 W/m2/K of loss at 250 K excess over 4 kJ/m2/K of a light pan
+is 1.9 K/s (own estimate).
 """
 
 from __future__ import annotations
@@ -105,17 +103,8 @@ class Covers(NamedTuple):
 def no_covers(pixels: int) -> Covers:
     """Return the memory of pixels of which nothing has been seen.
 
-    Parameters
-    ----------
-    pixels : int
-
-    Returns
-    -------
-    Covers
-
-    Notes
-    -----
-    64 bytes a pixel.
+    pixels : pixels of the region
+    Notes : 64 bytes a pixel.
     """
     return Covers(
         np.full(pixels, -np.inf),
@@ -135,12 +124,11 @@ def no_covers(pixels: int) -> Covers:
 def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: Any) -> None:  # noqa: PLR0917
     """Fill one frame's statistics and carry on which pixels are covered.
 
-    ``pan`` is the pan's memory; ``fixed`` holds Place, ReadingRule and Room;
-    ``covers`` is continued in place. ``out`` has COLUMNS places: counts inside the
-    trimmed rim, open, saturated and dead; mean and percentiles of the open ones; the
-    hottest 5 cm2; the covered share, the share covered for less than 2.5 s, the
-    mean of all, the mode of the hotter half of the open ones where asked for, and
-    the parts of ``unevenness``.
+    ``pan`` is the pan's memory; ``fixed`` holds Place, ReadingRule and Room; ``covers`` is
+    continued in place. ``out`` has COLUMNS places: counts inside the trimmed rim, open, saturated
+    and dead; mean and percentiles of the open ones; the hottest 5 cm2; the covered share, the share
+    covered for less than 2.5 s, the mean of all, the mode of the hotter half of the open ones where
+    asked for, and the parts of ``unevenness``.
     """
     place, rule, room = fixed
     step = 0.0 if math.isnan(covers.last_s[0]) else now - covers.last_s[0]

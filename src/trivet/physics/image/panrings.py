@@ -1,16 +1,15 @@
 """Concentric rings of a pan from blurred pixels: the rim is read, not trimmed away.
 
-Every pixel is a weighed mean of rings, inner wall and background: its square
-footprint, widened by the Gaussian blur, is sampled at 7 x 7 points. A point is
-seen through the rim, the circle that was found, and lies on the base or beyond it
-on the far wall. Rings and wall follow by least squares over the open pixels up to
-one pixel outside the rim, with a weak expectation that neighbouring rings bend by
-no more than the rule says and that the wall is about as warm as the outer one.
+Every pixel is a weighed mean of rings, inner wall and background: its square footprint, widened by
+the Gaussian blur, is sampled at 7 x 7 points. A point is seen through the rim, the circle that was
+found, and lies on the base or beyond it on the far wall. Rings and wall follow by least squares
+over the open pixels up to one pixel outside the rim, with a weak expectation that neighbouring
+rings bend by no more than the rule says and that the wall is about as warm as the outer one.
 
-Mixing is linear in radiance, so the fit is exact for a pan that varies with radius
-only and a blur that is known. With 11 pixels across, a blur wrong by 30 % moves the
-outer ring by about 3 % of the contrast and the area mean by under 1 %. Weights and
-inverse are kept until the circle moves by 0.5 mm or another set of pixels is open.
+Mixing is linear in radiance, so the fit is exact for a pan that varies with radius only and a blur
+that is known. With 11 pixels across, a blur wrong by 30 % moves the outer ring by about 3 % of the
+contrast and the area mean by under 1 %. Weights and inverse are kept until the circle moves by 0.5
+mm or another set of pixels is open.
 
 Reference: weighed least squares with a Gaussian prior, textbook form; own derivation.
 """
@@ -92,17 +91,8 @@ class RingFit(NamedTuple):
 def no_contrast(pixels: int) -> Contrast:
     """Return room for the contrast of a region.
 
-    Parameters
-    ----------
-    pixels : int
-
-    Returns
-    -------
-    Contrast
-
-    Notes
-    -----
-    9 bytes a pixel; places come in whole vector registers.
+    pixels : pixels of the region
+    Notes : 9 bytes a pixel; places come in whole vector registers.
     """
     return Contrast(np.zeros(_places(pixels)), np.zeros(pixels, np.uint8))
 
@@ -114,17 +104,8 @@ def _places(pixels: int) -> int:
 def no_fit(pixels: int) -> RingFit:
     """Return the memory of a fit that has seen nothing.
 
-    Parameters
-    ----------
-    pixels : int
-
-    Returns
-    -------
-    RingFit
-
-    Notes
-    -----
-    About 120 bytes a pixel.
+    pixels : pixels of the region
+    Notes : About 120 bytes a pixel.
     """
     return RingFit(
         np.zeros((pixels, RINGS + 2)),
@@ -140,22 +121,9 @@ def no_fit(pixels: int) -> RingFit:
 def ring_area_frac(rings: int = RINGS) -> FloatArray:
     """Return the share of a disc's area in each of its rings of equal width.
 
-    Parameters
-    ----------
-    rings : int
-
-    Returns
-    -------
-    (ring,)
-        Sums to 1.
-
-    Notes
-    -----
-    Exact.
-
-    References
-    ----------
-    Area of an annulus.
+    rings : number of rings
+    Returns : (ring,) sums to 1
+    Source : Area of an annulus
     """
     edges = np.arange(rings + 1) / rings
     return np.asarray(np.diff(edges**2))
@@ -180,9 +148,9 @@ def take_contrast(row: Any, background: float, place: Any, contrast: Any) -> int
 def fit_rings(contrast: Any, hob: Any, pan: Any, fixed: Any, fit: Any, out: Any) -> None:  # noqa: PLR0917
     """Fill one frame's rings: RINGS radiances, then the share of each that lies open.
 
-    ``contrast`` is of the region, ``hob`` the background's radiance and how many of
-    the region's are not finite; ``pan`` is the pan's memory; ``fixed`` holds Place,
-    RingRule and Covers; ``fit`` is continued in place.
+    ``contrast`` is of the region, ``hob`` the background's radiance and how many of the region's
+    are not finite; ``pan`` is the pan's memory; ``fixed`` holds Place, RingRule and Covers; ``fit``
+    is continued in place.
     """
     rule = fixed[1]
     radius = pan[RADIUS]

@@ -1,8 +1,8 @@
 """Order statistics without full sorting, for compiled loops.
 
-Many values are first laid out by bins of equal width (a counting sort), so that
-only the bins in which a wanted rank falls are looked into; few values are not
-worth it. Both ways give the same order statistics exactly.
+Many values are first laid out by bins of equal width (a counting sort), so that only the bins in
+which a wanted rank falls are looked into; few values are not worth it. Both ways give the same
+order statistics exactly.
 """
 
 from __future__ import annotations
@@ -89,9 +89,8 @@ def rank_value(laid: Any, count: int, ends: Any, rank: int) -> float:
 def settle_rank(values: Any, low: int, high: int, rank: int) -> float:
     """Rearrange ``values[low:high]`` so that place ``rank`` holds its order statistic.
 
-    What stands before it is not larger, what stands behind it not smaller. On
-    average linear in the length (quickselect with the middle as pivot); values
-    must not be NaN.
+    What stands before it is not larger, what stands behind it not smaller. On average linear in the
+    length (quickselect with the middle as pivot); values must not be NaN.
     """
     high -= 1
     while low < high:
@@ -133,9 +132,9 @@ def mean_between(laid: Any, count: int, ends: Any, low: int, high: int) -> float
 def bracketed(values: Any, count: int, ranks: Any, room: Any, brackets: Any) -> Any:
     """Two order statistics and the sum from the one to the other, both inclusive.
 
-    ``brackets`` (2, 2) says between which values the two are expected, as in the
-    frame before; they are moved along. NaN where an order statistic lies outside
-    its bracket: then lay out all. ``room`` has as many places as ``values``.
+    ``brackets`` (2, 2) says between which values the two are expected, as in the frame before; they
+    are moved along. NaN where an order statistic lies outside its bracket: then lay out all.
+    ``room`` has as many places as ``values``.
     """
     low_from, low_to = brackets[0, 0], brackets[0, 1]
     high_from, high_to = brackets[1, 0], brackets[1, 1]

@@ -1,7 +1,7 @@
 """Causal trends of a signal: slope over a trailing span, flicker, longest hold.
 
-Each can be computed in blocks: what a later block needs of an earlier one is a
-:class:`Tail` or a small array that is continued in place.
+Each can be computed in blocks: what a later block needs of an earlier one is a :class:`Tail` or a
+small array that is continued in place.
 """
 
 from __future__ import annotations
@@ -40,8 +40,8 @@ class Tail:
     ) -> tuple[FloatArray, FloatArray, int]:
         """Return values and times of tail and block together, and where the block begins.
 
-        The tail is then that of the block's end: its length depends on the span
-        and the rate of the frames only.
+        The tail is then that of the block's end: its length depends on the span and the rate of the
+        frames only.
         """
         begins = self.time_s.size
         values = np.concatenate([self.values, values])
@@ -61,28 +61,15 @@ def trailing_slope(
 ) -> FloatArray:
     """Return the least-squares slope over the trailing span at every moment.
 
-    Parameters
-    ----------
-    values : (time,)
-        Any unit; NaN moments are left out.
-    time_s : (time,)
-    span_s : length of the trailing span. [s]
-    least_s : a slope from a shorter stretch is withheld. [s]
+    values : (time,) any unit; NaN moments are left out
+    time_s : (time,) moments, increasing [s]
+    span_s : length of the trailing span [s]
+    least_s : a slope from a shorter stretch is withheld [s]
     start : first moment that is asked for.
-
-    Returns
-    -------
-    (time - start,)
-        Unit of ``values`` per second; NaN where withheld.
-
-    Notes
-    -----
-    White noise sigma at rate f gives u(slope) = sigma sqrt(12 / (f span^3)): 0.1 K
-    at 4 Hz over 10 s is 5 mK/s.
-
-    References
-    ----------
-    Ordinary least squares on a uniform grid, textbook form.
+    Returns : (time - start,) unit of ``values`` per second; NaN where withheld
+    Notes : White noise sigma at rate f gives u(slope) = sigma sqrt(12 / (f span^3)): 0.1 K at 4 Hz
+        over 10 s is 5 mK/s.
+    Source : Ordinary least squares on a uniform grid, textbook form
     """
     out = np.full(values.size - start, np.nan)
     _slope(values, time_s, (span_s, least_s), start, out)
@@ -118,18 +105,8 @@ def _slope(values: Any, time: Any, spans: Any, start: int, out: Any) -> None:
 def row_mean(values: FloatArray) -> FloatArray:
     """Return the mean of each row, summed in order, so that a moment does not depend on its block.
 
-    Parameters
-    ----------
     values : (time, n)
-
-    Returns
-    -------
-    (time,)
-        Unit of ``values``; NaN where any is.
-
-    Notes
-    -----
-    Exact.
+    Returns : (time,) unit of ``values``; NaN where any is
     """
     total = np.zeros(values.shape[0])
     for k in range(values.shape[1]):
@@ -140,13 +117,8 @@ def row_mean(values: FloatArray) -> FloatArray:
 def flicker_memory() -> FloatArray:
     """Return the memory of a flicker of which nothing has been seen.
 
-    Returns
-    -------
-    (5,)
-
-    Notes
-    -----
-    The last two values, the last time and the mean square.
+    Returns : (5,)
+    Notes : The last two values, the last time and the mean square.
     """
     return np.zeros(5)
 
@@ -161,31 +133,18 @@ def flicker(
 ) -> FloatArray:
     """Return the standard deviation of what second differences leave, over a trailing span.
 
-    A second difference removes any steady or linear course, so what remains is
-    noise or a flicker faster than the frame rate.
+    A second difference removes any steady or linear course, so what remains is noise or a flicker
+    faster than the frame rate.
 
-    Parameters
-    ----------
     values : (time,)
-    time_s : (time,)
-    span_s : time constant of the trailing mean square. [s]
+    time_s : (time,) moments, increasing [s]
+    span_s : time constant of the trailing mean square [s]
     cap : a second difference counts as no more than this, so that one step is not flicker.
-    memory : (5,), optional
-        From :func:`flicker_memory`, continued in place from block to block.
-
-    Returns
-    -------
-    (time,)
-        Unit of ``values``; 0 for the first two moments.
-
-    Notes
-    -----
-    For white noise of standard deviation s the result is s within about
-    s / sqrt(frames in the span).
-
-    References
-    ----------
-    var(x0 - 2 x1 + x2) = 6 s^2 for white noise.
+    memory : (5,), optional from :func:`flicker_memory`, continued in place from block to block
+    Returns : (time,) unit of ``values``; 0 for the first two moments
+    Notes : For white noise of standard deviation s the result is s within about s / sqrt(frames in
+        the span).
+    Source : var(x0 - 2 x1 + x2) = 6 s^2 for white noise
     """
     out = np.empty(values.size)
     _flicker(values, time_s, (span_s, cap), flicker_memory() if memory is None else memory, out)
@@ -211,27 +170,13 @@ def held_s(
 ) -> FloatArray:
     """Return for how long a condition has held without a break, at every moment.
 
-    Parameters
-    ----------
     condition : (time,)
-    time_s : (time,)
-    begun_s : (1,), optional
-        When the hold began, NaN before the first moment; continued in place from
-        block to block.
-
-    Returns
-    -------
-    (time,)
-        Seconds since it began to hold; 0 where it does not.
-
-    Notes
-    -----
-    Exact; the first moment of a hold counts 0 s. Before the first break the hold
-    began with the recording.
-
-    References
-    ----------
-    Own definition.
+    time_s : (time,) moments, increasing [s]
+    begun_s : (1,), optional; when the hold began, NaN before the first moment; continued in place
+        from block to block [s]
+    Returns : (time,) seconds since it began to hold; 0 where it does not
+    Notes : Exact; the first moment of a hold counts 0 s. Before the first break the hold began with
+        the recording.
     """
     first = time_s[0] if begun_s is None or np.isnan(begun_s[0]) else begun_s[0]
     begun = np.maximum.accumulate(np.where(condition, first, time_s))

@@ -1,10 +1,10 @@
 """Where a pan is hottest and how it differs round its middle, frame by frame.
 
 The hot spot is the centroid of what lies less than a margin under the hottest 5 cm2, each pixel
-weighed by its height over that level; the margin is three times the noise, at least 15 % of
-P95 - P5, so that noise alone places nothing.  Its reach is the root mean square distance of these
-pixels per axis, with the pixel's own size: for one compact spot a bound of its place's error, for
-a ring or an even pan as large as the ring or the pan.  Own definition.
+weighed by its height over that level; the margin is three times the noise, at least 15 % of P95 -
+P5, so that noise alone places nothing. Its reach is the root mean square distance of these pixels
+per axis, with the pixel's own size: for one compact spot a bound of its place's error, for a ring
+or an even pan as large as the ring or the pan. Own definition.
 """
 
 from __future__ import annotations
@@ -47,8 +47,7 @@ def sector_of(x: float, y: float) -> int:
 def read_parts(frame: Any, pan: Any, fixed: Any, covers: Any, levels: Any, out: Any) -> None:  # noqa: PLR0917
     """Fill a frame's hot spot and the means of its sectors; NaN where nothing is open.
 
-    ``levels`` holds the hottest 5 cm2, P95 - P5 and the noise of a pixel; ``out`` has PARTS
-    places.
+    ``levels`` holds the hottest 5 cm2, P95 - P5 and the noise of a pixel; ``out`` has PARTS places.
     """
     place, trim = fixed
     hottest, span, noise = levels

@@ -1,8 +1,8 @@
 """Emissivity of liquids and of films on pans, from optical constants.
 
-A cooking film is many wavelengths of uneven thickness, so its reflections are
-summed by intensity (incoherent). Interference fringes of films below about
-2 um are not shown; their mean over thickness is.
+A cooking film is many wavelengths of uneven thickness, so its reflections are summed by intensity
+(incoherent). Interference fringes of films below about 2 um are not shown; their mean over
+thickness is.
 """
 
 from __future__ import annotations
@@ -24,14 +24,9 @@ HOLD_FRAC = 0.06
 class OpticalConstants:
     """Complex refractive index n + ik over wavelength, linear between rows.
 
-    Parameters
-    ----------
-    wavelength_m : (row,)
-        Rising wavelengths. [m]
-    n, k : (row,)
-        Refractive index, above 0, and extinction coefficient, not negative. [-]
-    name : str
-        What it is of; shown in errors.
+    wavelength_m : (row,) rising wavelengths [m]
+    n, k : (row,) refractive index, above 0, and extinction coefficient, not negative
+    name : what it is of; shown in errors
     """
 
     wavelength_m: FloatArray
@@ -100,39 +95,19 @@ def surface_band_emissivity(
 ) -> FloatArray:
     """Return the band emissivity of a smooth, optically thick material.
 
-    Parameters
-    ----------
-    material : OpticalConstants
-        Index of the material.
-    angle_rad : (...)
-        Angle from the surface normal, 0 to below 90 degrees. [rad]
-    temperature_k : float
-        Temperature of the Planck weight. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Emissivity, both polarisations averaged. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the angle is outside 0 to 90 degrees or the table does not reach the band.
-
-    Notes
-    -----
-    Water in 8-14 um: 0.985 at 0, 0.978 at 45, 0.947 at 60, 0.874 at 70 degrees;
-    experiments agree within 0.01 up to 65 degrees. The constants are those of room
-    temperature; a Planck weight of 100 C in place of 25 C moves water by 0.0004.
-    Real metals are rougher and more oxidised than the floor this gives (0.012 for
-    aluminium, 0.034 for iron).
-
-    References
-    ----------
-    Fresnel's equations with complex index; Rees and James, Int. J. Remote Sensing
-    13 (15), 2873-2886 (1992) for the agreement (authors from memory).
+    material : index of the material
+    angle_rad : (...) angle from the surface normal, 0 to below 90 degrees [rad]
+    temperature_k : temperature of the Planck weight [K]
+    band : spectral response
+    Returns : (...) emissivity, both polarisations averaged
+    Raises : OutOfRangeError if the angle is outside 0 to 90 degrees or the table does not reach the
+        band
+    Notes : Water in 8-14 um: 0.985 at 0, 0.978 at 45, 0.947 at 60, 0.874 at 70 degrees; experiments
+        agree within 0.01 up to 65 degrees. The constants are those of room temperature; a Planck
+        weight of 100 C in place of 25 C moves water by 0.0004. Real metals are rougher and more
+        oxidised than the floor this gives (0.012 for aluminium, 0.034 for iron).
+    Source : Fresnel's equations with complex index; Rees and James, Int. J. Remote Sensing 13 (15),
+        2873-2886 (1992) for the agreement (authors from memory)
     """
     angle = _check_angle(angle_rad)
     wavelength, weight = _weights(temperature_k, band)
@@ -154,54 +129,35 @@ def film_emissivity(
 ) -> FloatArray:
     """Return the band emissivity of a liquid film on an opaque surface.
 
-    Film and surface are at one temperature. With power reflectances R1 (air to
-    film) and R2 (film to surface) and one pass through the film of transmittance t,
-    R = R1 + |1 - r1^2|^2 t^2 R2 / (1 - R1 R2 t^2) and emissivity = 1 - R.
+    Film and surface are at one temperature. With power reflectances R1 (air to film) and R2 (film
+    to surface) and one pass through the film of transmittance t, R = R1 + |1 - r1^2|^2 t^2 R2 / (1
+    - R1 R2 t^2) and emissivity = 1 - R.
 
-    Parameters
-    ----------
-    thickness_m : (...)
-        Film thickness, not negative. [m]
-    film : OpticalConstants
-        Index of the liquid.
-    substrate : OpticalConstants or float
-        Index of the surface, or its grey emissivity: then R2 = 1 - emissivity.
-    temperature_k : float
-        Temperature of the Planck weight. [K]
-    band : Band
-        Spectral response.
-    angle_rad : broadcastable with the thickness
-        Angle from the surface normal in air, 0 to below 90 degrees. [rad]
-
-    Returns
-    -------
-    broadcast shape
-        Emissivity, both polarisations averaged. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a thickness is negative, an angle or a grey emissivity out of range, or a
-        table does not reach the band.
-
-    Notes
-    -----
-    Transmission into and out of an absorbing film is read as |t12 t21|^2, which is
-    |1 - r1^2|^2 with the complex amplitude r1: then the sum is exactly the mean of
-    the coherent solution over the phase. The shorter reading (1 - R1)^2 gives
-    0.012 more for 1 um of water on aluminium, 0.001 more for 10 um. A smooth 5 um oil film on
-    aluminium has 0.14, 50 um has 0.59, 200 um 0.88; from 5 um the next
-    micrometre adds 0.021. The oil saturates near 0.96, not 1. Below 2 um
-    interference moves single spots by 0.01 and more; the mean over uneven films
-    holds. As the film thins to nothing the sum ends 0.006 above bare aluminium
-    (0.017 above bare iron): zero thickness is therefore answered as bare. Oleic
-    acid stands in for oil; hot oil is not measured: take 20 % on thickness as a
-    floor of doubt.
-
-    References
-    ----------
-    Fresnel's equations; intensity sum of a plane-parallel absorbing layer as in any
-    optics text.
+    thickness_m : (...) film thickness, not negative [m]
+    film : index of the liquid
+    substrate : OpticalConstants or float: index of the surface, or its grey emissivity: then R2 = 1
+        - emissivity
+    temperature_k : temperature of the Planck weight [K]
+    band : spectral response
+    angle_rad : broadcastable with the thickness; angle from the surface normal in air, 0 to below
+        90 degrees [rad]
+    Returns : broadcast shape; emissivity, both polarisations averaged
+    Raises : OutOfRangeError if a thickness is negative, an angle or a grey emissivity out of range,
+        or a table does not reach the band
+    Notes :
+        Transmission into and out of an absorbing film is read as |t12 t21|^2, which is
+        |1 - r1^2|^2 with the complex amplitude r1: then the sum is exactly the mean of
+        the coherent solution over the phase. The shorter reading (1 - R1)^2 gives
+        0.012 more for 1 um of water on aluminium, 0.001 more for 10 um. A smooth 5 um oil film on
+        aluminium has 0.14, 50 um has 0.59, 200 um 0.88; from 5 um the next
+        micrometre adds 0.021. The oil saturates near 0.96, not 1. Below 2 um
+        interference moves single spots by 0.01 and more; the mean over uneven films
+        holds. As the film thins to nothing the sum ends 0.006 above bare aluminium
+        (0.017 above bare iron): zero thickness is therefore answered as bare. Oleic
+        acid stands in for oil; hot oil is not measured: take 20 % on thickness as a
+        floor of doubt.
+    Source : Fresnel's equations; intensity sum of a plane-parallel absorbing layer as in any optics
+        text
     """
     thickness = np.asarray(thickness_m, float)
     if np.any(thickness < 0.0):
@@ -245,36 +201,19 @@ def film_shares(
 ) -> FilmShares:
     """Return how much of the emissivity is the film's own, and how much shines through it.
 
-    With film and surface at two temperatures the radiance that leaves is
-    film L_b(T_film) + substrate L_b(T_surface).
+    With film and surface at two temperatures the radiance that leaves is film L_b(T_film) +
+    substrate L_b(T_surface).
 
-    Parameters
-    ----------
-    thickness_m, film, substrate, temperature_k, band, angle_rad
-        As of :func:`film_emissivity`.
-
-    Returns
-    -------
-    FilmShares
-        Two emissivities of the broadcast shape, both polarisations averaged; their
-        sum is that of :func:`film_emissivity`. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        As :func:`film_emissivity`.
-
-    Notes
-    -----
-    The surface's share is what of the incoming ray the surface absorbs (Kirchhoff):
-    one pass through the film and all echoes.  5 um of oil on grey steel of 0.15
-    glow with 0.11 of their own and let 0.14 of the steel through; at 200 um the
-    steel is down to 0.03.  A film 10 K cooler than such a pan at 230 C
-    makes it appear 4.4 K (5 um) to 9.6 K (200 um) cooler.  The film is one temperature.
-
-    References
-    ----------
-    As :func:`film_emissivity`; Kirchhoff's law for each layer.
+    thickness_m, film, substrate, temperature_k, band, angle_rad : as of :func:`film_emissivity`
+    Returns : two emissivities of the broadcast shape, both polarisations averaged; their sum is
+        that of :func:`film_emissivity`
+    Raises : OutOfRangeError as :func:`film_emissivity`
+    Notes : The surface's share is what of the incoming ray the surface absorbs (Kirchhoff): one
+        pass through the film and all echoes. 5 um of oil on grey steel of 0.15 glow with 0.11 of
+        their own and let 0.14 of the steel through; at 200 um the steel is down to 0.03. A film 10
+        K cooler than such a pan at 230 C makes it appear 4.4 K (5 um) to 9.6 K (200 um) cooler. The
+        film is one temperature.
+    Source : As :func:`film_emissivity`; Kirchhoff's law for each layer
     """
     total = film_emissivity(
         thickness_m,
@@ -335,36 +274,15 @@ def film_transmittance(
 ) -> FloatArray:
     """Return the single-pass internal band transmittance of a film.
 
-    Parameters
-    ----------
-    thickness_m : (...)
-        Thickness, not negative. [m]
-    film : OpticalConstants
-        Index of the film.
-    temperature_k : float
-        Temperature of the Planck weight: that of the scene. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Share of the in-band signal that passes, without surface reflections. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a thickness is negative or the table does not reach the band.
-
-    Notes
-    -----
-    Grease (oleic acid) on a window: 1 um passes 0.984, 5 um 0.926, 20 um 0.753 of
-    an 8-12.3 um signal. At 230 C, 5 um on a window of 40 C read 10 K low if
-    not corrected.
-
-    References
-    ----------
-    Beer-Lambert with absorption 4 pi k / wavelength.
+    thickness_m : (...) thickness, not negative [m]
+    film : index of the film
+    temperature_k : temperature of the Planck weight: that of the scene [K]
+    band : spectral response
+    Returns : (...) share of the in-band signal that passes, without surface reflections
+    Raises : OutOfRangeError if a thickness is negative or the table does not reach the band
+    Notes : Grease (oleic acid) on a window: 1 um passes 0.984, 5 um 0.926, 20 um 0.753 of an 8-12.3
+        um signal. At 230 C, 5 um on a window of 40 C read 10 K low if not corrected.
+    Source : Beer-Lambert with absorption 4 pi k / wavelength
     """
     thickness = np.asarray(thickness_m, float)
     if np.any(thickness < 0.0):

@@ -29,9 +29,8 @@ PRIOR_COOKS = 2.0
 class PairedSamples:
     """Scene radiance, window and drift removed, beside the reference temperature.
 
-    ``common`` holds a column for each cause that acts on all samples together
-    (probe offset, drift, gain, window): the radiance for one standard
-    uncertainty of it.
+    ``common`` holds a column for each cause that acts on all samples together (probe offset, drift,
+    gain, window): the radiance for one standard uncertainty of it.
     """
 
     radiance: FloatArray
@@ -110,36 +109,15 @@ def _need(use: BoolArray, samples: PairedSamples) -> None:
 def fit_emissivity(samples: PairedSamples, *, band: Band) -> EmissivityFit:
     """Return the effective emissivity that explains one series of pairs.
 
-    Generalised least squares of L - L_s on eps (L_b(T) - L_s), with the common
-    causes in the covariance; pairs off by more than four robust widths (steam,
-    a hand) are left out.
+    Generalised least squares of L - L_s on eps (L_b(T) - L_s), with the common causes in the
+    covariance; pairs off by more than four robust widths (steam, a hand) are left out.
 
-    Parameters
-    ----------
-    samples : PairedSamples
-    band : Band
-
-    Returns
-    -------
-    EmissivityFit
-        With the span of temperatures that it covers.
-
-    Raises
-    ------
-    NotEnoughDataError
-        For fewer than 6 pairs 30 K above the surroundings.
-    OutOfRangeError
-        If an uncertainty is not positive.
-
-    Notes
-    -----
-    At 180 C over surroundings of 30 C a probe offset of 1.5 K is 0.013 of
-    emissivity at 0.95; 2 % of window is 0.02.  These are in the common causes and
-    do not average out.
-
-    References
-    ----------
-    Generalised least squares; grey opaque surface.
+    Returns : with the span of temperatures that it covers
+    Raises : NotEnoughDataError for fewer than 6 pairs 30 K above the surroundings; OutOfRangeError
+        if an uncertainty is not positive
+    Notes : At 180 C over surroundings of 30 C a probe offset of 1.5 K is 0.013 of emissivity at
+        0.95; 2 % of window is 0.02. These are in the common causes and do not average out.
+    Source : Generalised least squares; grey opaque surface
     """
     use = _usable(samples)
     _need(use, samples)
@@ -176,42 +154,20 @@ def fit_film(
 ) -> FilmFit:
     """Return the film thickness that explains one series of pairs on a known pan.
 
-    Parameters
-    ----------
-    samples : PairedSamples
-    film : OpticalConstants
-        Index of the liquid.
-    substrate : (value, standard uncertainty)
-        Emissivity of the pan without a film; it counts as a datum. [-]
-    start_m : float
-        Thickness to begin with. [m]
-    band : Band
-    scale_u : float
-        Relative standard uncertainty of the liquid's absorption index k. [-]
-
-    Returns
-    -------
-    FilmFit
-
-    Raises
-    ------
-    NotEnoughDataError
-        For too few pairs, or when the thickness cannot be told within a factor
-        1.65: a film on a dark pan, or one so thick that it is opaque.
-    OutOfRangeError
-        If the substrate's emissivity or the start is out of range.
-
-    Notes
-    -----
-    On steel of 0.15 the emissivity rises by 0.017 a micrometre at 5 um and by 0.004
-    at 50 um, so an uncertainty of 0.02 is 1.3 um and 5 um; beyond 300 um thickness
-    does not show.  Only the product of thickness and k shows: 20 % of k are 20 % of
-    thickness, fully anticorrelated, and leave the emissivity as it is.  Effective: the
-    mean over pools and bare spots, not one layer.
-
-    References
-    ----------
-    Incoherent film on a grey substrate, see film.py; least squares.
+    film : index of the liquid
+    substrate : (value, standard uncertainty) emissivity of the pan without a film; it counts as a
+        datum
+    start_m : thickness to begin with [m]
+    scale_u : relative standard uncertainty of the liquid's absorption index k
+    Raises : NotEnoughDataError for too few pairs, or when the thickness cannot be told within a
+        factor 1.65: a film on a dark pan, or one so thick that it is opaque; OutOfRangeError if the
+        substrate's emissivity or the start is out of range
+    Notes : On steel of 0.15 the emissivity rises by 0.017 a micrometre at 5 um and by 0.004 at 50
+        um, so an uncertainty of 0.02 is 1.3 um and 5 um; beyond 300 um thickness does not show.
+        Only the product of thickness and k shows: 20 % of k are 20 % of thickness, fully
+        anticorrelated, and leave the emissivity as it is. Effective: the mean over pools and bare
+        spots, not one layer.
+    Source : Incoherent film on a grey substrate, see film.py; least squares
     """
     value, spread = substrate
     if not (0 < value < 1 and spread > 0 and FILM_M[0] < start_m < FILM_M[1] and scale_u >= 0):
@@ -279,41 +235,20 @@ def pooled_emissivity(
 ) -> PooledEmissivity:
     """Return what several cooks say about the emissivity in another one.
 
-    The declared spread is read as half doubt of the mean and half spread
-    between cooks (in variance).  The spread between cooks is what the cooks
-    show beyond their own uncertainty, pooled with the declared one, which
-    counts as two cooks.
+    The declared spread is read as half doubt of the mean and half spread between cooks (in
+    variance). The spread between cooks is what the cooks show beyond their own uncertainty, pooled
+    with the declared one, which counts as two cooks.
 
-    Parameters
-    ----------
-    fits : tuple of EmissivityFit
-        One a cook.
-    declared, declared_u : float
-        Emissivity and standard uncertainty before any cook. [-]
-    common_u : float
-        Part of each cook's uncertainty that all share, such as the window's. [-]
-
-    Returns
-    -------
-    PooledEmissivity
-        ``emissivity_u`` is that of the next cook, not of the mean.
-
-    Raises
-    ------
-    NotEnoughDataError
-        For fewer than two cooks: one cannot show a spread.
-    OutOfRangeError
-        If the declared uncertainty is not positive.
-
-    Notes
-    -----
-    Two cooks that agree narrow a declared 0.0173 to about 0.012; ten to 0.0055 when
-    their own uncertainty is small.  When mean and declared value differ by more
-    than 2.5 of their joint uncertainties the declared one is dropped.
-
-    References
-    ----------
-    Random-effects mean; scaled inverse chi-squared pooling, own weights.
+    fits : tuple of EmissivityFit: one a cook
+    declared, declared_u : emissivity and standard uncertainty before any cook
+    common_u : part of each cook's uncertainty that all share, such as the window's
+    Returns : ``emissivity_u`` is that of the next cook, not of the mean
+    Raises : NotEnoughDataError for fewer than two cooks: one cannot show a spread; OutOfRangeError
+        if the declared uncertainty is not positive
+    Notes : Two cooks that agree narrow a declared 0.0173 to about 0.012; ten to 0.0055 when their
+        own uncertainty is small. When mean and declared value differ by more than 2.5 of their
+        joint uncertainties the declared one is dropped.
+    Source : Random-effects mean; scaled inverse chi-squared pooling, own weights
     """
     n = len(fits)
     if n < 2:

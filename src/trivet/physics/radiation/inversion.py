@@ -1,9 +1,9 @@
 """Counts to surface temperatures of whole recordings in one single-precision pass.
 
-Per pixel: a polynomial for the fourth root of the radiance of the apparent
-temperature, two multiplications to undo the root, one multiply-add each for
-window and reflection, two square roots, and a polynomial for the temperature.
-No table is read, so the loop is vector code and runs at the speed of memory.
+Per pixel: a polynomial for the fourth root of the radiance of the apparent temperature, two
+multiplications to undo the root, one multiply-add each for window and reflection, two square roots,
+and a polynomial for the temperature. No table is read, so the loop is vector code and runs at the
+speed of memory.
 """
 
 from __future__ import annotations
@@ -40,22 +40,15 @@ SERIAL_PIXELS = 200_000
 class InversionTerms:
     """What stands between counts and surface temperature; checked once, used per stack.
 
-    Parameters
-    ----------
-    emissivity : (row, col) or scalar
-        Band emissivity of what each pixel sees, 0 < eps <= 1; NaN stays NaN. [-]
-    surround_k : scalar or (time,)
-        Radiative temperature of what the surface mirrors, -60 to 700 C. [K]
-    transmittance : float
-        Band transmittance of the window, 0 < tau <= 1. [-]
-    window_k : scalar or (time,)
-        Temperature of the window. [K]
-    band : Band
-        Spectral response.
-    scale_k, offset_k : float
-        Apparent temperature = scale * count + offset. [K]
-    saturated_count : int
-        Counts at or above this give NaN; only for unsigned counts.
+    emissivity : (row, col) or scalar band emissivity of what each pixel sees, 0 < eps <= 1; NaN
+        stays NaN
+    surround_k : scalar or (time,): radiative temperature of what the surface mirrors, -60 to 700 C
+        [K]
+    transmittance : band transmittance of the window, 0 < tau <= 1
+    window_k : scalar or (time,): temperature of the window [K]
+    band : spectral response
+    scale_k, offset_k : apparent temperature = scale * count + offset [K]
+    saturated_count : counts at or above this give NaN; only for unsigned counts
     """
 
     emissivity: FloatArray | float
@@ -123,8 +116,8 @@ class InversionTerms:
 class PassPolynomials:
     """Single-precision polynomials of one band, powers of a variable in [-1, 1].
 
-    ``forward``: apparent temperature to root of radiance; ``inverse``: root to
-    temperature. ``forward_map`` and ``inverse_map`` hold (centre, half width).
+    ``forward``: apparent temperature to root of radiance; ``inverse``: root to temperature.
+    ``forward_map`` and ``inverse_map`` hold (centre, half width).
     """
 
     forward: Float32Array
@@ -137,20 +130,10 @@ class PassPolynomials:
 def pass_polynomials(band: Band) -> PassPolynomials:
     """Return the two polynomials of the pass, fitted to the quadrature in a band.
 
-    Parameters
-    ----------
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    PassPolynomials
-        Coefficients, lowest power first, and the maps of their variables.
-
-    Notes
-    -----
-    Fitted at Chebyshev points over -40 to 600 C and verified by the closure
-    tests: see :func:`surface_temperature_stack_k` for the errors.
+    band : spectral response
+    Returns : coefficients, lowest power first, and the maps of their variables
+    Notes : Fitted at Chebyshev points over -40 to 600 C and verified by the closure tests: see
+        :func:`surface_temperature_stack_k` for the errors.
     """
     low, high = INVERSE_K
     centre, half = 0.5 * (high + low), 0.5 * (high - low)
@@ -179,38 +162,20 @@ def surface_temperature_stack_k(stack: ArrayLike, *, terms: InversionTerms) -> F
     Solves tau * [eps * L(T) + (1 - eps) * L(T_surround)] + (1 - tau) * L(T_window)
     = L(T_apparent) for T, each pixel with its emissivity.
 
-    Parameters
-    ----------
-    stack : (time, row, col) or (row, col)
-        Unsigned counts, or apparent temperatures in float32 [K].
-    terms : InversionTerms
-        Scale of the counts, emissivity, surroundings, window, band; scale and offset
-        are not applied to float32.
-
-    Returns
-    -------
-    same shape, float32
-        Surface temperature [K]; NaN where the count is saturated, the apparent or
-        the surface temperature lies outside -40 to 600 C, or no temperature
-        explains the signal (less than the reflection and the window alone).
-
-    Raises
-    ------
-    InputError
-        If the stack is not two- or three-dimensional, is of another type, or the
-        terms do not fit its shape.
-
-    Notes
-    -----
-    Within 1 mK of the 256-node quadrature for surfaces of -20 to 500 C in bands
-    between 5 and 15 um at emissivity 0.3 to 1 and a window of 0.6 or more (0.5 mK
-    reached, and the same from -40 to 600 C). Most of it is single precision. The
-    polynomials replace no physics: emissivity 0.02 too high costs -2.3 K at 0.95 and 180 C.
-    Stacks above 200 000 values run on all threads of numba, others on one core.
-
-    References
-    ----------
-    Grey-surface radiometric equation as in :mod:`trivet.physics.radiation.surface`.
+    stack : (time, row, col) or (row, col) unsigned counts, or apparent temperatures in float32 [K]
+    terms : scale of the counts, emissivity, surroundings, window, band; scale and offset are not
+        applied to float32
+    Returns : same shape, float32: surface temperature [K]; NaN where the count is saturated, the
+        apparent or the surface temperature lies outside -40 to 600 C, or no temperature explains
+        the signal (less than the reflection and the window alone)
+    Raises : InputError if the stack is not two- or three-dimensional, is of another type, or the
+        terms do not fit its shape
+    Notes : Within 1 mK of the 256-node quadrature for surfaces of -20 to 500 C in bands between 5
+        and 15 um at emissivity 0.3 to 1 and a window of 0.6 or more (0.5 mK reached, and the same
+        from -40 to 600 C). Most of it is single precision. The polynomials replace no physics:
+        emissivity 0.02 too high costs -2.3 K at 0.95 and 180 C. Stacks above 200 000 values run on
+        all threads of numba, others on one core.
+    Source : Grey-surface radiometric equation as in :mod:`trivet.physics.radiation.surface`
     """
     array, which = _as_stack(stack)
     plan = terms.plans.get((which, array.shape))

@@ -1,7 +1,7 @@
 """The measurement equation: from a surface to the apparent temperature of a pixel, and back.
 
-One equation for everybody: the error budget, the calibration and the estimate
-use these two functions, so that what one calls an error the others can remove.
+One equation for everybody: the error budget, the calibration and the estimate use these two
+functions, so that what one calls an error the others can remove.
 """
 
 from __future__ import annotations
@@ -20,37 +20,23 @@ from trivet.physics.radiation.planck import Band, band_radiance, radiating_tempe
 class LineOfSight:
     """Everything between a surface and the number of a pixel; fields broadcast.
 
-    signal   = tau L_path + m L_b(T_housing) + (1 - tau - m) L_b(T_window)
-    L_path   = c [s L_pan + (1 - s) L_b(T_around)] + (1 - c) L_b(T_column)
-    L_pan    = eps L_b(T) + (1 - eps) L_b(T_reflected)
+    signal = tau L_path + m L_b(T_housing) + (1 - tau - m) L_b(T_window) L_path = c [s L_pan + (1 -
+    s) L_b(T_around)] + (1 - c) L_b(T_column) L_pan = eps L_b(T) + (1 - eps) L_b(T_reflected)
     apparent = A + offset + gain (A - T_housing), with A the black body of the signal
 
-    Parameters
-    ----------
-    emissivity : (...)
-        Band emissivity of what is seen, 0 < eps <= 1. [-]
-    reflected_k : (...)
-        Radiative temperature of what the surface mirrors. [K]
-    transmittance : (...)
-        Band transmittance of the window, 0 < tau <= 1. [-]
-    window_k : (...)
-        Temperature of the window. [K]
-    source_frac : (...)
-        Share of the signal before the window that comes from the surface, 0 < s <= 1. [-]
-    around_k : (...)
-        Radiative temperature of what lies around the surface in the picture. [K]
-    offset_k : (...)
-        Error of the sensor's offset. [K]
-    gain : (...)
-        Error of the sensor's gain on scene minus housing, above -1. [-]
-    housing_k : (...)
-        Temperature of the sensor's housing. [K]
-    column_frac : (...)
-        Transmittance c of a column of fog before the window, 0 < c <= 1. [-]
-    column_k : (...)
-        Temperature of that fog. [K]
-    mirrored_frac : (...)
-        Share m that the window mirrors of the housing, 0 <= m <= 1 - tau. [-]
+    emissivity : (...) band emissivity of what is seen, 0 < eps <= 1
+    reflected_k : (...) radiative temperature of what the surface mirrors [K]
+    transmittance : (...) band transmittance of the window, 0 < tau <= 1
+    window_k : (...) temperature of the window [K]
+    source_frac : (...) share of the signal before the window that comes from the surface, 0 < s <=
+        1
+    around_k : (...) radiative temperature of what lies around the surface in the picture [K]
+    offset_k : (...) error of the sensor's offset [K]
+    gain : (...) error of the sensor's gain on scene minus housing, above -1
+    housing_k : (...) temperature of the sensor's housing [K]
+    column_frac : (...) transmittance c of a column of fog before the window, 0 < c <= 1
+    column_k : (...) temperature of that fog [K]
+    mirrored_frac : (...) share m that the window mirrors of the housing, 0 <= m <= 1 - tau
     """
 
     emissivity: ArrayLike
@@ -87,29 +73,13 @@ class LineOfSight:
 def sighted_apparent_k(temperature_k: ArrayLike, *, sight: LineOfSight, band: Band) -> FloatArray:
     """Return the apparent temperature that a sensor states of a surface.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Surface temperature. [K]
-    sight : LineOfSight
-        What lies between, with the sensor's own errors.
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    broadcast shape
-        Apparent temperature [K]; NaN outside -40 to 600 C.
-
-    Notes
-    -----
-    Flat 8-14 um at 230 C: 5 % of the signal from 60 C around the pan reads 6.5 K
-    low, 5 % of window loss not known of 7 K low; a gain error of 2 % at a housing
-    of 32 C is 4.0 K.
-
-    References
-    ----------
-    Grey-body radiometric equation with window (same form as ASTM E1862 and E1897).
+    temperature_k : (...) surface temperature [K]
+    sight : what lies between, with the sensor's own errors
+    band : spectral response
+    Returns : broadcast shape; apparent temperature [K]; NaN outside -40 to 600 C
+    Notes : Flat 8-14 um at 230 C: 5 % of the signal from 60 C around the pan reads 6.5 K low, 5 %
+        of window loss not known of 7 K low; a gain error of 2 % at a housing of 32 C is 4.0 K.
+    Source : Grey-body radiometric equation with window (same form as ASTM E1862 and E1897)
     """
     eps, share = np.asarray(sight.emissivity, float), np.asarray(sight.source_frac, float)
     tau = np.asarray(sight.transmittance, float)
@@ -142,29 +112,14 @@ def _window_glow(sight: LineOfSight, band: Band) -> FloatArray:
 def explained_radiance(apparent_k: ArrayLike, *, sight: LineOfSight, band: Band) -> FloatArray:
     """Return the black-body radiance of the surface that explains an apparent temperature.
 
-    Parameters
-    ----------
-    apparent_k : (...)
-        Apparent temperature as the sensor states it. [K]
-    sight : LineOfSight
-        What is believed to lie between.
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    broadcast shape
-        Radiance [W/m2/sr]; negative where no surface explains the signal, NaN where
-        the apparent temperature is none of -60 to 700 C.
-
-    Notes
-    -----
-    Kept apart from the temperature so that a caller can tell a signal too weak
-    from one too strong.
-
-    References
-    ----------
-    As :func:`sighted_apparent_k`.
+    apparent_k : (...) apparent temperature as the sensor states it [K]
+    sight : what is believed to lie between
+    band : spectral response
+    Returns : broadcast shape; radiance [W/m2/sr]; negative where no surface explains the signal,
+        NaN where the apparent temperature is none of -60 to 700 C
+    Notes : Kept apart from the temperature so that a caller can tell a signal too weak from one too
+        strong.
+    Source : As :func:`sighted_apparent_k`
     """
     gain = np.asarray(sight.gain, float)
     stated = np.asarray(apparent_k, float) - np.asarray(sight.offset_k, float)
@@ -182,28 +137,14 @@ def explained_radiance(apparent_k: ArrayLike, *, sight: LineOfSight, band: Band)
 def sighted_surface_k(apparent_k: ArrayLike, *, sight: LineOfSight, band: Band) -> FloatArray:
     """Return the surface temperature that explains an apparent temperature.
 
-    Parameters
-    ----------
-    apparent_k : (...)
-        Apparent temperature as the sensor states it. [K]
-    sight : LineOfSight
-        What is believed to lie between.
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    broadcast shape
-        Surface temperature [K]; NaN where no temperature from -40 to 600 C explains it.
-
-    Notes
-    -----
-    Inverse of :func:`sighted_apparent_k` within 1e-6 K.  An emissivity believed
-    0.95 that is 0.90 reads 7.6 K low at 230 C with surroundings at 25 C.
-
-    References
-    ----------
-    As :func:`sighted_apparent_k`.
+    apparent_k : (...) apparent temperature as the sensor states it [K]
+    sight : what is believed to lie between
+    band : spectral response
+    Returns : broadcast shape; surface temperature [K]; NaN where no temperature from -40 to 600 C
+        explains it
+    Notes : Inverse of :func:`sighted_apparent_k` within 1e-6 K. An emissivity believed 0.95 that is
+        0.90 reads 7.6 K low at 230 C with surroundings at 25 C.
+    Source : As :func:`sighted_apparent_k`
     """
     return radiating_temperature_k(
         explained_radiance(apparent_k, sight=sight, band=band), band=band

@@ -36,28 +36,15 @@ def mixture_quantiles(
 ) -> FloatArray:
     """Return quantiles of a mixture of normal distributions at every moment.
 
-    Parameters
-    ----------
-    centre_k, u_k : (time, part)
-        Mean and standard deviation of each part; NaN leaves a part out. [K]
+    centre_k, u_k : (time, part) mean and standard deviation of each part; NaN leaves a part out [K]
     weight : (time, part)
-    levels : probabilities of the quantiles. [-]
-    last_k : (level,), optional
-        Where the search begins, NaN anywhere; continued in place from block to block. [K]
-
-    Returns
-    -------
-    (time, level)
-        [K]; NaN where no part stands.
-
-    Notes
-    -----
-    Newton steps held inside a shrinking bracket, to 1e-9 K where the density is
-    over 1e-6 /K; a standard deviation under 1 mK counts as 1 mK.
-
-    References
-    ----------
-    Finite mixture of normal distributions, textbook form.
+    levels : probabilities of the quantiles [-]
+    last_k : (level,), optional where the search begins, NaN anywhere; continued in place from block
+        to block [K]
+    Returns : (time, level) [K]; NaN where no part stands
+    Notes : Newton steps held inside a shrinking bracket, to 1e-9 K where the density is over 1e-6
+        /K; a standard deviation under 1 mK counts as 1 mK.
+    Source : Finite mixture of normal distributions, textbook form
     """
     out = np.empty((centre_k.shape[0], len(levels)))
     at = np.full(len(levels), np.nan) if last_k is None else last_k

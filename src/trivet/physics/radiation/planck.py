@@ -1,9 +1,8 @@
 """Black-body radiation in a band, forward and inverse.
 
-The truth is a Gauss-Legendre quadrature of Planck's law over the band. The
-functions evaluate Chebyshev series of the fourth root of the band radiance
-(forward) and of the temperature in that root (inverse), fitted to the
-quadrature when a band is first used: the root is nearly straight in
+The truth is a Gauss-Legendre quadrature of Planck's law over the band. The functions evaluate
+Chebyshev series of the fourth root of the band radiance (forward) and of the temperature in that
+root (inverse), fitted to the quadrature when a band is first used: the root is nearly straight in
 temperature, so short series are exact to many digits.
 """
 
@@ -37,17 +36,13 @@ C2 = constants.h * constants.c / constants.k
 class Band:
     """Relative spectral response of a detector with its optics.
 
-    The response is linear between the given wavelengths and zero outside. Two
-    bands with the same numbers are equal and hash alike. Quadrature nodes and
-    series are built on first use (a few milliseconds) and kept.
+    The response is linear between the given wavelengths and zero outside. Two bands with the same
+    numbers are equal and hash alike. Quadrature nodes and series are built on first use (a few
+    milliseconds) and kept.
 
-    Parameters
-    ----------
-    wavelength_m : (n,)
-        Rising wavelengths. [m]
-    response : (n,)
-        Response at these, not negative, dimensionless; a flat unit response
-        makes radiances absolute, any other scale cancels in temperatures.
+    wavelength_m : (n,) rising wavelengths [m]
+    response : (n,) response at these, not negative, dimensionless; a flat unit response makes
+        radiances absolute, any other scale cancels in temperatures
     """
 
     wavelength_m: FloatArray
@@ -141,26 +136,12 @@ def _check_band(wavelength_m: FloatArray, response: FloatArray) -> None:
 def flat_band(low_m: float, high_m: float) -> Band:
     """Return a band of unit response between two wavelengths.
 
-    Parameters
-    ----------
-    low_m, high_m : float
-        Edges. [m]
-
-    Returns
-    -------
-    Band
-        The same object for the same edges, so its series are built once.
-
-    Raises
-    ------
-    InputError
-        If the edges do not rise or are not in metres.
-
-    Notes
-    -----
-    A flat 8-14 um band is a stand-in: a real response with 10 % more weight at
-    the short end moves an emissivity error's cost by a few per cent (local
-    power 3.15 at 200 C for 8-14 um, 3.32 for 7.5-13 um).
+    low_m, high_m : edges [m]
+    Returns : the same object for the same edges, so its series are built once
+    Raises : InputError if the edges do not rise or are not in metres
+    Notes : A flat 8-14 um band is a stand-in: a real response with 10 % more weight at the short
+        end moves an emissivity error's cost by a few per cent (local power 3.15 at 200 C for 8-14
+        um, 3.32 for 7.5-13 um).
     """
     return Band(np.array([low_m, high_m]), np.ones(2))
 
@@ -168,31 +149,12 @@ def flat_band(low_m: float, high_m: float) -> Band:
 def band_from_response(wavelength_m: ArrayLike, response: ArrayLike) -> Band:
     """Return a band from a measured response curve.
 
-    Parameters
-    ----------
-    wavelength_m : (n,)
-        Rising wavelengths. [m]
-    response : (n,)
-        Response, linear between the wavelengths, zero outside. [-]
-
-    Returns
-    -------
-    Band
-        Quadrature of at least four nodes a segment and 256 in all.
-
-    Raises
-    ------
-    InputError
-        If wavelengths do not rise strictly, a response is negative, or all are zero.
-
-    Notes
-    -----
-    Only the shape matters for temperatures. Signals must use one band throughout:
-    radiances of differently scaled responses do not compare.
-
-    References
-    ----------
-    Own definition.
+    wavelength_m : (n,) rising wavelengths [m]
+    response : (n,) response, linear between the wavelengths, zero outside
+    Returns : quadrature of at least four nodes a segment and 256 in all
+    Raises : InputError if wavelengths do not rise strictly, a response is negative, or all are zero
+    Notes : Only the shape matters for temperatures. Signals must use one band throughout: radiances
+        of differently scaled responses do not compare.
     """
     return Band(np.asarray(wavelength_m, float), np.asarray(response, float))
 
@@ -200,29 +162,13 @@ def band_from_response(wavelength_m: ArrayLike, response: ArrayLike) -> Band:
 def spectral_radiance(wavelength_m: ArrayLike, temperature_k: ArrayLike) -> FloatArray:
     """Return the black-body spectral radiance in vacuum.
 
-    Parameters
-    ----------
-    wavelength_m, temperature_k : broadcastable
-        Wavelength [m] and absolute temperature [K], both positive.
-
-    Returns
-    -------
-    broadcast shape
-        Spectral radiance. [W/m2/sr/m]; 1e-6 of it is per micrometre.
-
-    Raises
-    ------
-    OutOfRangeError
-        If a wavelength or a temperature is not positive.
-
-    Notes
-    -----
-    Exact to rounding with the constants of the 2019 SI. At 10 um, 1 K is 1.06 %
-    of the signal at 100 C and 0.48 % at 300 C (local power x / (1 - exp(-x))).
-
-    References
-    ----------
-    Planck's law; constants from scipy.constants (CODATA).
+    wavelength_m, temperature_k : broadcastable; wavelength [m] and absolute temperature [K], both
+        positive
+    Returns : broadcast shape; spectral radiance. [W/m2/sr/m]; 1e-6 of it is per micrometre
+    Raises : OutOfRangeError if a wavelength or a temperature is not positive
+    Notes : Exact to rounding with the constants of the 2019 SI. At 10 um, 1 K is 1.06 % of the
+        signal at 100 C and 0.48 % at 300 C (local power x / (1 - exp(-x))).
+    Source : Planck's law; constants from scipy.constants (CODATA)
     """
     wavelength = np.asarray(wavelength_m, float)
     temperature = np.asarray(temperature_k, float)
@@ -235,31 +181,13 @@ def spectral_radiance(wavelength_m: ArrayLike, temperature_k: ArrayLike) -> Floa
 def quadrature_radiance(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
     """Return the band radiance by direct quadrature: slow, the truth of the series.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature, above zero. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Band radiance. [W/m2/sr]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a temperature is not positive.
-
-    Notes
-    -----
-    Gauss-Legendre with 256 nodes across a flat band: agrees with adaptive
-    integration to 1e-13 relative from -60 to 700 C.
-
-    References
-    ----------
-    Gauss-Legendre quadrature of Planck's law; CODATA 2018 constants.
+    temperature_k : (...) temperature, above zero [K]
+    band : spectral response
+    Returns : (...) band radiance [W/m2/sr]
+    Raises : OutOfRangeError if a temperature is not positive
+    Notes : Gauss-Legendre with 256 nodes across a flat band: agrees with adaptive integration to
+        1e-13 relative from -60 to 700 C.
+    Source : Gauss-Legendre quadrature of Planck's law; CODATA 2018 constants
     """
     wavelength, weight = band.nodes
     temperature = np.asarray(temperature_k, float)
@@ -269,27 +197,13 @@ def quadrature_radiance(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
 def band_radiance(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
     """Return the black-body radiance in a band.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Response-weighted radiance [W/m2/sr]; NaN outside -60 to 700 C.
-
-    Notes
-    -----
-    A Chebyshev approximation, within 1e-12 relative of the quadrature over the
-    whole range for bands between 3 and 20 um. In 8-14 um, 1 % of signal is
-    0.65 K at 25 C, 0.98 K at 100 C, 1.50 K at 200 C and 2.11 K at 300 C.
-
-    References
-    ----------
-    Planck's law; see :func:`quadrature_radiance`.
+    temperature_k : (...) temperature [K]
+    band : spectral response
+    Returns : (...) response-weighted radiance [W/m2/sr]; NaN outside -60 to 700 C
+    Notes : A Chebyshev approximation, within 1e-12 relative of the quadrature over the whole range
+        for bands between 3 and 20 um. In 8-14 um, 1 % of signal is 0.65 K at 25 C, 0.98 K at 100 C,
+        1.50 K at 200 C and 2.11 K at 300 C.
+    Source : Planck's law; see :func:`quadrature_radiance`
     """
     root = evaluate_series(temperature_k, series=band.forward)
     square = root * root
@@ -299,26 +213,12 @@ def band_radiance(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
 def band_radiance_slope(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
     """Return the slope of the black-body band radiance over temperature.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        dL/dT [W/m2/sr/K]; NaN outside -60 to 700 C.
-
-    Notes
-    -----
-    Derivative of the series, within 1e-9 relative for bands between 3 and 20 um. A noise of
-    constant radiance worth 100 mK at 25 C is worth 40 mK at 200 C (8-14 um).
-
-    References
-    ----------
-    Derivative of Planck's law with temperature, textbook form.
+    temperature_k : (...) temperature [K]
+    band : spectral response
+    Returns : (...) dL/dT [W/m2/sr/K]; NaN outside -60 to 700 C
+    Notes : Derivative of the series, within 1e-9 relative for bands between 3 and 20 um. A noise of
+        constant radiance worth 100 mK at 25 C is worth 40 mK at 200 C (8-14 um).
+    Source : Derivative of Planck's law with temperature, textbook form
     """
     root = evaluate_series(temperature_k, series=band.forward)
     return np.asarray(4.0 * root**3 * evaluate_series(temperature_k, series=band.slope))[()]
@@ -327,26 +227,12 @@ def band_radiance_slope(temperature_k: ArrayLike, *, band: Band) -> FloatArray:
 def radiating_temperature_k(radiance: ArrayLike, *, band: Band) -> FloatArray:
     """Return the temperature of the black body that has a band radiance.
 
-    Parameters
-    ----------
-    radiance : (...)
-        Band radiance. [W/m2/sr]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Temperature [K]; NaN where the radiance is not one of -40 to 600 C.
-
-    Notes
-    -----
-    Chebyshev series in the fourth root of the radiance, within 1e-8 K of the
-    quadrature from -40 to 600 C for bands between 3 and 20 um.
-
-    References
-    ----------
-    Chebyshev fit of T against the fourth root of L; own derivation.
+    radiance : (...) band radiance [W/m2/sr]
+    band : spectral response
+    Returns : (...) temperature [K]; NaN where the radiance is not one of -40 to 600 C
+    Notes : Chebyshev series in the fourth root of the radiance, within 1e-8 K of the quadrature
+        from -40 to 600 C for bands between 3 and 20 um.
+    Source : Chebyshev fit of T against the fourth root of L; own derivation
     """
     value = np.asarray(radiance, float)
     with np.errstate(invalid="ignore"):
@@ -357,29 +243,12 @@ def radiating_temperature_k(radiance: ArrayLike, *, band: Band) -> FloatArray:
 def band_fraction(wavelength_temperature_mk: ArrayLike) -> FloatArray:
     """Return the fraction of black-body radiation below a wavelength.
 
-    Parameters
-    ----------
-    wavelength_temperature_mk : (...)
-        Product of wavelength and temperature, above zero. [m K]
-
-    Returns
-    -------
-    (...)
-        Fraction of the total radiance at shorter wavelengths. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a product is not positive.
-
-    Notes
-    -----
-    Exponential series above x = 2, Bernoulli series below, each to 1e-12. Of a
-    black body's radiation 8-14 um holds 37 % at 25 C and 34 % at 200 C.
-
-    References
-    ----------
-    Any heat-transfer text's table of the fraction F(0 - lambda T).
+    wavelength_temperature_mk : (...) product of wavelength and temperature, above zero [m K]
+    Returns : (...) fraction of the total radiance at shorter wavelengths
+    Raises : OutOfRangeError if a product is not positive
+    Notes : Exponential series above x = 2, Bernoulli series below, each to 1e-12. Of a black body's
+        radiation 8-14 um holds 37 % at 25 C and 34 % at 200 C.
+    Source : Any heat-transfer text's table of the fraction F(0 - lambda T)
     """
     product = np.asarray(wavelength_temperature_mk, float)
     if np.any(product <= 0.0):

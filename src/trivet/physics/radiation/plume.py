@@ -16,9 +16,9 @@ from trivet.errors import InputError
 class PlumeColumn:
     """One column over time.
 
-    ``water_kg_m2`` (time,) droplets along the line of sight through its middle;
-    ``centre_m`` (time, 2) where its middle is; ``radius_m`` where it has thinned
-    to 1/e; ``glow`` radiance of its droplets were it thick [W/m2/sr].
+    ``water_kg_m2`` (time,) droplets along the line of sight through its middle; ``centre_m`` (time,
+    2) where its middle is; ``radius_m`` where it has thinned to 1/e; ``glow`` radiance of its
+    droplets were it thick [W/m2/sr].
     """
 
     water_kg_m2: FloatArray
@@ -37,36 +37,17 @@ def through_plume(
 ) -> Float32Array:
     """Return the radiance of pixels behind a column of steam.
 
-    Parameters
-    ----------
-    scene : (time, pixel)
-        Radiance before it. [W/m2/sr]
-    points_m : (pixel, 2)
-        Where the pixels' lines of sight cross the column's height; NaN misses it. [m]
-    plume : PlumeColumn
-        The column.
-    table_kg_m2, table_frac : (n,)
-        Even droplet contents from zero, and the band transmittance of each.
-
-    Returns
-    -------
-    (time, pixel)
-        Radiance. [W/m2/sr]
-
-    Raises
-    ------
-    InputError
-        If the shapes do not fit or the table does not begin at zero.
-
-    Notes
-    -----
-    The column thins outwards as exp(-(r / radius)^4): nearly even inside, gone
-    within 1.5 radii.  A transmittance of 0.9 at 70 C costs 13 K at 230 C.
-    What is scattered counts as lost.
-
-    References
-    ----------
-    Own model of the shape; transmittance from :mod:`trivet.physics.radiation.mie`.
+    scene : (time, pixel) radiance before it [W/m2/sr]
+    points_m : (pixel, 2) where the pixels' lines of sight cross the column's height; NaN misses it
+        [m]
+    plume : the column
+    table_kg_m2, table_frac : (n,) even droplet contents from zero [kg/m2], and the band
+        transmittance of each
+    Returns : (time, pixel) radiance [W/m2/sr]
+    Raises : InputError if the shapes do not fit or the table does not begin at zero
+    Notes : The column thins outwards as exp(-(r / radius)^4): nearly even inside, gone within 1.5
+        radii. A transmittance of 0.9 at 70 C costs 13 K at 230 C. What is scattered counts as lost.
+    Source : Own model of the shape; transmittance from :mod:`trivet.physics.radiation.mie`
     """
     count, pixels = scene.shape
     fits = plume.water_kg_m2.shape == (count,) and plume.centre_m.shape == (count, 2)

@@ -39,43 +39,20 @@ def reflected_from_patch(
 ) -> PatchReading:
     """Return the reflected temperature that explains what is seen of a shiny patch.
 
-    Parameters
-    ----------
-    scene_k : (sample,)
-        Apparent temperature of the patch, drift and window taken out. [K]
-    scene_u_k : float
-        Standard uncertainty common to the samples. [K]
-    patch_k : (sample,) or float
-        Temperature of the patch itself. [K]
-    patch_u_k : float
-        Standard uncertainty. [K]
-    emissivity, emissivity_u : float
-        Of the patch, with standard uncertainty. [-]
-    band : Band
-
-    Returns
-    -------
-    PatchReading
-        Of the median sample; the spread over the samples is in the uncertainty.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the emissivity is 0.5 or more (the patch then shows itself), or an
-        uncertainty is negative.
-    NotEnoughDataError
-        If no sample has a value, or the patch is darker than its own emission.
-
-    Notes
-    -----
-    Crumpled foil of 0.10 +- 0.03 at 40 C under a hood at 50 C, 8-14 um: 0.5 K of scene
-    is 0.55 K, the emissivity 0.3 K, 2 K of patch 0.2 K.  At 150 C the same
-    emissivity costs 5 K: keep the patch off the burners.  It mirrors what lies
-    overhead of it, not what a pan 0.3 m aside does.
-
-    References
-    ----------
-    Reflector method as in ISO 18434-1:2008 (locator from memory), solved for the mirrored.
+    scene_k : (sample,) apparent temperature of the patch, drift and window taken out [K]
+    scene_u_k : standard uncertainty common to the samples [K]
+    patch_k : (sample,) or float temperature of the patch itself [K]
+    patch_u_k : standard uncertainty [K]
+    emissivity, emissivity_u : of the patch, with standard uncertainty
+    Returns : of the median sample; the spread over the samples is in the uncertainty
+    Raises : OutOfRangeError if the emissivity is 0.5 or more (the patch then shows itself), or an
+        uncertainty is negative; NotEnoughDataError if no sample has a value, or the patch is darker
+        than its own emission
+    Notes : Crumpled foil of 0.10 +- 0.03 at 40 C under a hood at 50 C, 8-14 um: 0.5 K of scene is
+        0.55 K, the emissivity 0.3 K, 2 K of patch 0.2 K. At 150 C the same emissivity costs 5 K:
+        keep the patch off the burners. It mirrors what lies overhead of it, not what a pan 0.3 m
+        aside does.
+    Source : Reflector method as in ISO 18434-1:2008 (locator from memory), solved for the mirrored
     """
     if not 0 <= emissivity < MAX_EMISSIVITY:
         raise OutOfRangeError(

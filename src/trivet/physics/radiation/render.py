@@ -1,9 +1,9 @@
 """From surfaces to what the pixels receive: a frame is one sparse product.
 
-Everything before the detector is linear in radiance, so surfaces are rendered at
-the simulator's own moments and interpolated in time as pixels, not as cells.
-Moments lie innermost and numbers are in single precision: 1e-7 of a radiance is
-0.02 mK.  The radiance of cells comes from the polynomials of ``inversion``.
+Everything before the detector is linear in radiance, so surfaces are rendered at the simulator's
+own moments and interpolated in time as pixels, not as cells. Moments lie innermost and numbers are
+in single precision: 1e-7 of a radiance is 0.02 mK. The radiance of cells comes from the polynomials
+of ``inversion``.
 """
 
 from __future__ import annotations
@@ -33,11 +33,10 @@ CHUNK, DEEP = 128, 32
 class Cells:
     """The cells of one pan over time, and what they mirror.
 
-    ``temperature_k`` (time, cell), best in single precision, whose 0.03 mK do not
-    matter and which halves what is read; ``emissivity`` (time or 1, cell);
-    ``share`` (cell, thing) of the mirrored hemisphere that each thing fills;
-    ``thing`` (time or 1, thing) in-band radiance of the things [W/m2/sr];
-    ``first`` column of the first cell.
+    ``temperature_k`` (time, cell), best in single precision, whose 0.03 mK do not matter and which
+    halves what is read; ``emissivity`` (time or 1, cell); ``share`` (cell, thing) of the mirrored
+    hemisphere that each thing fills; ``thing`` (time or 1, thing) in-band radiance of the things
+    [W/m2/sr]; ``first`` column of the first cell.
     """
 
     temperature_k: FloatArray | Float32Array
@@ -52,30 +51,14 @@ def mixed_radiance(
 ) -> FloatArray:
     """Return the radiance that leaves surfaces which mirror a given radiance.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Surface temperature. [K]
-    emissivity : broadcastable
-        Band emissivity, 0 to 1. [-]
-    mirrored : broadcastable
-        In-band radiance of what the surface mirrors. [W/m2/sr]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Radiance. [W/m2/sr]
-
-    Notes
-    -----
-    As ``surface.leaving_radiance`` with the surroundings' radiance taken once;
-    1 % of emissivity at 230 C is 1 % of radiance, 1.7 K.
-
-    References
-    ----------
-    Grey-body radiometric equation.
+    temperature_k : (...) surface temperature [K]
+    emissivity : broadcastable; band emissivity, 0 to 1
+    mirrored : broadcastable; in-band radiance of what the surface mirrors [W/m2/sr]
+    band : spectral response
+    Returns : (...) radiance [W/m2/sr]
+    Notes : As ``surface.leaving_radiance`` with the surroundings' radiance taken once; 1 % of
+        emissivity at 230 C is 1 % of radiance, 1.7 K.
+    Source : Grey-body radiometric equation
     """
     eps = np.asarray(emissivity)
     own = band_radiance(temperature_k, band=band)
@@ -91,35 +74,15 @@ def pixel_radiance(
 ) -> Float32Array:
     """Return the radiance of each pixel.
 
-    Parameters
-    ----------
-    matrix : (pixel, surface) sparse
-        Share of each pixel's signal that comes from each surface.
-    cells : tuple of Cells
-        The pans; every one has its own columns.
-    rest : (time, surface - cells)
-        Radiance of the last columns: walls, hob and so on. [W/m2/sr]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (time, pixel)
-        Radiance [W/m2/sr]; NaN where a pixel takes signal from a cell beyond
-        -40 to 600 C.
-
-    Raises
-    ------
-    InputError
-        If the numbers of surfaces or moments differ.
-
-    Notes
-    -----
-    Exact for the given matrix within 1 mK: the error of the polynomials.
-
-    References
-    ----------
-    Linear superposition.
+    matrix : (pixel, surface) sparse share of each pixel's signal that comes from each surface
+    cells : tuple of Cells: the pans; every one has its own columns
+    rest : (time, surface - cells) radiance of the last columns: walls, hob and so on [W/m2/sr]
+    band : spectral response
+    Returns : (time, pixel) radiance [W/m2/sr]; NaN where a pixel takes signal from a cell beyond
+        -40 to 600 C
+    Raises : InputError if the numbers of surfaces or moments differ
+    Notes : Exact for the given matrix within 1 mK: the error of the polynomials.
+    Source : Linear superposition
     """
     tables = _checked(matrix, cells, rest)
     count, pixels = rest.shape[0], matrix.shape[0]
@@ -271,29 +234,13 @@ def disc_cover(
 ) -> FloatArray:
     """Return how much of each pixel a disc covers, its edge softened.
 
-    Parameters
-    ----------
-    x_m, y_m : (pixel,)
-        Where the pixels' centres meet the disc's plane; NaN covers nothing. [m]
-    centre_m : (float, float)
-        Centre. [m]
-    radius_m : float
-        Radius. [m]
-    soft_m : float
-        Width of the edge, about a pixel's footprint. [m]
-
-    Returns
-    -------
-    (pixel,)
-        Share covered, 0 to 1. [-]
-
-    Notes
-    -----
-    For hands and the like, whose outline is not known anyway: not exact.
-
-    References
-    ----------
-    Own approximation.
+    x_m, y_m : (pixel,) where the pixels' centres meet the disc's plane; NaN covers nothing [m]
+    centre_m : (float, float) centre [m]
+    radius_m : radius [m]
+    soft_m : width of the edge, about a pixel's footprint [m]
+    Returns : (pixel,) share covered, 0 to 1
+    Notes : For hands and the like, whose outline is not known anyway: not exact.
+    Source : Own approximation
     """
     away = np.hypot(x_m - centre_m[0], y_m - centre_m[1])
     return np.nan_to_num(np.clip(0.5 - (away - radius_m) / soft_m, 0.0, 1.0))

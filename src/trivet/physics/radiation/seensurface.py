@@ -1,11 +1,10 @@
 """What is seen on a burner, as weighed hypotheses: contents, finish, emissivity, temperature.
 
-One band cannot tell a cool dark surface from a hot shiny one.  What can is told
-by the cook or follows from physics: no burner heats a pan faster than its power
-allows, water does not pass its boiling point, and a hold at the boiling point
-speaks for water.  Each hypothesis turns the same apparent temperature into its
-own temperature; the weights say which of them still stand, and the interval
-spans all that do.
+One band cannot tell a cool dark surface from a hot shiny one. What can is told by the cook or
+follows from physics: no burner heats a pan faster than its power allows, water does not pass its
+boiling point, and a hold at the boiling point speaks for water. Each hypothesis turns the same
+apparent temperature into its own temperature; the weights say which of them still stand, and the
+interval spans all that do.
 """
 
 from __future__ import annotations
@@ -70,32 +69,17 @@ def read_surface(
 ) -> SurfaceReading:
     """Return temperature and uncertainty of a burner's surface under each hypothesis.
 
-    Inverts L = eps L_b(T) + (1 - eps) L_b(T_s) for each hypothesis and propagates
-    to first order the emissivity, the surroundings and the apparent temperature.
+    Inverts L = eps L_b(T) + (1 - eps) L_b(T_s) for each hypothesis and propagates to first order
+    the emissivity, the surroundings and the apparent temperature.
 
-    Parameters
-    ----------
-    scene_k : (time,)
-        Apparent temperature before the window. [K]
+    scene_k : (time,) apparent temperature before the window [K]
     hypotheses : tuple of Hypothesis
-    surround_k, surround_u_k : radiative temperature of the surroundings and its u. [K]
-    scene_u_k : (time,)
-        Standard uncertainty of the apparent temperature. [K]
-    band : Band
-
-    Returns
-    -------
-    SurfaceReading
-        NaN where no temperature explains the signal under a hypothesis.
-
-    Notes
-    -----
-    Flat 8-14 um, 230 C, surroundings 30 C: u(eps) of 0.02 gives 1.5 K at 0.95 and
-    16 K at 0.20; 10 K of surroundings gives 0.2 K and 21 K.
-
-    References
-    ----------
-    JCGM 100:2008, 5.1.2, for the propagation.
+    surround_k, surround_u_k : radiative temperature of the surroundings and its u [K]
+    scene_u_k : (time,) standard uncertainty of the apparent temperature [K]
+    Returns : NaN where no temperature explains the signal under a hypothesis
+    Notes : Flat 8-14 um, 230 C, surroundings 30 C: u(eps) of 0.02 gives 1.5 K at 0.95 and 16 K at
+        0.20; 10 K of surroundings gives 0.2 K and 21 K.
+    Source : JCGM 100:2008, 5.1.2, for the propagation
     """
     surface = np.array([[one.emissivity, one.emissivity_u] for one in hypotheses]).reshape(-1, 2)
     shape = (scene_k.size, surface.shape[0])
@@ -150,18 +134,9 @@ def _read(scene: Any, surface: Any, mirror: Any, series: Any, out: Any) -> None:
 def no_evidence(hypotheses: int) -> FloatArray:
     """Return the memory of a burner about which nothing has been learnt.
 
-    Parameters
-    ----------
-    hypotheses : int
-
-    Returns
-    -------
-    (evidence, hypothesis)
-        Largest penalty so far of each piece of evidence.
-
-    Notes
-    -----
-    Zero penalises nothing.
+    hypotheses : number of hypotheses
+    Returns : (evidence, hypothesis) largest penalty so far of each piece of evidence
+    Notes : Zero penalises nothing.
     """
     return np.zeros((EVIDENCE, hypotheses))
 
@@ -178,38 +153,23 @@ def weigh(
 ) -> FloatArray:
     """Return the weight of each hypothesis at every moment, from evidence up to then.
 
-    Three pieces of physics speak. A hypothesis whose surface would have heated
-    faster than its burner can is penalised by the largest excess so far; water
-    hotter than its boiling point likewise; a hold of the apparent temperature
-    near boiling raises water by up to e^4.
+    Three pieces of physics speak. A hypothesis whose surface would have heated faster than its
+    burner can is penalised by the largest excess so far; water hotter than its boiling point
+    likewise; a hold of the apparent temperature near boiling raises water by up to e^4.
 
-    Parameters
-    ----------
-    reading : SurfaceReading
     hypotheses : tuple of Hypothesis
-    scene_rate_kps : (time,)
-        Slope of the apparent temperature over a trailing span, NaN withheld. [K/s]
-    boiling_k : boiling point at the altitude. [K]
-    plateau_s : (time,)
-        For how long the apparent temperature has held still. [s]
-    hottest_k : temperature above which no pan is believed to be. [K]
-    evidence : (evidence, hypothesis), optional
-        From :func:`no_evidence`, continued in place from block to block.
-
-    Returns
-    -------
-    (time, hypothesis)
-        Weights that sum to 1.
-
-    Notes
-    -----
-    The excess is judged against a standard deviation of 20 % of the fastest rate
-    plus 0.05 K/s, and each penalty is capped at e^-18, so no piece of evidence
-    alone decides against all others for good.
-
-    References
-    ----------
-    Bayes' rule; the energy balance of a pan with no losses bounds its rate.
+    scene_rate_kps : (time,) slope of the apparent temperature over a trailing span, NaN withheld
+        [K/s]
+    boiling_k : boiling point at the altitude [K]
+    plateau_s : (time,) for how long the apparent temperature has held still [s]
+    hottest_k : temperature above which no pan is believed to be [K]
+    evidence : (evidence, hypothesis), optional from :func:`no_evidence`, continued in place from
+        block to block
+    Returns : (time, hypothesis) weights that sum to 1
+    Notes : The excess is judged against a standard deviation of 20 % of the fastest rate plus 0.05
+        K/s, and each penalty is capped at e^-18, so no piece of evidence alone decides against all
+        others for good.
+    Source : Bayes' rule; the energy balance of a pan with no losses bounds its rate
     """
     prior = np.array([one.prior for one in hypotheses])
     table = np.stack(
@@ -271,20 +231,10 @@ def _raise(worst: Any, piece: int, k: int, z: float) -> None:
 def weighed_sum(weight: FloatArray, *, of: FloatArray) -> FloatArray:
     """Return the weighed sum over hypotheses, at every moment.
 
-    Parameters
-    ----------
     weight : (time, hypothesis)
-    of : (time, hypothesis)
-        What is weighed; NaN counts as 0.
-
-    Returns
-    -------
-    (time,)
-        Unit of ``of``.
-
-    Notes
-    -----
-    Summed in the hypotheses' order, so that a moment does not depend on its block.
+    of : (time, hypothesis) what is weighed; NaN counts as 0
+    Returns : (time,) unit of ``of``
+    Notes : Summed in the hypotheses' order, so that a moment does not depend on its block.
     """
     out = np.empty(weight.shape[0])
     _weighed_sum(weight, of, out)
@@ -303,21 +253,11 @@ def _weighed_sum(weight: Any, of: Any, out: Any) -> None:
 def group_weights(weight: FloatArray, *, group: IntArray, groups: int) -> FloatArray:
     """Return how much each group of hypotheses weighs, at every moment.
 
-    Parameters
-    ----------
+    groups : number of groups
     weight : (time, hypothesis)
-    group : (hypothesis,)
-        Number of each one's group, from 0.
-    groups : int
-
-    Returns
-    -------
-    (time, group)
-        Sums to 1 over the groups where the weights do.
-
-    Notes
-    -----
-    Summed in the hypotheses' order, so that a moment does not depend on its block.
+    group : (hypothesis,) number of each one's group, from 0
+    Returns : (time, group) sums to 1 over the groups where the weights do
+    Notes : Summed in the hypotheses' order, so that a moment does not depend on its block.
     """
     out = np.zeros((weight.shape[0], groups))
     _group_weights(weight, group, out)

@@ -25,26 +25,12 @@ class Series:
 def fit_series(function: Callable[[FloatArray], FloatArray], *, low: float, high: float) -> Series:
     """Return the Chebyshev series of a smooth function.
 
-    Parameters
-    ----------
-    function : callable
-        Takes and returns an array of one axis.
-    low, high : float
-        Ends of the interval.
-
-    Returns
-    -------
-    Series
-        Degree 40 or less: the tail that is only rounding noise is dropped.
-
-    Notes
-    -----
-    For a function that is analytic near the interval the error is about the last
-    coefficient: 1e-13 relative for the band radiances of this package.
-
-    References
-    ----------
-    Chebyshev interpolation, textbook form.
+    function : takes and returns an array of one axis
+    low, high : ends of the interval
+    Returns : degree 40 or less: the tail that is only rounding noise is dropped
+    Notes : For a function that is analytic near the interval the error is about the last
+        coefficient: 1e-13 relative for the band radiances of this package.
+    Source : Chebyshev interpolation, textbook form
     """
     x = chebyshev.chebpts1(41)
     values = function(0.5 * (high + low) + 0.5 * (high - low) * x)
@@ -56,25 +42,11 @@ def fit_series(function: Callable[[FloatArray], FloatArray], *, low: float, high
 def evaluate_series(value: ArrayLike, *, series: Series) -> FloatArray:
     """Return the values of a series.
 
-    Parameters
-    ----------
-    value : (...)
-        Where.
-    series : Series
-        The series.
-
-    Returns
-    -------
-    (...)
-        Values; NaN outside the interval.
-
-    Notes
-    -----
-    About 10 ns a value on one core for 30 terms.
-
-    References
-    ----------
-    Clenshaw (1955), recurrence in textbook form.
+    value : (...) where
+    series : the series
+    Returns : (...) values; NaN outside the interval
+    Notes : About 10 ns a value on one core for 30 terms.
+    Source : Clenshaw (1955), recurrence in textbook form
     """
     array = np.ascontiguousarray(value, dtype=np.float64)
     out = np.empty(array.size)

@@ -41,22 +41,9 @@ class BandSeries(NamedTuple):
 def band_series(band: Band) -> BandSeries:
     """Return the shortened series of a band.
 
-    Parameters
-    ----------
-    band : Band
-
-    Returns
-    -------
-    BandSeries
-
-    Notes
-    -----
-    Within 1e-8 K of the full series from -40 to 600 C for bands between 5 and 15 um
-    (tests/physics).
-
-    References
-    ----------
-    :mod:`trivet.physics.radiation.planck`.
+    Notes : Within 1e-8 K of the full series from -40 to 600 C for bands between 5 and 15 um
+        (tests/physics).
+    Source : :mod:`trivet.physics.radiation.planck`
     """
     return BandSeries(_short(band.forward), _short(band.slope), _short(band.inverse))
 

@@ -35,37 +35,16 @@ def leaving_radiance(
 
     L = eps * L_b(T) + (1 - eps) * L_b(T_s), opaque and grey, uniform surroundings.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Surface temperature. [K]
-    emissivity : broadcastable
-        Band emissivity, 0 < eps <= 1. [-]
-    surround_k : broadcastable
-        Radiative temperature of what the surface mirrors. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Radiance [W/m2/sr]; NaN outside -60 to 700 C.
-
-    Raises
-    ------
-    OutOfRangeError
-        If an emissivity lies outside (0, 1].
-
-    Notes
-    -----
-    Grey within the band: a finish whose emissivity runs from 0.2 to 0.3 across
-    8-14 um is off by about 0.01 in the mean between 25 and 300 C. A mirror-like
-    pan mirrors one thing, not the mean of the kitchen: then the surroundings are
-    the hood or the lamp that it shows.
-
-    References
-    ----------
-    Grey-body radiometric equation (same form as ASTM E1862 and E1933 compensation).
+    temperature_k : (...) surface temperature [K]
+    emissivity : broadcastable; band emissivity, 0 < eps <= 1
+    surround_k : broadcastable; radiative temperature of what the surface mirrors [K]
+    band : spectral response
+    Returns : (...) radiance [W/m2/sr]; NaN outside -60 to 700 C
+    Raises : OutOfRangeError if an emissivity lies outside (0, 1]
+    Notes : Grey within the band: a finish whose emissivity runs from 0.2 to 0.3 across 8-14 um is
+        off by about 0.01 in the mean between 25 and 300 C. A mirror-like pan mirrors one thing, not
+        the mean of the kitchen: then the surroundings are the hood or the lamp that it shows.
+    Source : Grey-body radiometric equation (same form as ASTM E1862 and E1933 compensation)
     """
     eps = _emissivity(emissivity, "leaving radiance")
     own = band_radiance(temperature_k, band=band)
@@ -77,40 +56,22 @@ def surface_temperature_k(
 ) -> FloatArray:
     r"""Return the surface temperature that explains an in-band radiance.
 
-    Inverts, for an opaque grey surface in uniform surroundings,
-    L = eps * L_b(T) + (1 - eps) * L_b(T_s).
+    Inverts, for an opaque grey surface in uniform surroundings, L = eps * L_b(T) + (1 - eps) *
+    L_b(T_s).
 
-    Parameters
-    ----------
-    radiance : (..., row, col)
-        Radiance leaving the surface, window and path removed. [W/m2/sr]
-    emissivity : broadcastable
-        Band emissivity of the surface, 0 < eps <= 1. [-]
-    surround_k : broadcastable
-        Radiative temperature of what the surface mirrors. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (..., row, col)
-        Temperature [K]; NaN where no temperature from -40 to 600 C explains the signal.
-
-    Raises
-    ------
-    OutOfRangeError
-        If any emissivity lies outside (0, 1].
-
-    Notes
-    -----
-    Flat 8-14 um, 180 C, hood at 27 C: believing emissivity too high by 0.02 costs
-    -2.3 K at 0.95 and -10.3 K at 0.20; believing the hood 10 K too warm costs
-    -0.2 K and -18.5 K. Below an emissivity of about 0.3 a temperature should not
-    be reported. Inverse of :func:`leaving_radiance` within 1e-6 K.
-
-    References
-    ----------
-    Grey-body radiometric equation (same form as ASTM E1862 and E1933 compensation).
+    radiance : (..., row, col) radiance leaving the surface, window and path removed [W/m2/sr]
+    emissivity : broadcastable; band emissivity of the surface, 0 < eps <= 1
+    surround_k : broadcastable; radiative temperature of what the surface mirrors [K]
+    band : spectral response
+    Returns : (..., row, col) temperature [K]; NaN where no temperature from -40 to 600 C explains
+        the signal
+    Raises : OutOfRangeError if any emissivity lies outside (0, 1]
+    Notes :
+        Flat 8-14 um, 180 C, hood at 27 C: believing emissivity too high by 0.02 costs
+        -2.3 K at 0.95 and -10.3 K at 0.20; believing the hood 10 K too warm costs
+        -0.2 K and -18.5 K. Below an emissivity of about 0.3 a temperature should not
+        be reported. Inverse of :func:`leaving_radiance` within 1e-6 K.
+    Source : Grey-body radiometric equation (same form as ASTM E1862 and E1933 compensation)
     """
     eps = _emissivity(emissivity, "surface temperature")
     mirrored = (1.0 - eps) * band_radiance(surround_k, band=band)
@@ -122,35 +83,15 @@ def apparent_temperature_k(
 ) -> FloatArray:
     """Return the temperature a black body would need to look like this surface.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Surface temperature. [K]
-    emissivity : broadcastable
-        Band emissivity, 0 < eps <= 1. [-]
-    surround_k : broadcastable
-        Radiative temperature of what the surface mirrors. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Apparent temperature [K]; NaN outside -40 to 600 C.
-
-    Raises
-    ------
-    OutOfRangeError
-        If an emissivity lies outside (0, 1].
-
-    Notes
-    -----
-    Polished steel of emissivity 0.15 at 180 C, surroundings at 25 C, appears at
-    about 59 C (8-14 um).
-
-    References
-    ----------
-    Grey-body radiometric equation (same form as ASTM E1862 and E1933 compensation).
+    temperature_k : (...) surface temperature [K]
+    emissivity : broadcastable; band emissivity, 0 < eps <= 1
+    surround_k : broadcastable; radiative temperature of what the surface mirrors [K]
+    band : spectral response
+    Returns : (...) apparent temperature [K]; NaN outside -40 to 600 C
+    Raises : OutOfRangeError if an emissivity lies outside (0, 1]
+    Notes : Polished steel of emissivity 0.15 at 180 C, surroundings at 25 C, appears at about 59 C
+        (8-14 um).
+    Source : Grey-body radiometric equation (same form as ASTM E1862 and E1933 compensation)
     """
     leaving = leaving_radiance(
         temperature_k, emissivity=emissivity, surround_k=surround_k, band=band
@@ -165,32 +106,15 @@ def reference_emissivity(
 
     eps = (L - L_b(T_s)) / (L_b(T) - L_b(T_s)).
 
-    Parameters
-    ----------
-    radiance : (...)
-        Radiance leaving the surface. [W/m2/sr]
-    temperature_k : broadcastable
-        Surface temperature by contact. [K]
-    surround_k : broadcastable
-        Radiative temperature of the surroundings. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Emissivity [-]; NaN where surface and surroundings differ by less than 10 K.
+    radiance : (...) radiance leaving the surface [W/m2/sr]
+    temperature_k : broadcastable; surface temperature by contact [K]
+    surround_k : broadcastable; radiative temperature of the surroundings [K]
+    band : spectral response
+    Returns : (...) emissivity [-]; NaN where surface and surroundings differ by less than 10 K.
         Values outside (0, 1] are returned as they are: they show a wrong input.
-
-    Notes
-    -----
-    At 100 C, surroundings 25 C, 8-14 um: 1 K too much at the probe makes an
-    emissivity of 0.84 too low by 0.014. Within 10 K of the surroundings the
-    method fails; 20 K is better.
-
-    References
-    ----------
-    ASTM E1933-14(2022) contact-thermometer method; the 10 and 20 K from memory.
+    Notes : At 100 C, surroundings 25 C, 8-14 um: 1 K too much at the probe makes an emissivity of
+        0.84 too low by 0.014. Within 10 K of the surroundings the method fails; 20 K is better.
+    Source : ASTM E1933-14(2022) contact-thermometer method; the 10 and 20 K from memory
     """
     hot = np.asarray(temperature_k, float)
     surround = np.asarray(surround_k, float)
@@ -207,37 +131,16 @@ def emissivity_error_k(
 ) -> FloatArray:
     """Return the error of temperature per unit of emissivity believed too high.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Surface temperature. [K]
-    emissivity : broadcastable
-        True band emissivity, 0 < eps <= 1. [-]
-    surround_k : broadcastable
-        Radiative temperature of the surroundings. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        dT per d eps, negative for surfaces hotter than the surroundings. [K]
-
-    Raises
-    ------
-    OutOfRangeError
-        If an emissivity lies outside (0, 1].
-
-    Notes
-    -----
-    First order: -(L_b(T) - L_b(T_s)) / (eps * dL_b/dT). Without surroundings and
-    at emissivity 1 this is -T/n: 1 % costs 0.98 K at 100 C and 2.11 K at 300 C in
-    8-14 um. An error of 0.05 is overstated by 5 %:
-    larger ones need the full inversion.
-
-    References
-    ----------
-    First-order propagation, JCGM 100:2008, 5.1.2.
+    temperature_k : (...) surface temperature [K]
+    emissivity : broadcastable; true band emissivity, 0 < eps <= 1
+    surround_k : broadcastable; radiative temperature of the surroundings [K]
+    band : spectral response
+    Returns : (...) dT per d eps, negative for surfaces hotter than the surroundings [K]
+    Raises : OutOfRangeError if an emissivity lies outside (0, 1]
+    Notes : First order: -(L_b(T) - L_b(T_s)) / (eps * dL_b/dT). Without surroundings and at
+        emissivity 1 this is -T/n: 1 % costs 0.98 K at 100 C and 2.11 K at 300 C in 8-14 um. An
+        error of 0.05 is overstated by 5 %: larger ones need the full inversion.
+    Source : First-order propagation, JCGM 100:2008, 5.1.2
     """
     eps = _emissivity(emissivity, "emissivity error")
     excess = band_radiance(temperature_k, band=band) - band_radiance(surround_k, band=band)
@@ -249,32 +152,14 @@ def mixed_emissivity(
 ) -> FloatArray:
     """Return the emissivity of a patchwork of two finishes at one temperature.
 
-    Parameters
-    ----------
-    covered_frac : (...)
-        Share of the area that the first finish covers, 0 to 1. [-]
-    covered_emissivity, bare_emissivity : broadcastable
-        Band emissivities of cover and bare surface. [-]
-
-    Returns
-    -------
-    (...)
-        Area-weighted emissivity. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a share lies outside 0 to 1 or an emissivity outside (0, 1].
-
-    Notes
-    -----
-    Radiance adds by area, so this is exact for patches at one temperature. Oil
-    that half-wets polished steel (0.95 and 0.15) gives 0.55: read at 0.95 and
-    180 C it shows 52 K too little.
-
-    References
-    ----------
-    Area-weighted mean of radiances, own statement.
+    covered_frac : (...) share of the area that the first finish covers, 0 to 1
+    covered_emissivity, bare_emissivity : broadcastable; band emissivities of cover and bare surface
+    Returns : (...) area-weighted emissivity
+    Raises : OutOfRangeError if a share lies outside 0 to 1 or an emissivity outside (0, 1]
+    Notes : Radiance adds by area, so this is exact for patches at one temperature. Oil that
+        half-wets polished steel (0.95 and 0.15) gives 0.55: read at 0.95 and 180 C it shows 52 K
+        too little.
+    Source : Area-weighted mean of radiances, own statement
     """
     share = np.asarray(covered_frac, float)
     if np.any((share < 0.0) | (share > 1.0)):

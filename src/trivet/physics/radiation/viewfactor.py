@@ -15,35 +15,15 @@ def disc_view_frac(
 ) -> FloatArray:
     """Return the view factor from a small level surface to a level disc above it.
 
-    Parameters
-    ----------
-    radius_m : (...)
-        Radius of the disc, not negative. [m]
-    height_m : broadcastable
-        Height of the disc over the surface, above 0. [m]
-    offset_m : broadcastable
-        Sideways distance of the disc's centre. [m]
-
-    Returns
-    -------
-    broadcast shape
-        Share of the surface's diffuse radiation that reaches the disc. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a radius is negative or a height not positive.
-
-    Notes
-    -----
-    Exact for a point of a diffuse surface.  A lamp of 50 mm radius 0.7 m above has
-    0.005.  A mirror-like
-    pan shows one thing instead, not the mean.
-
-    References
-    ----------
-    Closed form of the catalogues of configuration factors (from memory); checked by
-    quadrature in the tests.
+    radius_m : (...) radius of the disc, not negative [m]
+    height_m : broadcastable; height of the disc over the surface, above 0 [m]
+    offset_m : broadcastable; sideways distance of the disc's centre [m]
+    Returns : broadcast shape; share of the surface's diffuse radiation that reaches the disc
+    Raises : OutOfRangeError if a radius is negative or a height not positive
+    Notes : Exact for a point of a diffuse surface. A lamp of 50 mm radius 0.7 m above has 0.005. A
+        mirror-like pan shows one thing instead, not the mean.
+    Source : Closed form of the catalogues of configuration factors (from memory); checked by
+        quadrature in the tests
     """
     r, h, a = (np.asarray(one, float) for one in (radius_m, height_m, offset_m))
     if np.any(r < 0.0) or np.any(h <= 0.0):
@@ -66,33 +46,16 @@ def rectangle_view_frac(
 ) -> FloatArray:
     """Return the view factor from a small level surface to a level rectangle above it.
 
-    Parameters
-    ----------
-    x_m, y_m : pair of (...)
-        Lower and upper end of the rectangle along both axes, from the surface. [m]
-    height_m : broadcastable
-        Height of the rectangle over the surface, above 0. [m]
-
-    Returns
-    -------
-    broadcast shape
-        Share of the surface's diffuse radiation that reaches the rectangle. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the height is not positive or an upper end lies below a lower one.
-
-    Notes
-    -----
-    Exact, by adding and taking away rectangles with a corner above the surface.  A
-    hood of 0.76 x 0.5 m, 0.65 m above the middle of a hob, fills 0.22 of what a
-    matt pan mirrors, the room the rest.
-
-    References
-    ----------
-    Closed form of the catalogues of configuration factors (from memory); checked by
-    quadrature in the tests.
+    x_m, y_m : pair of (...): lower and upper end of the rectangle along both axes, from the surface
+        [m]
+    height_m : broadcastable; height of the rectangle over the surface, above 0 [m]
+    Returns : broadcast shape; share of the surface's diffuse radiation that reaches the rectangle
+    Raises : OutOfRangeError if the height is not positive or an upper end lies below a lower one
+    Notes : Exact, by adding and taking away rectangles with a corner above the surface. A hood of
+        0.76 x 0.5 m, 0.65 m above the middle of a hob, fills 0.22 of what a matt pan mirrors, the
+        room the rest.
+    Source : Closed form of the catalogues of configuration factors (from memory); checked by
+        quadrature in the tests
     """
     h = np.asarray(height_m, float)
     if np.any(h <= 0.0):
@@ -109,35 +72,15 @@ def upright_view_frac(
 ) -> FloatArray:
     """Return the view factor from a small level surface to an upright rectangle beside it.
 
-    Parameters
-    ----------
-    width_m : (...)
-        Full width; its middle faces the surface. [m]
-    height_m : broadcastable
-        Height over the plane of the surface. [m]
-    distance_m : broadcastable
-        Level distance to its plane, above 0. [m]
-
-    Returns
-    -------
-    broadcast shape
-        Share of the surface's diffuse radiation that reaches the rectangle. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a width or height is negative or the distance not positive.
-
-    Notes
-    -----
-    A neighbour's flame 0.13 m wide and 0.05 m high at 0.20 m fills 0.006; a flame
-    is nearly clear in the band: with an emissivity of 0.1 at 600 C it adds 0.8 K to
-    surroundings of 35 C.
-
-    References
-    ----------
-    Closed form of the catalogues of configuration factors (from memory); checked by
-    quadrature in the tests.
+    width_m : (...) full width; its middle faces the surface [m]
+    height_m : broadcastable; height over the plane of the surface [m]
+    distance_m : broadcastable; level distance to its plane, above 0 [m]
+    Returns : broadcast shape; share of the surface's diffuse radiation that reaches the rectangle
+    Raises : OutOfRangeError if a width or height is negative or the distance not positive
+    Notes : A neighbour's flame 0.13 m wide and 0.05 m high at 0.20 m fills 0.006; a flame is nearly
+        clear in the band: with an emissivity of 0.1 at 600 C it adds 0.8 K to surroundings of 35 C.
+    Source : Closed form of the catalogues of configuration factors (from memory); checked by
+        quadrature in the tests
     """
     w, a, c = (np.asarray(one, float) for one in (width_m, height_m, distance_m))
     if np.any(w < 0.0) or np.any(a < 0.0) or np.any(c <= 0.0):
@@ -153,35 +96,16 @@ def mixed_surround_k(
 
     L(T) = sum F_i L(T_i) + (1 - sum F_i) L(T_rest).
 
-    Parameters
-    ----------
-    view_frac : (..., thing)
-        Share of the hemisphere that each thing fills; an emissivity below 1 scales it. [-]
-    temperature_k : (..., thing)
-        Radiative temperature of each. [K]
-    rest_k : (...)
-        Temperature of all else. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    (...)
-        Radiance-weighted mean as a temperature. [K]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a share is negative or they sum to more than 1.
-
-    Notes
-    -----
-    Radiances add, temperatures do not: half at 20 C and half at 100 C mirror like
-    65.5 C in 8-14 um, not 60.
-
-    References
-    ----------
-    Sum of radiances over the hemisphere, own statement.
+    view_frac : (..., thing) share of the hemisphere that each thing fills; an emissivity below 1
+        scales it
+    temperature_k : (..., thing) radiative temperature of each [K]
+    rest_k : (...) temperature of all else [K]
+    band : spectral response
+    Returns : (...) radiance-weighted mean as a temperature [K]
+    Raises : OutOfRangeError if a share is negative or they sum to more than 1
+    Notes : Radiances add, temperatures do not: half at 20 C and half at 100 C mirror like 65.5 C in
+        8-14 um, not 60.
+    Source : Sum of radiances over the hemisphere, own statement
     """
     share = np.asarray(view_frac, float)
     if np.any(share < 0.0) or np.any(share.sum(axis=-1) > 1.0 + 1e-9):

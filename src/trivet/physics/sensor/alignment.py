@@ -1,8 +1,8 @@
 """Two clocks that saw the same cook: their offset and drift.
 
-A probe logger and a camera rarely share a clock.  At 3 K/s one second between
-them is three kelvin of false error, so the offset is measured: from events
-that both saw (a lid clap, a shutter), or from the shape of two signals.
+A probe logger and a camera rarely share a clock. At 3 K/s one second between them is three kelvin
+of false error, so the offset is measured: from events that both saw (a lid clap, a shutter), or
+from the shape of two signals.
 """
 
 from __future__ import annotations
@@ -25,18 +25,11 @@ class ClockFit:
 
     ``reference = other + offset_s + drift_frac * (other - pivot_s)``.
 
-    Attributes
-    ----------
-    offset_s : float
-        Offset at the pivot. [s]
-    drift_frac : float
-        Seconds gained a second; 0 where it was not fitted. [-]
-    pivot_s : float
-        Moment on the other clock at which offset and drift are uncorrelated. [s]
-    covariance : (2, 2)
-        Of offset and drift [s2, s, 1].
-    residual_s : (event,)
-        What each event is left off by. [s]
+    offset_s : offset at the pivot [s]
+    drift_frac : seconds gained a second; 0 where it was not fitted
+    pivot_s : moment on the other clock at which offset and drift are uncorrelated [s]
+    covariance : (2, 2) of offset and drift [s2, s, 1]
+    residual_s : (event,) what each event is left off by [s]
     """
 
     offset_s: float
@@ -50,17 +43,11 @@ class ClockFit:
 class CorrelationFit:
     """Offset at which two signals match best.
 
-    Attributes
-    ----------
-    offset_s : float
-        Add to the other clock to get the reference clock; it holds the sum of
-        the clocks' offset and the difference of the two sensors' lags. [s]
-    sigma_s : float
-        Standard uncertainty from the width of the peak and what is left. [s]
-    correlation : float
-        Height of the peak, 0 to 1.
-    rival : float
-        Height of the next peak as a share of the first.
+    offset_s : add to the other clock to get the reference clock; it holds the sum of the clocks'
+        offset and the difference of the two sensors' lags [s]
+    sigma_s : standard uncertainty from the width of the peak and what is left [s]
+    correlation : height of the peak, 0 to 1
+    rival : height of the next peak as a share of the first
     """
 
     offset_s: float
@@ -74,41 +61,19 @@ def clock_from_events(
 ) -> ClockFit:
     """Return offset and drift of a clock from events that both clocks saw.
 
-    Parameters
-    ----------
-    reference_s : (event,)
-        Moments on the reference clock. [s]
-    other_s : (event,)
-        The same events on the other clock, in the same order. [s]
-    sigma_s : float
-        Standard uncertainty of the difference of one pair: with frames every
-        dt, at least dt / sqrt(12). [s]
-    with_drift : bool
-        Fit the drift too; needs three events, spread in time.
-
-    Returns
-    -------
-    ClockFit
-        Least-squares offset and drift with their covariance.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there are too few events for what is asked, or they fall together.
-    RecordingError
-        If the moments do not match one to one, or one pair contradicts the
-        rest by more than 5 sigma: a wrong pairing or a clock that jumped.
-
-    Notes
-    -----
-    With n events over a span S the offset is known to sigma / sqrt(n) and the
-    drift to about sigma * sqrt(12 / n) / S: four events of 0.1 s over 20 min
-    give 0.05 s and 1.4e-4, the size of a poor crystal's drift. Two events give
-    an offset without a check of it.
-
-    References
-    ----------
-    Weighted straight-line fit, any text on least squares.
+    reference_s : (event,) moments on the reference clock [s]
+    other_s : (event,) the same events on the other clock, in the same order [s]
+    sigma_s : standard uncertainty of the difference of one pair: with frames every dt, at least dt
+        / sqrt(12) [s]
+    with_drift : fit the drift too; needs three events, spread in time
+    Returns : least-squares offset and drift with their covariance
+    Raises : NotEnoughDataError if there are too few events for what is asked, or they fall
+        together; RecordingError if the moments do not match one to one, or one pair contradicts the
+        rest by more than 5 sigma: a wrong pairing or a clock that jumped
+    Notes : With n events over a span S the offset is known to sigma / sqrt(n) and the drift to
+        about sigma * sqrt(12 / n) / S: four events of 0.1 s over 20 min give 0.05 s and 1.4e-4, the
+        size of a poor crystal's drift. Two events give an offset without a check of it.
+    Source : Weighted straight-line fit, any text on least squares
     """
     reference = np.asarray(reference_s, dtype=np.float64)
     other = np.asarray(other_s, dtype=np.float64)
@@ -144,35 +109,17 @@ def pair_events(
 ) -> tuple[IntArray, IntArray]:
     """Return which events of two clocks belong together.
 
-    Parameters
-    ----------
-    reference_s, other_s : (n,), (m,)
-        Moments of like events on either clock; some may be missing. [s]
-    tolerance_s : float
-        How far two pairs may disagree, drift over the recording included. [s]
-    max_offset_s : float
-        Largest offset to consider. [s]
-
-    Returns
-    -------
-    (pair,), (pair,)
-        Indices into the two lists.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If no offset pairs two events, or if two offsets pair as many: evenly
-        spaced events cannot tell an offset from one shifted by a step.
-
-    Notes
-    -----
-    Every difference of two events is tried as an offset; the one that pairs
-    most wins, and must win by at least one pair. Make the gaps between
-    shared events uneven (two claps, pause, one clap).
-
-    References
-    ----------
-    Counting of votes for an offset, as in any pattern matching text; the rules are ours.
+    reference_s, other_s : (n,), (m,) moments of like events on either clock; some may be missing
+        [s]
+    tolerance_s : how far two pairs may disagree, drift over the recording included [s]
+    max_offset_s : largest offset to consider [s]
+    Returns : (pair,), (pair,) indices into the two lists
+    Raises : NotEnoughDataError if no offset pairs two events, or if two offsets pair as many:
+        evenly spaced events cannot tell an offset from one shifted by a step
+    Notes : Every difference of two events is tried as an offset; the one that pairs most wins, and
+        must win by at least one pair. Make the gaps between shared events uneven (two claps, pause,
+        one clap).
+    Source : Counting of votes for an offset, as in any pattern matching text; the rules are ours
     """
     reference = np.sort(np.asarray(reference_s, dtype=np.float64))
     other = np.sort(np.asarray(other_s, dtype=np.float64))
@@ -207,42 +154,20 @@ def clock_offset_by_correlation(
 ) -> CorrelationFit:
     """Return the clock offset at which two signals of the same event match best.
 
-    Parameters
-    ----------
-    reference, other : (n,), (m,)
-        Signals that rise and fall together, in any units.
-    reference_time_s, other_time_s : (n,), (m,)
-        Their moments, each on its own clock, increasing. [s]
-    max_offset_s : float
-        Largest offset to consider. [s]
-    step_s : float
-        Grid on which the slopes are compared. [s]
-
-    Returns
-    -------
-    CorrelationFit
-        Offset, its uncertainty, and how clear the peak is.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If the overlap is under ten steps, the signals have no feature (a
-        steady ramp matches itself at any offset), the peak is under 0.6, lies
-        at the end of the search, or a second peak comes within 5 % of it.
-    RecordingError
-        If a time axis does not increase or does not match its signal.
-
-    Notes
-    -----
-    Correlation sees only the sum of clock offset and the difference of the
-    sensors' lags: a bead of 1.5 s seems 1.5 s late by the clock. Take the lag
-    out first (:func:`trivet.physics.sensor.probe_contact.lag_corrected_k`) or
-    use sharp events instead. On a step seen every 0.5 s in noise of 1 % the
-    offset is good to about 0.1 s.
-
-    References
-    ----------
-    Normalised cross-correlation of slopes with a parabola through the peak.
+    reference, other : (n,), (m,) signals that rise and fall together, in any units
+    reference_time_s, other_time_s : (n,), (m,) their moments, each on its own clock, increasing [s]
+    max_offset_s : largest offset to consider [s]
+    step_s : grid on which the slopes are compared [s]
+    Returns : offset, its uncertainty, and how clear the peak is
+    Raises : NotEnoughDataError if the overlap is under ten steps, the signals have no feature (a
+        steady ramp matches itself at any offset), the peak is under 0.6, lies at the end of the
+        search, or a second peak comes within 5 % of it; RecordingError if a time axis does not
+        increase or does not match its signal
+    Notes : Correlation sees only the sum of clock offset and the difference of the sensors' lags: a
+        bead of 1.5 s seems 1.5 s late by the clock. Take the lag out first
+        (:func:`trivet.physics.sensor.probe_contact.lag_corrected_k`) or use sharp events instead.
+        On a step seen every 0.5 s in noise of 1 % the offset is good to about 0.1 s.
+    Source : Normalised cross-correlation of slopes with a parabola through the peak
     """
     first = _slope_on_grid(reference, reference_time_s, step_s)
     second = _slope_on_grid(other, other_time_s, step_s)

@@ -15,16 +15,10 @@ from trivet.errors import NotEnoughDataError, ProbeLogError
 class ChannelOffsets:
     """What each channel reads over the mean of all, at each settled plateau.
 
-    Attributes
-    ----------
-    plateau_k : (plateau,)
-        Mean temperature of each plateau, rising. [K]
-    offset_k : (plateau, probe)
-        Channel minus mean of all channels. [K]
-    u_k : (plateau, probe)
-        Standard uncertainty of the offset, the mean of all taken as right. [K]
-    span_s : (plateau, 2)
-        First and last moment of each plateau. [s]
+    plateau_k : (plateau,) mean temperature of each plateau, rising [K]
+    offset_k : (plateau, probe) channel minus mean of all channels [K]
+    u_k : (plateau, probe) standard uncertainty of the offset, the mean of all taken as right [K]
+    span_s : (plateau, 2) first and last moment of each plateau [s]
     """
 
     plateau_k: FloatArray
@@ -42,41 +36,19 @@ def common_temperature_offsets(
 ) -> ChannelOffsets:
     """Return channel offsets from the settled parts of a common-temperature run.
 
-    Parameters
-    ----------
-    readings_k : (time, probe)
-        Readings of all probes in one well-stirred bath or block. [K]
-    time_s : (time,)
-        Moments, increasing. [s]
-    max_rate_kps : float
-        Fastest change of the mean that counts as settled. [K/s]
-    min_plateau_s : float
-        Shortest settled part to use. [s]
-
-    Returns
-    -------
-    ChannelOffsets
-        One row a plateau; plateaus within 2 K of each other are joined.
-
-    Raises
-    ------
-    ProbeLogError
-        If the axes do not match or time does not increase.
-    NotEnoughDataError
-        If there are under two probes or no settled part.
-
-    Notes
-    -----
-    Only settled parts count: while a bath heats at 0.03 K/s its probes differ
-    by their lag and place, which can be twice the offsets looked for. The mean
-    of n channels of one class is itself uncertain by tolerance / sqrt(3 n) if
-    their errors are independent; that part is common to all and not removed.
-    The uncertainty is the scatter of the deviation over the plateau, not that
-    over sqrt(n): the readings of a settling bath are not independent.
-
-    References
-    ----------
-    Comparison in a common bath, as in any guide to thermocouple calibration.
+    readings_k : (time, probe) readings of all probes in one well-stirred bath or block [K]
+    time_s : (time,) moments, increasing [s]
+    max_rate_kps : fastest change of the mean that counts as settled [K/s]
+    min_plateau_s : shortest settled part to use [s]
+    Returns : one row a plateau; plateaus within 2 K of each other are joined
+    Raises : ProbeLogError if the axes do not match or time does not increase; NotEnoughDataError if
+        there are under two probes or no settled part
+    Notes : Only settled parts count: while a bath heats at 0.03 K/s its probes differ by their lag
+        and place, which can be twice the offsets looked for. The mean of n channels of one class is
+        itself uncertain by tolerance / sqrt(3 n) if their errors are independent; that part is
+        common to all and not removed. The uncertainty is the scatter of the deviation over the
+        plateau, not that over sqrt(n): the readings of a settling bath are not independent.
+    Source : Comparison in a common bath, as in any guide to thermocouple calibration
     """
     readings = np.asarray(readings_k, dtype=np.float64)
     time = np.asarray(time_s, dtype=np.float64)
@@ -109,30 +81,14 @@ def offset_at_k(
 ) -> tuple[FloatArray, FloatArray]:
     """Return a channel's offset and its standard uncertainty at a temperature.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Reading of the channel. [K]
-    offsets : ChannelOffsets
-        From :func:`common_temperature_offsets`.
-    probe : int
-        Index of the channel.
-
-    Returns
-    -------
-    (...), (...)
-        Offset to subtract from the reading [K]; standard uncertainty [K].
-
-    Notes
-    -----
-    A straight line between plateaus, the nearest plateau beyond them. What was
-    not measured is paid for: between plateaus and beyond, half the change from
-    plateau to plateau (or, with one plateau, 0.2 % of the distance from it) is
-    added as the half-width of a rectangle.
-
-    References
-    ----------
-    JCGM 100:2008, 4.3.7 (a half-width read as a rectangle); the rule for it is ours.
+    temperature_k : (...) reading of the channel [K]
+    offsets : from :func:`common_temperature_offsets`
+    probe : index of the channel
+    Returns : (...), (...) offset to subtract from the reading [K]; standard uncertainty [K]
+    Notes : A straight line between plateaus, the nearest plateau beyond them. What was not measured
+        is paid for: between plateaus and beyond, half the change from plateau to plateau (or, with
+        one plateau, 0.2 % of the distance from it) is added as the half-width of a rectangle.
+    Source : JCGM 100:2008, 4.3.7 (a half-width read as a rectangle); the rule for it is ours
     """
     wanted = np.asarray(temperature_k, dtype=np.float64)
     value = np.interp(wanted, offsets.plateau_k, offsets.offset_k[:, probe])

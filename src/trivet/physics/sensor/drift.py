@@ -28,9 +28,9 @@ PRIOR_UNITS = 2.0
 class DriftSamples:
     """Offsets of the apparent temperature against what it should have been.
 
-    ``nuisance`` holds a column for each other cause that may explain the offset
-    (a probe's own offset, an emissivity, the gain): the offset for one unit of
-    it, with the cause's prior mean and standard uncertainty.
+    ``nuisance`` holds a column for each other cause that may explain the offset (a probe's own
+    offset, an emissivity, the gain): the offset for one unit of it, with the cause's prior mean and
+    standard uncertainty.
     """
 
     offset_k: FloatArray
@@ -88,30 +88,13 @@ def drift_terms(
 ) -> FloatArray:
     """Return what each drift term is multiplied with.
 
-    Parameters
-    ----------
-    housing_k, housing_rate_kps, awake_s : (...)
-        State of the sensor: temperature [K], its rate [K/s], time since wake [s].
-    housing_ref_k, tau_s : float
-        Reference temperature [K] and time constant of the wake term [s].
-
-    Returns
-    -------
-    (..., 4)
-        In the order of TERMS.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the time constant is not positive.
-
-    Notes
-    -----
-    A wake term of 3 K with 80 s has 0.15 K left after 4 min.
-
-    References
-    ----------
-    First-order terms of a sensor in a warming housing; own choice of terms.
+    housing_k, housing_rate_kps, awake_s : (...) state of the sensor: temperature [K], its rate
+        [K/s], time since wake [s]
+    housing_ref_k, tau_s : reference temperature [K] and time constant of the wake term [s]
+    Returns : (..., 4) in the order of TERMS
+    Raises : OutOfRangeError if the time constant is not positive
+    Notes : A wake term of 3 K with 80 s has 0.15 K left after 4 min.
+    Source : First-order terms of a sensor in a warming housing; own choice of terms
     """
     if not tau_s > 0:
         raise OutOfRangeError(f"time constant of the wake term {tau_s} s; allowed: above 0")
@@ -130,41 +113,21 @@ def drift_terms(
 def fit_drift(samples: DriftSamples, *, declared: DriftModel) -> DriftFit:
     """Return the drift of one sensor from offsets seen in several warm-ups.
 
-    Weighted least squares in which the declared terms and the other causes
-    count as data with their standard uncertainties.  A term whose lever is too
-    short keeps its declared value and spread, and says why.
+    Weighted least squares in which the declared terms and the other causes count as data with their
+    standard uncertainties. A term whose lever is too short keeps its declared value and spread, and
+    says why.
 
-    Parameters
-    ----------
-    samples : DriftSamples
-        Offsets with the state of the sensor.
-    declared : DriftModel
-        What the design says.
-
-    Returns
-    -------
-    DriftFit
-
-    Raises
-    ------
-    NotEnoughDataError
-        For fewer than 12 samples or fewer than 2 warm-ups.
-    OutOfRangeError
-        If an uncertainty is not positive.
-
-    Notes
-    -----
-    Needed levers: 3 K of housing for b, 0.02 K/s of rate for c, samples before
-    tau/2 and after 2 tau since wake for d.  Three ramps of 15 K with 0.3 K noise and
-    a 0.5 K probe offset each give a within 0.6 K, b within 0.05, d within 0.4 K;
-    held-out ramps are then predicted within 1 K rms.  A tau wrong by 30 % moves
-    d by 0.3 of itself and the rate term by 15 s, and hardly shows in the residual: the
-    sum stays right over the times that were seen.
-
-    References
-    ----------
-    Generalised least squares with prior information, JCGM 102:2011 idea of
-    joint estimates; own implementation.
+    samples : offsets with the state of the sensor
+    declared : what the design says
+    Raises : NotEnoughDataError for fewer than 12 samples or fewer than 2 warm-ups; OutOfRangeError
+        if an uncertainty is not positive
+    Notes : Needed levers: 3 K of housing for b, 0.02 K/s of rate for c, samples before tau/2 and
+        after 2 tau since wake for d. Three ramps of 15 K with 0.3 K noise and a 0.5 K probe offset
+        each give a within 0.6 K, b within 0.05, d within 0.4 K; held-out ramps are then predicted
+        within 1 K rms. A tau wrong by 30 % moves d by 0.3 of itself and the rate term by 15 s, and
+        hardly shows in the residual: the sum stays right over the times that were seen.
+    Source : Generalised least squares with prior information, JCGM 102:2011 idea of joint
+        estimates; own implementation
     """
     _check(samples)
     reasons = _levers(samples, declared)
@@ -213,8 +176,8 @@ def _clustered(
 ) -> float:
     """Return how many times the variance of the terms is that of independent residuals.
 
-    The terms' scores of a warm-up are summed before they are squared (Liang and Zeger 1986,
-    from memory); the largest ratio over the four terms counts.
+    The terms' scores of a warm-up are summed before they are squared (Liang and Zeger 1986, from
+    memory); the largest ratio over the four terms counts.
     """
     scores = np.zeros(inverse.shape)
     for one in np.unique(ramp):
@@ -257,33 +220,15 @@ def _levers(samples: DriftSamples, declared: DriftModel) -> tuple[str, str, str,
 def pooled_units(fits: tuple[DriftModel, ...], *, declared: DriftModel) -> DriftModel:
     """Return what the drift of several sensors says about another one of their kind.
 
-    The mean over the units; the spread is the declared one, counted as two
-    units, pooled with the spread seen, plus the uncertainty of the mean.
+    The mean over the units; the spread is the declared one, counted as two units, pooled with the
+    spread seen, plus the uncertainty of the mean.
 
-    Parameters
-    ----------
-    fits : tuple of DriftModel
-        One a unit, of one reference temperature and time constant.
-    declared : DriftModel
-        What the design says.
-
-    Returns
-    -------
-    DriftModel
-
-    Raises
-    ------
-    NotEnoughDataError
-        For fewer than 3 units.
-
-    Notes
-    -----
-    With 3 units the declared spread still makes up half of the pooled one:
-    few units cannot show how much units differ.
-
-    References
-    ----------
-    Scaled inverse chi-squared pooling of variances; own choice of its weight.
+    fits : tuple of DriftModel: one a unit, of one reference temperature and time constant
+    declared : what the design says
+    Raises : NotEnoughDataError for fewer than 3 units
+    Notes : With 3 units the declared spread still makes up half of the pooled one: few units cannot
+        show how much units differ.
+    Source : Scaled inverse chi-squared pooling of variances; own choice of its weight
     """
     n = len(fits)
     if n < 3:

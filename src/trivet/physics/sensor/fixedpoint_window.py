@@ -1,8 +1,8 @@
 """Window and offset of a head from fixed points: water at a rolling boil, and cold water.
 
-A pot at a rolling boil has a known temperature at a known altitude.  The boil
-shows the window, since the scene is far warmer than it; the same pot before
-heating has nearly the window's temperature and shows the offset.
+A pot at a rolling boil has a known temperature at a known altitude. The boil shows the window,
+since the scene is far warmer than it; the same pot before heating has nearly the window's
+temperature and shows the offset.
 """
 
 from __future__ import annotations
@@ -75,9 +75,9 @@ class FixedPointPriors:
 class WindowFit:
     """Transmittance and offset that explain the fixed points.
 
-    ``offset_k`` is what the head reads over the declared drift at the boil; the
-    covariance is of transmittance and offset.  ``each`` and ``each_u`` give the
-    transmittance cook by cook with its independent uncertainty alone.
+    ``offset_k`` is what the head reads over the declared drift at the boil; the covariance is of
+    transmittance and offset. ``each`` and ``each_u`` give the transmittance cook by cook with its
+    independent uncertainty alone.
     """
 
     transmittance: float
@@ -95,39 +95,19 @@ def boil_moments(
 ) -> BoolArray:
     """Return at which moments a probe in the water says that it boils.
 
-    Parameters
-    ----------
-    reading_k : (time,)
-        Probe in the water. [K]
-    time_s : (time,)
-        Moments, increasing. [s]
-    boiling_k : float
-        Boiling point at the place. [K]
-    u_k : float
-        Standard uncertainty of the probe at the boil. [K]
-
-    Returns
-    -------
-    (time,)
-        True in stretches of 60 s or more that stay within 1.5 K of the boiling
-        point, or within 2.6 of the probe's standard uncertainties where that is
-        more, and hold their temperature within 0.03 K/s.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there is no such stretch: the pot never boiled.
-
-    Notes
-    -----
-    Water simmers, and holds, at 90 to 96 C on a low burner: that plateau is no
-    fixed point and is 4 to 10 K too cold, 0.05 to 0.12 of transmittance at
-    0.85.  A probe of u 0.9 K allows 2.3 K, one of 2 K 5.2 K and then takes a
-    simmer for a boil: use a corrected probe, or call the boil.
-
-    References
-    ----------
-    Boiling point as in :func:`trivet.physics.heat.water.boiling_point_k`.
+    reading_k : (time,) probe in the water [K]
+    time_s : (time,) moments, increasing [s]
+    boiling_k : boiling point at the place [K]
+    u_k : standard uncertainty of the probe at the boil [K]
+    Returns : (time,) true in stretches of 60 s or more that stay within 1.5 K of the boiling point,
+        or within 2.6 of the probe's standard uncertainties where that is more, and hold their
+        temperature within 0.03 K/s
+    Raises : NotEnoughDataError if there is no such stretch: the pot never boiled
+    Notes : Water simmers, and holds, at 90 to 96 C on a low burner: that plateau is no fixed point
+        and is 4 to 10 K too cold, 0.05 to 0.12 of transmittance at 0.85. A probe of u 0.9 K allows
+        2.3 K, one of 2 K 5.2 K and then takes a simmer for a boil: use a corrected probe, or call
+        the boil.
+    Source : Boiling point as in :func:`trivet.physics.heat.water.boiling_point_k`
     """
     reading, time = np.asarray(reading_k, dtype=np.float64), np.asarray(time_s, dtype=np.float64)
     allowed = max(BOIL_WIDTH_K, PROBE_SIGMAS * u_k)
@@ -156,41 +136,19 @@ def boil_moments(
 def fit_fixed_points(points: FixedPoints, *, prior: FixedPointPriors, band: Band) -> WindowFit:
     """Return window transmittance and offset that explain the fixed points of one head.
 
-    Least squares of the apparent temperatures on transmittance (free), the four
-    drift terms, emissivity, mirror, gain (each with its prior), and the
-    points' own temperatures.
+    Least squares of the apparent temperatures on transmittance (free), the four drift terms,
+    emissivity, mirror, gain (each with its prior), and the points' own temperatures.
 
-    Parameters
-    ----------
-    points : FixedPoints
-    prior : FixedPointPriors
-    band : Band
-
-    Returns
-    -------
-    WindowFit
-
-    Raises
-    ------
-    NotEnoughDataError
-        If no point is 30 K over the window.
-    OutOfRangeError
-        If an uncertainty is not positive, or the best transmittance is not in
-        (0, 1.02]: the pot did not fill the pixels, or steam stood over it.
-
-    Notes
-    -----
-    Flat 8-14 um, boil at 99.6 C, window at 37 C, transmittance 0.85: 1 K of
-    offset is 0.013 of transmittance, 0.01 of the water's emissivity 0.010, 0.3 K
-    of boiling point 0.004.  With a sensor as declared (offset
-    1.2 K, gain 1.2 %, wake 1.7 K) two boils give the transmittance to 0.028, with cold
-    water before them to 0.025; with a fitted drift of 0.3 K to 0.019.
-    Emissivity and transmittance only show as a product: the water's emissivity
-    bounds what any number of boils can tell.
-
-    References
-    ----------
-    Gauss-Newton with priors as data; the radiometric equation of measurement.py.
+    Raises : NotEnoughDataError if no point is 30 K over the window; OutOfRangeError if an
+        uncertainty is not positive, or the best transmittance is not in (0, 1.02]: the pot did not
+        fill the pixels, or steam stood over it
+    Notes : Flat 8-14 um, boil at 99.6 C, window at 37 C, transmittance 0.85: 1 K of offset is 0.013
+        of transmittance, 0.01 of the water's emissivity 0.010, 0.3 K of boiling point 0.004. With a
+        sensor as declared (offset 1.2 K, gain 1.2 %, wake 1.7 K) two boils give the transmittance
+        to 0.028, with cold water before them to 0.025; with a fitted drift of 0.3 K to 0.019.
+        Emissivity and transmittance only show as a product: the water's emissivity bounds what any
+        number of boils can tell.
+    Source : Gauss-Newton with priors as data; the radiometric equation of measurement.py
     """
     lever = points.true_k - points.window_k
     if not np.any(lever >= MIN_LEVER_K):

@@ -21,8 +21,8 @@ MAX_BAD_FRAC = 0.1
 class FlatField:
     """What each pixel does beyond the mean of all.
 
-    mean over the head = (pixel - offset - housing) / gain + housing; offset in kelvin, 0 and
-    gain 1 for a bad pixel.
+    mean over the head = (pixel - offset - housing) / gain + housing; offset in kelvin, 0 and gain 1
+    for a bad pixel.
     """
 
     offset_k: FloatArray
@@ -39,37 +39,17 @@ class FlatField:
 def flat_field(stack_k: list[FloatArray], *, housing_k: npt.ArrayLike) -> FlatField:
     """Return offset and gain of each pixel, and which are bad, from even scenes.
 
-    Parameters
-    ----------
-    stack_k : list of (time, row, col)
-        Apparent temperature at each level. [K]
-    housing_k : (level,)
-        Housing of the sensor meanwhile. [K]
-
-    Returns
-    -------
-    FlatField
-        Gains are 1 unless two levels differ by 15 K or more, counted from the housing.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If there is no level, or one of fewer than 16 frames.
-    RecordingError
-        If the shapes differ, or over a tenth of the pixels are off: the scene
-        was not even.
-
-    Notes
-    -----
-    Sixteen frames of 0.28 K leave 0.07 K in each offset.  A pixel is bad when it has
-    no value in a tenth of the frames, when its noise is under a fifth (stuck) or
-    over three times (wild) that of the median pixel, or when offset or gain are
-    6 robust widths off the median: by chance 2e-9 of pixels.  An even scene
-    that is 1 K warmer at one edge plants that slope into the offsets.
-
-    References
-    ----------
-    Two-point correction, common practice of thermal arrays, no source; bounds are ours.
+    stack_k : list of (time, row, col): apparent temperature at each level [K]
+    housing_k : (level,) housing of the sensor meanwhile [K]
+    Returns : gains are 1 unless two levels differ by 15 K or more, counted from the housing
+    Raises : NotEnoughDataError if there is no level, or one of fewer than 16 frames; RecordingError
+        if the shapes differ, or over a tenth of the pixels are off: the scene was not even
+    Notes : Sixteen frames of 0.28 K leave 0.07 K in each offset. A pixel is bad when it has no
+        value in a tenth of the frames, when its noise is under a fifth (stuck) or over three times
+        (wild) that of the median pixel, or when offset or gain are 6 robust widths off the median:
+        by chance 2e-9 of pixels. An even scene that is 1 K warmer at one edge plants that slope
+        into the offsets.
+    Source : Two-point correction, common practice of thermal arrays, no source; bounds are ours
     """
     housing = np.atleast_1d(np.asarray(housing_k, dtype=np.float64))
     if not stack_k or min(stack.shape[0] for stack in stack_k) < MIN_FRAMES:
@@ -133,26 +113,11 @@ def _far(values: FloatArray, bad: BoolArray) -> BoolArray:
 def evened_k(apparent_k: npt.ArrayLike, *, flat: FlatField, housing_k: npt.ArrayLike) -> FloatArray:
     """Return frames with each pixel's offset and gain taken out; bad pixels without a value.
 
-    Parameters
-    ----------
-    apparent_k : (time, row, col)
-        [K]
-    flat : FlatField
-    housing_k : (time,)
-        [K]
-
-    Returns
-    -------
-    (time, row, col)
-        [K]; a saturated pixel stays so, a bad one is NaN.
-
-    Notes
-    -----
-    An offset known to 0.07 K adds 0.07 K to a pixel, as a constant pattern.
-
-    References
-    ----------
-    As :func:`flat_field`.
+    apparent_k : (time, row, col) [K]
+    housing_k : (time,) [K]
+    Returns : (time, row, col) [K]; a saturated pixel stays so, a bad one is NaN
+    Notes : An offset known to 0.07 K adds 0.07 K to a pixel, as a constant pattern.
+    Source : As :func:`flat_field`
     """
     own = np.asarray(housing_k, dtype=np.float64)[:, None, None]
     frames = np.asarray(apparent_k, dtype=np.float64)

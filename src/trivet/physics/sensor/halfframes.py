@@ -1,10 +1,9 @@
 """Half frames: which pixels a subpage fills, and whole frames made of two of them.
 
-A thermopile array that reads its pixels in two turns gives, at each turn, half
-a picture.  The pixels of the other half are older by one turn; on a pan that
-heats at 3 K/s and an array that turns at 2 Hz the two halves differ by 1.5 K,
-which shows as a checkerboard.  So a composed frame carries the age of each
-pixel beside its value.
+A thermopile array that reads its pixels in two turns gives, at each turn, half a picture. The
+pixels of the other half are older by one turn; on a pan that heats at 3 K/s and an array that turns
+at 2 Hz the two halves differ by 1.5 K, which shows as a checkerboard. So a composed frame carries
+the age of each pixel beside its value.
 """
 
 from __future__ import annotations
@@ -27,15 +26,10 @@ PATTERNS: tuple[ReadPattern, ...] = ("chess", "interleaved")
 class FullFrames:
     """Whole frames composed of half frames, one at each half frame's moment.
 
-    Attributes
-    ----------
-    temperature_k : (time, row, col)
-        The newest value of each pixel [K]; NaN where none has come yet.
-    age_s : (time, row, col)
-        How long ago that value was read [s]; NaN where none has come yet.
-    repeated : (time,)
-        True where a half frame filled the same subpage as the one before it,
-        so that the other half is staler than one turn.
+    temperature_k : (time, row, col) the newest value of each pixel [K]; NaN where none has come yet
+    age_s : (time, row, col) how long ago that value was read [s]; NaN where none has come yet
+    repeated : (time,) true where a half frame filled the same subpage as the one before it, so that
+        the other half is staler than one turn
     """
 
     temperature_k: FloatArray
@@ -46,34 +40,14 @@ class FullFrames:
 def subpage_mask(rows: int, *, cols: int, pattern: ReadPattern, subpage: int) -> BoolArray:
     """Return which pixels one subpage fills.
 
-    Parameters
-    ----------
-    rows, cols : int
-        Size of the array. [-]
-    pattern : "chess" or "interleaved"
-        Chess fills the pixels whose row and column indices add to an even
-        number (subpage 0) or an odd one (subpage 1); interleaved fills every
-        second row.
-    subpage : int
-        0 or 1.
-
-    Returns
-    -------
-    (row, col) of bool
-        True where the subpage fills the pixel.
-
-    Raises
-    ------
-    RecordingError
-        If the pattern is unknown or the subpage is neither 0 nor 1.
-
-    Notes
-    -----
-    The two masks of a pattern are disjoint and cover every pixel.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns).
+    rows, cols : size of the array
+    pattern : "chess" or "interleaved": chess fills the pixels whose row and column indices add to
+        an even number (subpage 0) or an odd one (subpage 1); interleaved fills every second row
+    subpage : 0 or 1
+    Returns : (row, col) of bool true where the subpage fills the pixel
+    Raises : RecordingError if the pattern is unknown or the subpage is neither 0 nor 1
+    Notes : The two masks of a pattern are disjoint and cover every pixel.
+    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns)
     """
     if pattern not in PATTERNS:
         raise RecordingError(
@@ -93,32 +67,14 @@ def subpage_mask(rows: int, *, cols: int, pattern: ReadPattern, subpage: int) ->
 def compose_full_frames(half_k: ArrayLike, *, time_s: ArrayLike) -> FullFrames:
     """Return whole frames made of half frames, with the age of every pixel.
 
-    Parameters
-    ----------
-    half_k : (time, row, col)
-        Half frames; NaN in the pixels that the turn did not read. [K]
-    time_s : (time,)
-        Moment of each half frame, increasing. [s]
-
-    Returns
-    -------
-    FullFrames
-        At each half frame's moment the newest value of every pixel. Only the
-        past is used, so the composition may stand in a causal chain.
-
-    Raises
-    ------
-    RecordingError
-        If the axes do not match or time does not increase.
-
-    Notes
-    -----
-    Nothing is interpolated. The error of a pixel that is ``age_s`` old is its
-    rate of change times that age: 1.5 K at 3 K/s and 0.5 s.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns).
+    half_k : (time, row, col) half frames; NaN in the pixels that the turn did not read [K]
+    time_s : (time,) moment of each half frame, increasing [s]
+    Returns : at each half frame's moment the newest value of every pixel. Only the past is used, so
+        the composition may stand in a causal chain.
+    Raises : RecordingError if the axes do not match or time does not increase
+    Notes : Nothing is interpolated. The error of a pixel that is ``age_s`` old is its rate of
+        change times that age: 1.5 K at 3 K/s and 0.5 s.
+    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns)
     """
     half = np.asarray(half_k, dtype=np.float64)
     time = np.asarray(time_s, dtype=np.float64)
@@ -146,26 +102,12 @@ def compose_full_frames(half_k: ArrayLike, *, time_s: ArrayLike) -> FullFrames:
 def repeated_subpages(filled: ArrayLike) -> BoolArray:
     """Return where a half frame filled the same half as the one before it.
 
-    Parameters
-    ----------
-    filled : (time, row, col) of bool
-        Which pixels each half frame filled.
-
-    Returns
-    -------
-    (time,) of bool
-        True at the second of two equal halves in a row: one turn was lost or
+    filled : (time, row, col) of bool which pixels each half frame filled
+    Returns : (time,) of bool true at the second of two equal halves in a row: one turn was lost or
         read twice. The first half frame is never marked.
-
-    Notes
-    -----
-    Two halves count as equal when more than half of the pixels of the later
-    one were filled by the earlier one too, so single dead pixels do not
-    matter.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns).
+    Notes : Two halves count as equal when more than half of the pixels of the later one were filled
+        by the earlier one too, so single dead pixels do not matter.
+    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns)
     """
     fill = np.asarray(filled, dtype=np.bool_)
     marks = np.zeros(fill.shape[0], dtype=np.bool_)
@@ -178,26 +120,14 @@ def repeated_subpages(filled: ArrayLike) -> BoolArray:
 def half_frame_pattern(filled: ArrayLike) -> ReadPattern | None:
     """Return the read pattern that half-filled frames betray, or None.
 
-    Parameters
-    ----------
-    filled : (time, row, col) of bool
-        True where a frame carries a value of its own: neither NaN nor a
-        filler, or changed since the frame before.
-
-    Returns
-    -------
-    "chess", "interleaved" or None
-        The pattern whose one subpage is filled and whose other is empty in
-        most frames; None for whole frames or another kind of gap.
-
-    Notes
-    -----
-    A frame counts when over 90 % of one subpage is filled and under 10 % of
-    the other; the stack counts when over half of its frames do.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns); the shares are ours.
+    filled : (time, row, col) of bool true where a frame carries a value of its own: neither NaN nor
+        a filler, or changed since the frame before
+    Returns : "chess", "interleaved" or None: the pattern whose one subpage is filled and whose
+        other is empty in most frames; None for whole frames or another kind of gap
+    Notes : A frame counts when over 90 % of one subpage is filled and under 10 % of the other; the
+        stack counts when over half of its frames do.
+    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns); the shares are
+        ours
     """
     fill = np.asarray(filled, dtype=np.bool_)
     rows, cols = fill.shape[1:]

@@ -23,8 +23,8 @@ MIN_MOMENTS = 5
 class Disagreement:
     """Two probes of one thing whose readings differ by more than their classes allow.
 
-    ``first`` and ``second`` are the probes' places in the table that was given;
-    difference (first minus second) and allowed half-width in kelvin.
+    ``first`` and ``second`` are the probes' places in the table that was given; difference (first
+    minus second) and allowed half-width in kelvin.
     """
 
     first: int
@@ -36,35 +36,17 @@ class Disagreement:
 def stuck_moments(readings_k: ArrayLike, *, time_s: ArrayLike) -> BoolArray:
     """Return at which moments a probe repeats one reading while the others move.
 
-    Parameters
-    ----------
-    readings_k : (time, probe)
-        Readings of one log; NaN in gaps. [K]
-    time_s : (time,)
-        Moments, increasing. [s]
-
-    Returns
-    -------
-    (time, probe)
-        True where a reading has been the same to the last digit for 120 s or
-        more while the median of the other probes moved by 20 K or more.
-
-    Raises
-    ------
-    ProbeLogError
-        If the axes do not match.
-
-    Notes
-    -----
-    A logger of 0.1 K shows one and the same figure for minutes in a settled bath;
-    that is no fault, so the others must move.  A probe at a boil beside one in
-    a warming plate would be blamed if its logger counted whole kelvin: at 0.1 K
-    a boil's bubbling moves the last digit within a minute or two.  A room's probe may rest
-    and is not to be asked.  With one probe nothing is ever called stuck.
-
-    References
-    ----------
-    Common practice of logging, no source; the bounds are ours.
+    readings_k : (time, probe) readings of one log; NaN in gaps [K]
+    time_s : (time,) moments, increasing [s]
+    Returns : (time, probe) true where a reading has been the same to the last digit for 120 s or
+        more while the median of the other probes moved by 20 K or more
+    Raises : ProbeLogError if the axes do not match
+    Notes : A logger of 0.1 K shows one and the same figure for minutes in a settled bath; that is
+        no fault, so the others must move. A probe at a boil beside one in a warming plate would be
+        blamed if its logger counted whole kelvin: at 0.1 K a boil's bubbling moves the last digit
+        within a minute or two. A room's probe may rest and is not to be asked. With one probe
+        nothing is ever called stuck.
+    Source : Common practice of logging, no source; the bounds are ours
     """
     readings = np.asarray(readings_k, dtype=np.float64)
     time = np.asarray(time_s, dtype=np.float64)
@@ -89,34 +71,15 @@ def stuck_moments(readings_k: ArrayLike, *, time_s: ArrayLike) -> BoolArray:
 def follows(reading_k: ArrayLike, *, other_k: ArrayLike) -> bool:
     """Return whether a probe that should stay at the room's temperature follows a heated one.
 
-    Parameters
-    ----------
-    reading_k : (time,)
-        Readings of the room's probe. [K]
-    other_k : (time,)
-        Readings of a heated thing at the same moments. [K]
-
-    Returns
-    -------
-    bool
-        True where it rises by 15 K or more, by 30 % or more of the other's rise,
-        and goes with it (correlation 0.95 or more).
-
-    Raises
-    ------
-    ProbeLogError
-        If the axes do not match.
-
-    Notes
-    -----
-    A kitchen's air rises by 2 to 8 K over a cook, a probe over the pan's edge by
-    20 K and more.  The room's reading enters the attachment's uncertainty, and a
-    displaced probe would make a bad one look good: 50 K of error in the air is
-    0.25 to 7.5 K of it at the contact.
-
-    References
-    ----------
-    Common practice, no source; the bounds are ours.
+    reading_k : (time,) readings of the room's probe [K]
+    other_k : (time,) readings of a heated thing at the same moments [K]
+    Returns : true where it rises by 15 K or more, by 30 % or more of the other's rise, and goes
+        with it (correlation 0.95 or more)
+    Raises : ProbeLogError if the axes do not match
+    Notes : A kitchen's air rises by 2 to 8 K over a cook, a probe over the pan's edge by 20 K and
+        more. The room's reading enters the attachment's uncertainty, and a displaced probe would
+        make a bad one look good: 50 K of error in the air is 0.25 to 7.5 K of it at the contact.
+    Source : Common practice, no source; the bounds are ours
     """
     own, other = np.asarray(reading_k, dtype=np.float64), np.asarray(other_k, dtype=np.float64)
     if own.shape != other.shape or own.ndim != 1:
@@ -132,38 +95,19 @@ def follows(reading_k: ArrayLike, *, other_k: ArrayLike) -> bool:
 def disagreements(readings_k: ArrayLike, *, u_k: ArrayLike) -> tuple[Disagreement, ...]:
     """Return which probes of one thing contradict one another, and by how much.
 
-    Parameters
-    ----------
-    readings_k : (time, probe)
-        Corrected readings of probes that touch the same thing. [K]
-    u_k : (time, probe)
-        Standard uncertainty of each as a rectangle's, wire class, logger and
-        attachment included. [K]
-
-    Returns
-    -------
-    tuple of Disagreement
-        Each pair whose median difference over the common moments exceeds the
-        sum of both half-widths, sqrt(3) (u_1 + u_2).
-
-    Raises
-    ------
-    ProbeLogError
-        If the axes do not match.
-    OutOfRangeError
-        If an uncertainty is not positive.
-
-    Notes
-    -----
-    Half-widths are added, not their squares: two probes that are both within
-    their classes never differ by more, so a probe within its class is never
-    refused.  Two of class 1, type K, immersed in water at 100 C (u 0.9 K each)
-    may differ by 3.1 K.  Which of two is wrong cannot be told; a third can.
-
-    References
-    ----------
-    Limits of error as hard bounds: IEC 60584-1, through the stated uncertainties;
-    JCGM 100:2008, 4.3.7 for half-width and standard uncertainty.
+    readings_k : (time, probe) corrected readings of probes that touch the same thing [K]
+    u_k : (time, probe) standard uncertainty of each as a rectangle's, wire class, logger and
+        attachment included [K]
+    Returns : tuple of Disagreement: each pair whose median difference over the common moments
+        exceeds the sum of both half-widths, sqrt(3) (u_1 + u_2)
+    Raises : ProbeLogError if the axes do not match; OutOfRangeError if an uncertainty is not
+        positive
+    Notes : Half-widths are added, not their squares: two probes that are both within their classes
+        never differ by more, so a probe within its class is never refused. Two of class 1, type K,
+        immersed in water at 100 C (u 0.9 K each) may differ by 3.1 K. Which of two is wrong cannot
+        be told; a third can.
+    Source : Limits of error as hard bounds: IEC 60584-1, through the stated uncertainties; JCGM
+        100:2008, 4.3.7 for half-width and standard uncertainty
     """
     readings, u = np.asarray(readings_k, dtype=np.float64), np.asarray(u_k, dtype=np.float64)
     if readings.ndim != 2 or readings.shape != u.shape:
@@ -188,26 +132,12 @@ def disagreements(readings_k: ArrayLike, *, u_k: ArrayLike) -> tuple[Disagreemen
 def blamed_probes(found: tuple[Disagreement, ...], *, n: int) -> tuple[int, ...]:
     """Return which probes the disagreements leave without trust.
 
-    Parameters
-    ----------
-    found : tuple of Disagreement
-        Of one group of probes.
-    n : int
-        Probes in the group.
-
-    Returns
-    -------
-    tuple of int
-        The probe that contradicts more than half of the others, where those agree
-        among themselves; otherwise every probe that is part of a disagreement.
-
-    Notes
-    -----
-    Two probes that disagree are both left out; of three of which one is off, one.
-
-    References
-    ----------
-    Majority of three, common practice, no source.
+    found : tuple of Disagreement: of one group of probes
+    n : probes in the group
+    Returns : tuple of int: the probe that contradicts more than half of the others, where those
+        agree among themselves; otherwise every probe that is part of a disagreement
+    Notes : Two probes that disagree are both left out; of three of which one is off, one.
+    Source : Majority of three, common practice, no source
     """
     against = [sum(at in (one.first, one.second) for one in found) for at in range(n)]
     lone = [at for at in range(n) if 2 * against[at] > n - 1 and n > 2]

@@ -55,40 +55,19 @@ def probe_standard_uncertainty_k(
 ) -> FloatArray:
     """Return the standard uncertainty of a probe as a measure of what it touches.
 
-    Parameters
-    ----------
-    reading_k : (...)
-        Readings. [K]
-    kind : "K", "T", "J" or "N"
-        Type of the pair.
-    tolerance_class : str
-        As in :func:`trivet.physics.sensor.thermocouple.tolerance_k`.
-    attachment : str
-        "welded", "peened", "cement", "spring", "tape", "immersed", "inserted" or "air".
-    air_k : float
-        Air around the wire. [K]
-
-    Returns
-    -------
-    (...)
-        Standard uncertainty [K]: wire tolerance, logger and attachment as
-        rectangles, added in squares. NaN where the reading is NaN.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the kind, class or attachment is unknown.
-
-    Notes
-    -----
-    At 200 C over 25 C, type K class 1: welded 1.0, cement 3.2, spring 8.2 K.
-    The attachment's error is one-sided (it reads low); it is stated here as
-    a symmetric half-width and not corrected. Outside the range of its class a
-    wire is given the tolerance of the nearest end.
-
-    References
-    ----------
-    JCGM 100:2008, 4.3.7 (rectangles); IEC 60584-1 through ``tolerance_k``.
+    reading_k : (...) readings [K]
+    kind : "K", "T", "J" or "N": type of the pair
+    tolerance_class : as in :func:`trivet.physics.sensor.thermocouple.tolerance_k`
+    attachment : "welded", "peened", "cement", "spring", "tape", "immersed", "inserted" or "air"
+    air_k : air around the wire [K]
+    Returns : (...) standard uncertainty [K]: wire tolerance, logger and attachment as rectangles,
+        added in squares. NaN where the reading is NaN.
+    Raises : OutOfRangeError if the kind, class or attachment is unknown
+    Notes : At 200 C over 25 C, type K class 1: welded 1.0, cement 3.2, spring 8.2 K. The
+        attachment's error is one-sided (it reads low); it is stated here as a symmetric half-width
+        and not corrected. Outside the range of its class a wire is given the tolerance of the
+        nearest end.
+    Source : JCGM 100:2008, 4.3.7 (rectangles); IEC 60584-1 through ``tolerance_k``
     """
     if attachment not in ATTACHMENT_ERROR:
         raise OutOfRangeError(f"attachment {attachment!r}; known are {', '.join(ATTACHMENT_ERROR)}")
@@ -109,36 +88,16 @@ def moving_uncertainty_k(
 ) -> FloatArray:
     """Return what clock and lag add to a probe's standard uncertainty while it moves.
 
-    Parameters
-    ----------
-    rate_kps : (...)
-        Rate of the reading. [K/s]
-    attachment : str
-        As in :func:`probe_standard_uncertainty_k`.
-    lag_u_s : float or None
-        Standard uncertainty of the lag that was taken out; None where none was
-        measured, and the attachment's usual one then stands as a half-width. [s]
-    clock_u_s : float
-        Standard uncertainty of the clock offset. [s]
-
-    Returns
-    -------
-    (...)
-        Standard uncertainty [K]; 0 where the rate is not known.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the attachment is unknown or an uncertainty negative.
-
-    Notes
-    -----
-    At 3 K/s half a second of clock is 1.5 K and a spring's unmeasured 3 s are
-    5.2 K. A comparison of two signals shows lag and clock offset only together.
-
-    References
-    ----------
-    First-order lag; JCGM 100:2008, 4.3.7.
+    rate_kps : (...) rate of the reading [K/s]
+    attachment : as in :func:`probe_standard_uncertainty_k`
+    lag_u_s : standard uncertainty of the lag that was taken out; None where none was measured, and
+        the attachment's usual one then stands as a half-width [s]
+    clock_u_s : standard uncertainty of the clock offset [s]
+    Returns : (...) standard uncertainty [K]; 0 where the rate is not known
+    Raises : OutOfRangeError if the attachment is unknown or an uncertainty negative
+    Notes : At 3 K/s half a second of clock is 1.5 K and a spring's unmeasured 3 s are 5.2 K. A
+        comparison of two signals shows lag and clock offset only together.
+    Source : First-order lag; JCGM 100:2008, 4.3.7
     """
     if attachment not in ATTACHMENT_LAG_S or clock_u_s < 0.0 or (lag_u_s or 0.0) < 0.0:
         raise OutOfRangeError(

@@ -17,11 +17,10 @@ from trivet.physics.sensor.thermocouple_reference import ThermocoupleKind
 class ProbeErrors:
     """The errors of one probe as drawn.
 
-    ``offset_k`` logger and attachment, constant over the cook; ``low_frac`` share of
-    (surface - air) by which it reads low; ``lag_s`` time constant; ``clock_s`` what
-    is left of its clock's offset and ``clock_drift_frac`` what that clock gains;
-    ``noise_k`` of one reading; ``wire_frac`` error of the wire as a share of its
-    class's tolerance, -1 to 1.
+    ``offset_k`` logger and attachment, constant over the cook; ``low_frac`` share of (surface -
+    air) by which it reads low; ``lag_s`` time constant; ``clock_s`` what is left of its clock's
+    offset and ``clock_drift_frac`` what that clock gains; ``noise_k`` of one reading; ``wire_frac``
+    error of the wire as a share of its class's tolerance, -1 to 1.
     """
 
     offset_k: float
@@ -44,40 +43,18 @@ def probe_reading_k(
 ) -> FloatArray:
     """Return the readings of a probe on a surface.
 
-    Parameters
-    ----------
-    surface_k : (time,)
-        Temperature of what it touches, at even steps. [K]
-    step_s : float
-        Step. [s]
-    air_k : float
-        Air around the wire. [K]
-    errors : ProbeErrors
-        The probe.
-    generator : numpy.random.Generator
-        Source of its noise.
-    tolerance_k : (time,) or float
-        Half-width of its wire's class at each temperature. [K]
-
-    Returns
-    -------
-    (time,)
-        Readings at the same moments of the probe's own clock. [K]
-
-    Raises
-    ------
-    OutOfRangeError
-        If step, lag or noise is out of range.
-
-    Notes
-    -----
-    At 3 K/s a lag of 1 s reads 3 K low, a clock 0.1 s late 0.3 K; a spring contact
-    that reads 8 % low misses 14 K at 200 C.  A clock that gains 100 ppm is 0.12 s
-    fast after 20 minutes.
-
-    References
-    ----------
-    First-order lag, exact between steps for a signal held over each.
+    surface_k : (time,) temperature of what it touches, at even steps [K]
+    step_s : step [s]
+    air_k : air around the wire [K]
+    errors : the probe
+    generator : source of its noise
+    tolerance_k : (time,) or float half-width of its wire's class at each temperature [K]
+    Returns : (time,) readings at the same moments of the probe's own clock [K]
+    Raises : OutOfRangeError if step, lag or noise is out of range
+    Notes : At 3 K/s a lag of 1 s reads 3 K low, a clock 0.1 s late 0.3 K; a spring contact that
+        reads 8 % low misses 14 K at 200 C. A clock that gains 100 ppm is 0.12 s fast after 20
+        minutes.
+    Source : First-order lag, exact between steps for a signal held over each
     """
     if not (step_s > 0.0 and errors.lag_s >= 0.0 and errors.noise_k >= 0.0):
         raise OutOfRangeError("probe: step above 0 s, lag and noise 0 or more")
@@ -96,28 +73,13 @@ def swapped_poles_k(
 ) -> FloatArray:
     """Return what a logger shows of a thermocouple whose poles are swapped.
 
-    Parameters
-    ----------
-    reading_k : (time,)
-        Readings with the poles as they should be. [K]
-    kind : "K", "T", "J" or "N"
-        Type of the pair.
-    cold_junction_k : float
-        The logger's reference junction. [K]
-
-    Returns
-    -------
-    (time,)
-        Readings: they fall while the pan heats. [K]
-
-    Notes
-    -----
-    Type K, 100 C with the reference junction at 22 C: about -60 C is shown.  NaN
-    under the type's lowest temperature.
-
-    References
-    ----------
-    The sign of the voltage turned, with the type's reference function.
+    reading_k : (time,) readings with the poles as they should be [K]
+    kind : "K", "T", "J" or "N": type of the pair
+    cold_junction_k : the logger's reference junction [K]
+    Returns : (time,) readings: they fall while the pan heats [K]
+    Notes : Type K, 100 C with the reference junction at 22 C: about -60 C is shown. NaN under the
+        type's lowest temperature.
+    Source : The sign of the voltage turned, with the type's reference function
     """
     cold = float(emf_v(cold_junction_k, kind=kind))
     turned = 2.0 * cold - emf_v(reading_k, kind=kind)

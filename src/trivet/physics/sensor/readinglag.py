@@ -28,37 +28,19 @@ class ReadingLag(NamedTuple):
 def reading_lag(reading: FloatArray, *, reference: FloatArray, time_s: FloatArray) -> ReadingLag:
     """Return by how much a reading follows what was so.
 
-    Least squares of error = a + b reference - lag rate: an offset and an error in
-    proportion to the temperature are taken out first, so that only what goes with
-    a *change* of the rate counts.
+    Least squares of error = a + b reference - lag rate: an offset and an error in proportion to the
+    temperature are taken out first, so that only what goes with a *change* of the rate counts.
 
-    Parameters
-    ----------
-    reading, reference : (time,)
-        What was said and what was so, without gaps. [K]
-    time_s : (time,)
-        Rising. [s]
-
-    Returns
-    -------
-    ReadingLag
-        Lag and its standard uncertainty, residuals taken as an AR(1) process. [s]
-
-    Raises
-    ------
-    NotEnoughDataError
-        Under 20 s, or where the lag is uncertain by more than 1 s: a steady ramp or a
-        constant tells nothing.
-
-    Notes
-    -----
-    Exact for a pure delay that is short against the changes of the rate: 2 s late on
-    a pan that goes from 2 K/s to none within 10 s is found as 2.0 s. Two seconds of
-    rounding of the probe's rate take 5 % off.
-
-    References
-    ----------
-    Least squares (Frisch-Waugh), textbook form; own derivation (first order of reference(t - lag)).
+    reading, reference : (time,) what was said and what was so, without gaps [K]
+    time_s : (time,) rising [s]
+    Returns : lag and its standard uncertainty, residuals taken as an AR(1) process [s]
+    Raises : NotEnoughDataError under 20 s, or where the lag is uncertain by more than 1 s: a steady
+        ramp or a constant tells nothing
+    Notes : Exact for a pure delay that is short against the changes of the rate: 2 s late on a pan
+        that goes from 2 K/s to none within 10 s is found as 2.0 s. Two seconds of rounding of the
+        probe's rate take 5 % off.
+    Source : Least squares (Frisch-Waugh), textbook form; own derivation (first order of reference(t
+        - lag))
     """
     if time_s.size < 2 or time_s[-1] - time_s[0] < FEWEST * GRID_S:
         raise NotEnoughDataError("under 20 s of readings: no lag can be told")

@@ -1,8 +1,7 @@
 """What a sensor unit makes of the radiance in front of its window, in one compiled pass.
 
-Window, noise, inversion to an apparent temperature, gain, fixed pattern, drift,
-steps and the ends of the range are taken pixel by pixel while they are in
-registers; the noise is drawn outside.
+Window, noise, inversion to an apparent temperature, gain, fixed pattern, drift, steps and the ends
+of the range are taken pixel by pixel while they are in registers; the noise is drawn outside.
 """
 
 from __future__ import annotations
@@ -24,8 +23,8 @@ from trivet.physics.sensor.sensornoise import SensorErrors
 class Exposure:
     """When each pixel looks at the scene.
 
-    ``moments_s`` (time,) of a whole frame; ``older_s`` (time,) of the pixels that
-    were read before, those where ``late`` (row, col) is False.
+    ``moments_s`` (time,) of a whole frame; ``older_s`` (time,) of the pixels that were read before,
+    those where ``late`` (row, col) is False.
     """
 
     scene_s: FloatArray
@@ -39,8 +38,8 @@ class Exposure:
 class Hidden:
     """What stands before the scene for a moment: hand or face.
 
-    ``which`` (time,) row of ``cover`` that a frame has, -1 for none; ``cover``
-    (n, pixel) share hidden; ``radiance`` (n,) of what hides. [W/m2/sr]
+    ``which`` (time,) row of ``cover`` that a frame has, -1 for none; ``cover`` (n, pixel) share
+    hidden; ``radiance`` (n,) of what hides. [W/m2/sr]
     """
 
     which: IntArray
@@ -52,9 +51,9 @@ class Hidden:
 class SensorPath:
     """Window and state of the sensor at each frame.
 
-    ``transmittance`` (time,); ``glow`` (time,) radiance that the window adds
-    [W/m2/sr]; ``housing_k`` (time,) what the gain error acts against; ``common_k``
-    (time,) drift that all pixels share.
+    ``transmittance`` (time,); ``glow`` (time,) radiance that the window adds [W/m2/sr];
+    ``housing_k`` (time,) what the gain error acts against; ``common_k`` (time,) drift that all
+    pixels share.
     """
 
     transmittance: FloatArray
@@ -86,48 +85,23 @@ def readings_k(
 ) -> Float32Array:
     """Return the readings of a unit over time.
 
-    Parameters
-    ----------
-    scene : (scene, pixel)
-        Radiance in front of the window, linear between its moments. [W/m2/sr]
-    exposure : Exposure
-        When each pixel looks.
-    hidden : Hidden or None
-        Hands and faces.
-    path : SensorPath
-        Window and drift.
-    errors : SensorErrors
-        Gain and fixed pattern of the unit.
-    noise : (time, row, col)
-        Noise of each reading. [W/m2/sr]
-    band : Band
-        Spectral response.
-    limits : OutputLimits
-        Steps, range and dead pixels.
-
-    Returns
-    -------
-    (time, row, col)
-        Readings [K]: in whole steps counted from 0 C; -inf below the range, +inf at
-        or above its end; NaN for a dead pixel and where the band's fit, -40 to 600 C,
-        does not reach.
-
-    Raises
-    ------
-    InputError
-        If the shapes do not fit.
-    OutOfRangeError
-        If the step is negative, the range upside down or a dead pixel not there.
-
-    Notes
-    -----
-    Within 0.3 mK of the same steps in double precision.  A gain of 1 % costs 2 K on
-    a scene 200 K above the housing.  A pan that heats at 4 K/s and bends by 0.1 K/s2
-    is off by 3 mK between scene moments 0.5 s apart.
-
-    References
-    ----------
-    First-order errors, as datasheets state them.
+    scene : (scene, pixel) radiance in front of the window, linear between its moments [W/m2/sr]
+    exposure : when each pixel looks
+    hidden : hands and faces
+    path : window and drift
+    errors : gain and fixed pattern of the unit
+    noise : (time, row, col) noise of each reading [W/m2/sr]
+    band : spectral response
+    limits : steps, range and dead pixels
+    Returns : (time, row, col) readings [K]: in whole steps counted from 0 C; -inf below the range,
+        +inf at or above its end; NaN for a dead pixel and where the band's fit, -40 to 600 C, does
+        not reach
+    Raises : InputError if the shapes do not fit; OutOfRangeError if the step is negative, the range
+        upside down or a dead pixel not there
+    Notes : Within 0.3 mK of the same steps in double precision. A gain of 1 % costs 2 K on a scene
+        200 K above the housing. A pan that heats at 4 K/s and bends by 0.1 K/s2 is off by 3 mK
+        between scene moments 0.5 s apart.
+    Source : First-order errors, as datasheets state them
     """
     _check(scene, noise, errors, limits)
     fits = pass_polynomials(band)

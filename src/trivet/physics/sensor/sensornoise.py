@@ -17,9 +17,9 @@ from trivet.physics.sensor.drift import drift_terms
 class SensorErrors:
     """The errors of one unit, as drawn.
 
-    ``drift`` are the four factors of ``drift.drift_terms`` (constant [K], per
-    kelvin of housing, per kelvin a second [s], after wake [K]); ``gain_frac`` acts
-    on scene minus housing; the pixel maps are (row, col).
+    ``drift`` are the four factors of ``drift.drift_terms`` (constant [K], per kelvin of housing,
+    per kelvin a second [s], after wake [K]); ``gain_frac`` acts on scene minus housing; the pixel
+    maps are (row, col).
     """
 
     drift: tuple[float, float, float, float]
@@ -35,33 +35,14 @@ class SensorErrors:
 def netd_radiance(netd_k: float, *, at_k: float, band: Band) -> float:
     """Return the noise of a pixel as radiance, from its NETD at a scene temperature.
 
-    Parameters
-    ----------
-    netd_k : float
-        Standard deviation of one pixel in one frame. [K]
-    at_k : float
-        Scene temperature at which it is stated. [K]
-    band : Band
-        Spectral response.
-
-    Returns
-    -------
-    float
-        Standard deviation. [W/m2/sr]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the NETD is negative.
-
-    Notes
-    -----
-    Constant in radiance, hence smaller in kelvin on hot scenes: 0.28 K at 25 C
-    is 0.10 K at 230 C in 8-14 um.
-
-    References
-    ----------
-    Definition of NETD: noise over the slope of the response.
+    netd_k : standard deviation of one pixel in one frame [K]
+    at_k : scene temperature at which it is stated [K]
+    band : spectral response
+    Returns : standard deviation [W/m2/sr]
+    Raises : OutOfRangeError if the NETD is negative
+    Notes : Constant in radiance, hence smaller in kelvin on hot scenes: 0.28 K at 25 C is 0.10 K at
+        230 C in 8-14 um.
+    Source : Definition of NETD: noise over the slope of the response
     """
     if not netd_k >= 0.0:
         raise OutOfRangeError(f"netd_k is {netd_k}; allowed: 0 K or more")
@@ -73,34 +54,14 @@ def wander_k(
 ) -> FloatArray:
     """Return a slow common drift: a first-order autoregressive series.
 
-    Parameters
-    ----------
-    count : int
-        Moments.
-    step_s, tau_s : float
-        Time between moments and correlation time. [s]
-    sigma_k : float
-        Standard deviation. [K]
-    generator : numpy.random.Generator
-        Source of the series.
-
-    Returns
-    -------
-    (count,)
-        Drift, stationary from its first value on. [K]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a time is not above 0 or the deviation negative.
-
-    Notes
-    -----
-    Stands for the 1/f part of the noise between 1/(100 tau) and 1/tau only.
-
-    References
-    ----------
-    Ornstein-Uhlenbeck process, sampled exactly.
+    count : moments
+    step_s, tau_s : time between moments and correlation time [s]
+    sigma_k : standard deviation [K]
+    generator : source of the series
+    Returns : (count,) drift, stationary from its first value on [K]
+    Raises : OutOfRangeError if a time is not above 0 or the deviation negative
+    Notes : Stands for the 1/f part of the noise between 1/(100 tau) and 1/tau only.
+    Source : Ornstein-Uhlenbeck process, sampled exactly
     """
     if not (step_s > 0.0 and tau_s > 0.0 and sigma_k >= 0.0):
         raise OutOfRangeError("wander: times must be above 0 s, the deviation 0 K or more")
@@ -119,26 +80,12 @@ def drift_k(
 ) -> FloatArray:
     """Return the drift that all pixels of a unit share.
 
-    Parameters
-    ----------
-    errors : SensorErrors
-        The unit.
-    housing_k, housing_rate_kps, awake_s : (time,)
-        State of the sensor. [K], [K/s], [s]
-
-    Returns
-    -------
-    (time,)
-        Drift. [K]
-
-    Notes
-    -----
-    A wake offset of 3 K has 0.15 K left after three time constants; 5 s times a
-    housing that warms at 0.02 K/s are 0.1 K.
-
-    References
-    ----------
-    First-order terms; the same that datasheets state.
+    errors : the unit
+    housing_k, housing_rate_kps, awake_s : (time,) state of the sensor. [K], [K/s], [s]
+    Returns : (time,) drift [K]
+    Notes : A wake offset of 3 K has 0.15 K left after three time constants; 5 s times a housing
+        that warms at 0.02 K/s are 0.1 K.
+    Source : First-order terms; the same that datasheets state
     """
     terms = drift_terms(
         housing_k,

@@ -74,32 +74,15 @@ TOLERANCES: dict[ThermocoupleKind, dict[ToleranceClass, tuple[ToleranceBand, ...
 def emf_v(temperature_k: ArrayLike, *, kind: ThermocoupleKind) -> FloatArray:
     """Return the electromotive force of a thermocouple with its reference junction at 0 C.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature of the measuring junction. [K]
-    kind : "K", "T", "J" or "N"
-        Type of the pair.
-
-    Returns
-    -------
-    (...)
-        Electromotive force [V]; NaN where the temperature is NaN.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the kind is unknown or a temperature lies outside its reference function.
-
-    Notes
-    -----
-    Valid K -270..1372, T -270..400, J -210..1200, N -270..1300 C. Slope at
-    200 C: K 40.0, T 53.2, J 55.5, N 33.0 uV/K. The reference function is
-    exact by definition; the wire is not: see :func:`tolerance_k`.
-
-    References
-    ----------
-    NIST Monograph 175 (1993); IEC 60584-1:2013.
+    temperature_k : (...) temperature of the measuring junction [K]
+    kind : "K", "T", "J" or "N": type of the pair
+    Returns : (...) electromotive force [V]; NaN where the temperature is NaN
+    Raises : OutOfRangeError if the kind is unknown or a temperature lies outside its reference
+        function
+    Notes : Valid K -270..1372, T -270..400, J -210..1200, N -270..1300 C. Slope at 200 C: K 40.0, T
+        53.2, J 55.5, N 33.0 uV/K. The reference function is exact by definition; the wire is not:
+        see :func:`tolerance_k`.
+    Source : NIST Monograph 175 (1993); IEC 60584-1:2013
     """
     celsius = np.asarray(temperature_k, dtype=np.float64) - ZERO_C_K
     low, high = emf_range_c(kind)
@@ -116,31 +99,13 @@ def emf_v(temperature_k: ArrayLike, *, kind: ThermocoupleKind) -> FloatArray:
 def seebeck_v_per_k(temperature_k: ArrayLike, *, kind: ThermocoupleKind) -> FloatArray:
     """Return the slope of the electromotive force at a temperature.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature of the measuring junction. [K]
-    kind : "K", "T", "J" or "N"
-        Type of the pair.
-
-    Returns
-    -------
-    (...)
-        Slope [V/K].
-
-    Raises
-    ------
-    OutOfRangeError
-        As for :func:`emf_v`.
-
-    Notes
-    -----
-    At 200 C: K 39.97, T 53.15, J 55.51, N 32.99 uV/K. A logger off by 10 uV is off by
-    0.25 K (K) or 0.19 K (T) there.
-
-    References
-    ----------
-    NIST Monograph 175 (1993), derivative of the reference functions.
+    temperature_k : (...) temperature of the measuring junction [K]
+    kind : "K", "T", "J" or "N": type of the pair
+    Returns : (...) slope [V/K]
+    Raises : OutOfRangeError as for :func:`emf_v`
+    Notes : At 200 C: K 39.97, T 53.15, J 55.51, N 32.99 uV/K. A logger off by 10 uV is off by 0.25
+        K (K) or 0.19 K (T) there.
+    Source : NIST Monograph 175 (1993), derivative of the reference functions
     """
     emf_v(temperature_k, kind=kind)  # raises outside the range
     celsius = np.asarray(temperature_k, dtype=np.float64) - ZERO_C_K
@@ -152,36 +117,17 @@ def temperature_k(
 ) -> FloatArray:
     """Return the temperature of the measuring junction.
 
-    Parameters
-    ----------
-    measured_v : (...)
-        Voltage at the terminals. [V]
-    kind : "K", "T", "J" or "N"
-        Type of the pair.
-    cold_junction_k : broadcastable
-        Temperature of the terminals. [K]
-
-    Returns
-    -------
-    (...)
-        Temperature [K]; NaN where the voltage lies outside the reference
-        function, as that of an open circuit does.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the kind is unknown or the cold junction lies outside its range.
-
-    Notes
-    -----
-    Solved to 1e-6 K by Newton's method on the reference function itself, not
-    by the approximate inverse polynomials (0.05 K). One kelvin of error at
-    the cold junction costs 1.0 K (type K) or 0.8 K (type T) at 200 C; adding
-    temperatures instead of voltages would cost 0.7 K at 124 C.
-
-    References
-    ----------
-    NIST Monograph 175 (1993); IEC 60584-1:2013.
+    measured_v : (...) voltage at the terminals [V]
+    kind : "K", "T", "J" or "N": type of the pair
+    cold_junction_k : broadcastable; temperature of the terminals [K]
+    Returns : (...) temperature [K]; NaN where the voltage lies outside the reference function, as
+        that of an open circuit does
+    Raises : OutOfRangeError if the kind is unknown or the cold junction lies outside its range
+    Notes : Solved to 1e-6 K by Newton's method on the reference function itself, not by the
+        approximate inverse polynomials (0.05 K). One kelvin of error at the cold junction costs 1.0
+        K (type K) or 0.8 K (type T) at 200 C; adding temperatures instead of voltages would cost
+        0.7 K at 124 C.
+    Source : NIST Monograph 175 (1993); IEC 60584-1:2013
     """
     total_mv = (np.asarray(measured_v, dtype=np.float64) + emf_v(cold_junction_k, kind=kind)) * 1e3
     nodes_c, nodes_mv = _emf_table(kind)
@@ -199,36 +145,16 @@ def tolerance_k(
 ) -> FloatArray:
     """Return the half-width of the tolerance of new thermocouple wire.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature of the measuring junction. [K]
-    kind : "K", "T", "J" or "N"
-        Type of the pair.
-    tolerance_class : str
-        "iec-1", "iec-2", "iec-3", "astm-special" or "astm-standard".
-
-    Returns
-    -------
-    (...)
-        Half-width [K]: the greater of a fixed and a relative tolerance.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the class does not exist for the kind, or the temperature lies
-        outside the range for which the class is defined.
-
-    Notes
-    -----
-    At 250 C: K class 1 +-1.5, class 2 +-2.5; T class 1 +-1.0, class 2
-    +-1.875 K. Holds for new wire and a reference junction at 0 C; used wire
-    drifts. Under 0 C the ASTM rows are uncertain between public copies and
-    the wider is taken.
-
-    References
-    ----------
-    IEC 60584-1:2013, table 12; ASTM E230/E230M.
+    temperature_k : (...) temperature of the measuring junction [K]
+    kind : "K", "T", "J" or "N": type of the pair
+    tolerance_class : "iec-1", "iec-2", "iec-3", "astm-special" or "astm-standard"
+    Returns : (...) half-width [K]: the greater of a fixed and a relative tolerance
+    Raises : OutOfRangeError if the class does not exist for the kind, or the temperature lies
+        outside the range for which the class is defined
+    Notes : At 250 C: K class 1 +-1.5, class 2 +-2.5; T class 1 +-1.0, class 2 +-1.875 K. Holds for
+        new wire and a reference junction at 0 C; used wire drifts. Under 0 C the ASTM rows are
+        uncertain between public copies and the wider is taken.
+    Source : IEC 60584-1:2013, table 12; ASTM E230/E230M
     """
     _known_kind(kind)
     bands = TOLERANCES[kind].get(tolerance_class)
@@ -256,28 +182,11 @@ def tolerance_k(
 def emf_range_c(kind: ThermocoupleKind) -> tuple[float, float]:
     """Return the range of a kind's reference function.
 
-    Parameters
-    ----------
-    kind : "K", "T", "J" or "N"
-        Type of the pair.
-
-    Returns
-    -------
-    (float, float)
-        Lowest and highest temperature [C].
-
-    Raises
-    ------
-    OutOfRangeError
-        If the kind is unknown.
-
-    Notes
-    -----
-    In C, since the reference functions are defined on that scale.
-
-    References
-    ----------
-    NIST Monograph 175 (1993), the tables of reference functions.
+    kind : "K", "T", "J" or "N": type of the pair
+    Returns : (float, float) lowest and highest temperature [C]
+    Raises : OutOfRangeError if the kind is unknown
+    Notes : In C, since the reference functions are defined on that scale.
+    Source : NIST Monograph 175 (1993), the tables of reference functions
     """
     _known_kind(kind)
     pieces = REFERENCE_FUNCTIONS[kind]

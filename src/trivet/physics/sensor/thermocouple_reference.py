@@ -1,11 +1,11 @@
 """The ITS-90 reference functions of base-metal thermocouples, as numbers.
 
-Electromotive force against temperature with the reference junction at 0 C:
-E = sum of c_i * t**i, E in mV, t in C, in pieces; type K has an exponential
-besides, a0 * exp(a1 * (t - a2)**2), from 0 C up.
+Electromotive force against temperature with the reference junction at 0 C: E = sum of c_i * t**i, E
+in mV, t in C, in pieces; type K has an exponential besides, a0 * exp(a1 * (t - a2)**2), from 0 C
+up.
 
-Source of every number: NIST Monograph 175 (1993), the tables of reference
-functions, which IEC 60584-1 and ASTM E230 share.
+Source of every number: NIST Monograph 175 (1993), the tables of reference functions, which IEC
+60584-1 and ASTM E230 share.
 """
 
 from __future__ import annotations

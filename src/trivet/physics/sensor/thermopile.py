@@ -1,13 +1,12 @@
 """Raw half frames of a 32 x 24 thermopile array, turned into temperatures.
 
-Each half frame is 832 words from address 0x0400: 768 pixels and, after them,
-the on-chip thermometer, the gain, two blind pixels and the supply voltage.
-The chain is: supply, ambient, gain; offset; drift with supply and ambient;
-read pattern; blind pixel; emissivity; sensitivity; the fourth root; and once
-more with the sensitivity of the range the result falls in.
+Each half frame is 832 words from address 0x0400: 768 pixels and, after them, the on-chip
+thermometer, the gain, two blind pixels and the supply voltage. The chain is: supply, ambient, gain;
+offset; drift with supply and ambient; read pattern; blind pixel; emissivity; sensitivity; the
+fourth root; and once more with the sensitivity of the range the result falls in.
 
-Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.2
-(temperature calculation); the numbers of its subsections are from memory.
+Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.2 (temperature
+calculation); the numbers of its subsections are from memory.
 """
 
 from __future__ import annotations
@@ -62,31 +61,14 @@ def compensated_signal(
 ) -> FloatArray:
     """Return each pixel's signal after gain, offset, drifts, read pattern and blind pixel.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame. [-]
-    constants : ThermopileConstants
-        From :func:`calibration_memory`.
-    subpage : int
-        0 or 1: which blind pixel belongs to this half frame.
-    readout : Readout
-        Pattern and resolution of the half frame.
-
-    Returns
-    -------
-    (24, 32)
-        Signal of every pixel [counts], also of those the subpage did not read.
-
-    Notes
-    -----
-    The maker calibrates in the chess pattern; interleaved frames of such a
-    sensor get three stored corrections (IL_CHESS C1 to C3) of some counts,
-    about 0.1 to 0.5 K.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), sections 11.2.2.5 to 11.2.2.7.
+    ram : (832,) raw half frame
+    constants : from :func:`calibration_memory`
+    subpage : 0 or 1: which blind pixel belongs to this half frame
+    readout : pattern and resolution of the half frame
+    Returns : (24, 32) signal of every pixel [counts], also of those the subpage did not read
+    Notes : The maker calibrates in the chess pattern; interleaved frames of such a sensor get three
+        stored corrections (IL_CHESS C1 to C3) of some counts, about 0.1 to 0.5 K.
+    Source : MLX90640 datasheet, revision 12 (2019), sections 11.2.2.5 to 11.2.2.7
     """
     words = signed_ram(ram)
     gain = gain_factor(ram, constants=constants)
@@ -109,30 +91,14 @@ def compensated_alpha(
 ) -> FloatArray:
     """Return each pixel's sensitivity at the chip's temperature.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame. [-]
-    constants : ThermopileConstants
-        From :func:`calibration_memory`.
-    subpage : int
-        0 or 1: whose blind pixel is taken off.
-    resolution : int
-        Converter setting of the half frame, 0 to 3.
-
-    Returns
-    -------
-    (24, 32)
-        Sensitivity [counts/K4].
-
-    Notes
-    -----
-    Some 1e-7 counts/K4 at the centre, a third less at the corners; it falls by 0.2 % a
-    kelvin of chip temperature.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.2.2.8.
+    ram : (832,) raw half frame
+    constants : from :func:`calibration_memory`
+    subpage : 0 or 1: whose blind pixel is taken off
+    resolution : converter setting of the half frame, 0 to 3
+    Returns : (24, 32) sensitivity [counts/K4]
+    Notes : Some 1e-7 counts/K4 at the centre, a third less at the corners; it falls by 0.2 % a
+        kelvin of chip temperature.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.2.2.8
     """
     warm, _ = drift_inputs(ram, constants=constants, resolution=resolution)
     blind = constants.compensation
@@ -145,31 +111,16 @@ def first_pass_temperature_k(
 ) -> FloatArray:
     """Return the object temperature with the sensitivity slope of 0 C and above.
 
-    Parameters
-    ----------
-    signal : broadcastable
-        Compensated signal over emissivity. [counts]
-    alpha : broadcastable
-        Compensated sensitivity. [counts/K4]
-    background : float
-        Fourth power of the reflected temperature, weighted with that of the
-        chip (the datasheet's T_a-r). [K4]
-    slope_per_k : float
-        Relative change of sensitivity with object temperature in that range. [1/K]
-
-    Returns
-    -------
-    broadcast shape
-        Object temperature [K]; NaN where the signal lies under any temperature's.
-
-    Notes
-    -----
-    Exact only where the object lies in that range; elsewhere, and for the last
-    tenth of a kelvin, :func:`object_temperature_k` goes on from here.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.2.2.9.
+    signal : broadcastable; compensated signal over emissivity [counts]
+    alpha : broadcastable; compensated sensitivity [counts/K4]
+    background : fourth power of the reflected temperature, weighted with that of the chip (the
+        datasheet's T_a-r) [K4]
+    slope_per_k : relative change of sensitivity with object temperature in that range [1/K]
+    Returns : broadcast shape; object temperature [K]; NaN where the signal lies under any
+        temperature's
+    Notes : Exact only where the object lies in that range; elsewhere, and for the last tenth of a
+        kelvin, :func:`object_temperature_k` goes on from here.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.2.2.9
     """
     counts = np.asarray(signal, dtype=np.float64)
     gain = np.asarray(alpha, dtype=np.float64)
@@ -184,31 +135,16 @@ def object_temperature_k(
 ) -> FloatArray:
     """Return the object temperature with the sensitivity of the range it falls in.
 
-    Parameters
-    ----------
-    signal : broadcastable
-        Compensated signal over emissivity. [counts]
-    alpha : broadcastable
-        Compensated sensitivity. [counts/K4]
-    background : float
-        Weighted fourth power of reflected and chip temperature. [K4]
-    constants : ThermopileConstants
-        From :func:`calibration_memory`; its ranges are used.
-
-    Returns
-    -------
-    broadcast shape
-        Object temperature [K]; NaN where the signal lies under any temperature's.
-
-    Notes
-    -----
-    The slopes move a reading at 300 C by about 0.2 K for every 1e-4 / K. The
-    range is chosen by the first pass, so within a few tenths of a kelvin of a
-    corner either neighbour's slope may be used; the curve is continuous there.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.2.2.9.
+    signal : broadcastable; compensated signal over emissivity [counts]
+    alpha : broadcastable; compensated sensitivity [counts/K4]
+    background : weighted fourth power of reflected and chip temperature [K4]
+    constants : from :func:`calibration_memory`; its ranges are used
+    Returns : broadcast shape; object temperature [K]; NaN where the signal lies under any
+        temperature's
+    Notes : The slopes move a reading at 300 C by about 0.2 K for every 1e-4 / K. The range is
+        chosen by the first pass, so within a few tenths of a kelvin of a corner either neighbour's
+        slope may be used; the curve is continuous there.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.2.2.9
     """
     slope = np.array(constants.ranges.slope_per_k)
     corner = np.array(constants.ranges.corner_k)
@@ -233,48 +169,24 @@ def half_frame_temperature_k(
 ) -> FloatArray:
     """Return the object temperatures of the pixels that a half frame read.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame. [-]
-    constants : ThermopileConstants
-        From :func:`calibration_memory`.
-    subpage : int
-        0 or 1, as in the status register when the half frame was read.
-    emissivity : float
-        Emissivity to assume, 0 < eps <= 1; 1 gives apparent temperature. [-]
-    reflected_k : float, optional
-        Reflected temperature; the datasheet's default is the chip's less 8 K.
-        Without effect at emissivity 1. [K]
-    readout : Readout, optional
-        Pattern and resolution; chess and 18 bit when not given.
-
-    Returns
-    -------
-    (24, 32)
-        Object temperature [K]; NaN outside the subpage, at broken pixels, and
-        where the signal lies under what any temperature gives.
-
-    Raises
-    ------
-    RecordingError
-        If the words cannot be a half frame: wrong length, blank, stuck, a gain
-        word of 0, or a subpage other than 0 and 1.
-    OutOfRangeError
-        If the emissivity lies outside (0, 1].
-
-    Notes
-    -----
-    The T**4 law is the maker's own approximation, made good by the slopes of
-    the ranges; valid within the ranges that the memory was calibrated for
-    (-40 to 300 C for most parts). Above, the slope of the last range is
-    extended and the value is a sign of "hot", not a measurement. The sensor
-    is stated to +-1 to 2 K at its core and about 2 % of (object - ambient),
-    after up to 4 minutes of settling.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), sections 11.2.2.5 to 11.2.2.9.
+    ram : (832,) raw half frame
+    constants : from :func:`calibration_memory`
+    subpage : 0 or 1, as in the status register when the half frame was read
+    emissivity : emissivity to assume, 0 < eps <= 1; 1 gives apparent temperature
+    reflected_k : float, optional: reflected temperature; the datasheet's default is the chip's less
+        8 K. Without effect at emissivity 1 [K]
+    readout : Readout, optional: pattern and resolution; chess and 18 bit when not given
+    Returns : (24, 32) object temperature [K]; NaN outside the subpage, at broken pixels, and where
+        the signal lies under what any temperature gives
+    Raises : RecordingError if the words cannot be a half frame: wrong length, blank, stuck, a gain
+        word of 0, or a subpage other than 0 and 1; OutOfRangeError if the emissivity lies outside
+        (0, 1]
+    Notes : The T**4 law is the maker's own approximation, made good by the slopes of the ranges;
+        valid within the ranges that the memory was calibrated for (-40 to 300 C for most parts).
+        Above, the slope of the last range is extended and the value is a sign of "hot", not a
+        measurement. The sensor is stated to +-1 to 2 K at its core and about 2 % of (object -
+        ambient), after up to 4 minutes of settling.
+    Source : MLX90640 datasheet, revision 12 (2019), sections 11.2.2.5 to 11.2.2.9
     """
     if not 0.0 < emissivity <= 1.0:
         raise OutOfRangeError(f"emissivity {emissivity}; allowed: above 0, up to 1")

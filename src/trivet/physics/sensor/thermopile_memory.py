@@ -1,13 +1,12 @@
 """The calibration memory of a 32 x 24 thermopile array, unpacked.
 
-The array's maker stores the constants of each sensor as 832 words of 16 bits
-from address 0x2400.  They are packed: a pixel's offset, sensitivity and
-temperature coefficient share one word and are refinements of row, column and
-array means.  :func:`calibration_memory` unpacks them once; everything after
-works on the frozen :class:`ThermopileConstants`.
+The array's maker stores the constants of each sensor as 832 words of 16 bits from address 0x2400.
+They are packed: a pixel's offset, sensitivity and temperature coefficient share one word and are
+refinements of row, column and array means. :func:`calibration_memory` unpacks them once; everything
+after works on the frozen :class:`ThermopileConstants`.
 
-Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.1
-(restoring calibration data); the numbers of its subsections are from memory.
+Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.1 (restoring
+calibration data); the numbers of its subsections are from memory.
 """
 
 from __future__ import annotations
@@ -96,33 +95,15 @@ class ThermopileConstants:
 def calibration_memory(words: ArrayLike) -> ThermopileConstants:
     """Return the constants stored in an array's calibration memory.
 
-    Parameters
-    ----------
-    words : (832,)
-        Words of 16 bits from address 0x2400, 0 to 65535. [-]
-
-    Returns
-    -------
-    ThermopileConstants
-        Unpacked constants; its arrays are read-only.
-
-    Raises
-    ------
-    RecordingError
-        If there are not 832 words, if they are not 16-bit integers, if the
-        memory is blank (one value throughout, or a block of zeros or 0xFFFF
-        where the array means stand), or if a constant that divides is zero.
-
-    Notes
-    -----
-    Constants are coarse as stored: one step of a pixel's sensitivity is 1 to
-    3 % of it, one offset step is a count, about 0.1 K at 25 C. Up to four
-    broken or deviating pixels are permitted by the maker; they are marked,
-    not repaired.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.1.
+    words : (832,) words of 16 bits from address 0x2400, 0 to 65535
+    Returns : unpacked constants; its arrays are read-only
+    Raises : RecordingError if there are not 832 words, if they are not 16-bit integers, if the
+        memory is blank (one value throughout, or a block of zeros or 0xFFFF where the array means
+        stand), or if a constant that divides is zero
+    Notes : Constants are coarse as stored: one step of a pixel's sensitivity is 1 to 3 % of it, one
+        offset step is a count, about 0.1 K at 25 C. Up to four broken or deviating pixels are
+        permitted by the maker; they are marked, not repaired.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.1
     """
     memory = _checked_memory(words)
     constants = ThermopileConstants(
@@ -141,33 +122,14 @@ def calibration_memory(words: ArrayLike) -> ThermopileConstants:
 def sixteen_bit_words(words: ArrayLike, *, what: str, start: int) -> IntArray:
     """Return 832 words as integers, or refuse them with the place of the fault.
 
-    Parameters
-    ----------
-    words : (832,)
-        Integers of 16 bits; signed ones are taken as their bit pattern. [-]
-    what : str
-        What the words are, for the message.
-    start : int
-        Address of the first word, for the message.
-
-    Returns
-    -------
-    (832,) of int64
-        The words as unsigned values.
-
-    Raises
-    ------
-    RecordingError
-        If the length, the kind or the range is wrong.
-
-    Notes
-    -----
-    Words are never padded or cut: a memory one word short shifts nothing but
-    would leave the last pixel uncalibrated.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 10 (memory and registers).
+    words : (832,) integers of 16 bits; signed ones are taken as their bit pattern
+    what : what the words are, for the message
+    start : address of the first word, for the message
+    Returns : (832,) of int64 the words as unsigned values
+    Raises : RecordingError if the length, the kind or the range is wrong
+    Notes : Words are never padded or cut: a memory one word short shifts nothing but would leave
+        the last pixel uncalibrated.
+    Source : MLX90640 datasheet, revision 12 (2019), section 10 (memory and registers)
     """
     array = np.asarray(words)
     if array.shape != (WORDS,):

@@ -1,7 +1,7 @@
 """The state of a thermopile array in a half frame: supply, chip temperature, gain, readout.
 
-Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.2
-(temperature calculation); the numbers of its subsections are from memory.
+Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.2 (temperature
+calculation); the numbers of its subsections are from memory.
 """
 
 from __future__ import annotations
@@ -42,23 +42,10 @@ class Readout:
 def readout_of_register(control: int) -> Readout:
     """Return the readout settings in the array's control register (0x800D).
 
-    Parameters
-    ----------
-    control : int
-        The register's word. Bit 12 is the pattern, bits 10 and 11 the resolution. [-]
-
-    Returns
-    -------
-    Readout
-        Pattern and resolution code.
-
-    Notes
-    -----
-    The register's value at power-on, 0x1901, is chess and 18 bit.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 10.3.2 (control register 1).
+    control : the register's word. Bit 12 is the pattern, bits 10 and 11 the resolution.
+    Returns : pattern and resolution code
+    Notes : The register's value at power-on, 0x1901, is chess and 18 bit.
+    Source : MLX90640 datasheet, revision 12 (2019), section 10.3.2 (control register 1)
     """
     return Readout(
         pattern="chess" if int(control) & 0x1000 else "interleaved",
@@ -71,28 +58,13 @@ def supply_voltage_v(
 ) -> float:
     """Return the sensor's supply voltage.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame. [-]
-    constants : ThermopileConstants
-        From :func:`calibration_memory`.
-    resolution : int
-        Converter setting of the half frame, 0 to 3.
-
-    Returns
-    -------
-    float
-        Supply voltage [V].
-
-    Notes
-    -----
-    3.0 to 3.6 V is the part's range. An error of 0.1 V costs about 0.5 K of
-    ambient and, through each pixel's supply drift, several kelvin of object.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), sections 11.2.2.1 and 11.2.2.2.
+    ram : (832,) raw half frame
+    constants : from :func:`calibration_memory`
+    resolution : converter setting of the half frame, 0 to 3
+    Returns : supply voltage [V]
+    Notes : 3.0 to 3.6 V is the part's range. An error of 0.1 V costs about 0.5 K of ambient and,
+        through each pixel's supply drift, several kelvin of object.
+    Source : MLX90640 datasheet, revision 12 (2019), sections 11.2.2.1 and 11.2.2.2
     """
     words = signed_ram(ram)
     correction = 2.0 ** (constants.supply.resolution - resolution)
@@ -105,33 +77,14 @@ def ambient_temperature_k(
 ) -> float:
     """Return the temperature of the sensor's own chip.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame. [-]
-    constants : ThermopileConstants
-        From :func:`calibration_memory`.
-    resolution : int
-        Converter setting of the half frame, 0 to 3.
-
-    Returns
-    -------
-    float
-        Chip temperature [K].
-
-    Raises
-    ------
-    RecordingError
-        If the thermometer's words are zero, so that no temperature follows.
-
-    Notes
-    -----
-    The chip is some 5 to 10 K warmer than the air around it. One kelvin of
-    error here moves an object at 230 C by about 0.3 K.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.2.2.3.
+    ram : (832,) raw half frame
+    constants : from :func:`calibration_memory`
+    resolution : converter setting of the half frame, 0 to 3
+    Returns : chip temperature [K]
+    Raises : RecordingError if the thermometer's words are zero, so that no temperature follows
+    Notes : The chip is some 5 to 10 K warmer than the air around it. One kelvin of error here moves
+        an object at 230 C by about 0.3 K.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.2.2.3
     """
     words = signed_ram(ram)
     voltage = supply_voltage_v(ram, constants=constants, resolution=resolution)
@@ -150,30 +103,12 @@ def ambient_temperature_k(
 def gain_factor(ram: ArrayLike, *, constants: ThermopileConstants) -> float:
     """Return the factor that undoes the amplifier's drift since calibration.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame. [-]
-    constants : ThermopileConstants
-        From :func:`calibration_memory`.
-
-    Returns
-    -------
-    float
-        Stored gain word over the half frame's. [-]
-
-    Raises
-    ------
-    RecordingError
-        If the half frame's gain word (0x070A) is zero.
-
-    Notes
-    -----
-    Within a few percent of 1 in a healthy sensor.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.2.2.4.
+    ram : (832,) raw half frame
+    constants : from :func:`calibration_memory`
+    Returns : stored gain word over the half frame's
+    Raises : RecordingError if the half frame's gain word (0x070A) is zero
+    Notes : Within a few percent of 1 in a healthy sensor.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.2.2.4
     """
     word = signed_ram(ram)[GAIN]
     if word == 0:
@@ -187,28 +122,11 @@ def gain_factor(ram: ArrayLike, *, constants: ThermopileConstants) -> float:
 def signed_ram(ram: ArrayLike) -> FloatArray:
     """Return a half frame's 832 words as signed values.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame, two's complement or already signed. [-]
-
-    Returns
-    -------
-    (832,)
-        Signed words, -32768 to 32767.
-
-    Raises
-    ------
-    RecordingError
-        If the words are not 832 integers of 16 bits.
-
-    Notes
-    -----
-    Every word of a half frame is two's complement, the gain's too.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.2.
+    ram : (832,) raw half frame, two's complement or already signed
+    Returns : (832,) signed words, -32768 to 32767
+    Raises : RecordingError if the words are not 832 integers of 16 bits
+    Notes : Every word of a half frame is two's complement, the gain's too.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.2
     """
     words = sixteen_bit_words(ram, what="half frame", start=RAM_START)
     return np.where(words > 32767, words - 65536, words).astype(np.float64)
@@ -219,27 +137,12 @@ def drift_inputs(
 ) -> tuple[float, float]:
     """Return how far chip and supply stand from where the constants hold.
 
-    Parameters
-    ----------
-    ram : (832,)
-        Raw half frame. [-]
-    constants : ThermopileConstants
-        From the calibration memory.
-    resolution : int
-        Converter setting of the half frame, 0 to 3.
-
-    Returns
-    -------
-    (float, float)
-        Chip temperature above 25 C [K] and supply above 3.3 V [V].
-
-    Notes
-    -----
-    Some 5 to 40 K and under 0.3 V in a healthy head.
-
-    References
-    ----------
-    MLX90640 datasheet, revision 12 (2019), section 11.2.
+    ram : (832,) raw half frame
+    constants : from the calibration memory
+    resolution : converter setting of the half frame, 0 to 3
+    Returns : (float, float) chip temperature above 25 C [K] and supply above 3.3 V [V]
+    Notes : Some 5 to 40 K and under 0.3 V in a healthy head.
+    Source : MLX90640 datasheet, revision 12 (2019), section 11.2
     """
     chip_k = ambient_temperature_k(ram, constants=constants, resolution=resolution)
     voltage = supply_voltage_v(ram, constants=constants, resolution=resolution)

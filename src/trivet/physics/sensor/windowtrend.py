@@ -25,8 +25,8 @@ RUN_COOKS = 100
 class WindowTrend:
     """The sum over cooks, and what it says.
 
-    ``lost_at`` is the cook at which the loss was called, None without one;
-    ``since`` the first cook after the change, as the sum dates it.
+    ``lost_at`` is the cook at which the loss was called, None without one; ``since`` the first cook
+    after the change, as the sum dates it.
     """
 
     sums: FloatArray
@@ -42,33 +42,14 @@ class WindowTrend:
 def cusum_run(limit: float, *, allowance: float, shift: float, n: int) -> tuple[float, float]:
     """Return the chance of a call within n steps and the mean number of steps to one.
 
-    Parameters
-    ----------
-    limit : float
-        Sum at which a call is made, in standard deviations of a step.
-    allowance : float
-        What is taken off each step, in standard deviations.
-    shift : float
-        True mean of a step, in standard deviations.
-    n : int
-        Steps.
-
-    Returns
-    -------
-    chance, mean length
-
-    Raises
-    ------
-    OutOfRangeError
-        If the limit is not above 0, or n under 1.
-
-    Notes
-    -----
-    Exact but for 100 cells: mean lengths within 0.5 % of the printed ones.
-
-    References
-    ----------
-    D. Brook and D. A. Evans, Biometrika 59 (1972) 539-549: the sum as a Markov chain.
+    limit : sum at which a call is made, in standard deviations of a step
+    allowance : what is taken off each step, in standard deviations
+    shift : true mean of a step, in standard deviations
+    n : steps
+    Returns : chance, mean length
+    Raises : OutOfRangeError if the limit is not above 0, or n under 1
+    Notes : Exact but for 100 cells: mean lengths within 0.5 % of the printed ones.
+    Source : D. Brook and D. A. Evans, Biometrika 59 (1972) 539-549: the sum as a Markov chain.
     """
     if limit <= 0 or n < 1:
         raise OutOfRangeError(f"cumulative sum: limit {limit}, {n} steps; allowed: above 0, from 1")
@@ -90,36 +71,16 @@ def cusum_run(limit: float, *, allowance: float, shift: float, n: int) -> tuple[
 def cusum_limit(allowance: float, *, false_frac: float, n: int, baseline_u: float = 0.0) -> float:
     """Return the limit that is passed by chance in a share of runs of n steps.
 
-    Parameters
-    ----------
-    allowance : float
-        What is taken off each step, in standard deviations.
-    false_frac : float
-        Allowed share of runs with a false call, 0 to 1. [-]
-    n : int
-        Steps of a run.
-    baseline_u : float
-        Standard uncertainty of the level that the steps are counted from, in
-        standard deviations of a step: a run's steps share its error.
-
-    Returns
-    -------
-    float
-        Limit in standard deviations of a step.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the share is not between 0 and 1.
-
-    Notes
-    -----
-    For one false call in a hundred runs of 100 cooks: 7.3 at an allowance of 0.5,
-    3.8 at 1.0, 2.1 at 1.75.
-
-    References
-    ----------
-    As :func:`cusum_run`.
+    allowance : what is taken off each step, in standard deviations
+    false_frac : allowed share of runs with a false call, 0 to 1
+    n : steps of a run
+    baseline_u : standard uncertainty of the level that the steps are counted from, in standard
+        deviations of a step: a run's steps share its error
+    Returns : limit in standard deviations of a step
+    Raises : OutOfRangeError if the share is not between 0 and 1
+    Notes : For one false call in a hundred runs of 100 cooks: 7.3 at an allowance of 0.5, 3.8 at
+        1.0, 2.1 at 1.75.
+    Source : As :func:`cusum_run`
     """
     if not 0 < false_frac < 1:
         raise OutOfRangeError(f"share of false calls {false_frac}; allowed: between 0 and 1")
@@ -153,40 +114,18 @@ def window_trend(
 ) -> WindowTrend:
     """Return whether the window has lost transmittance over the cooks.
 
-    Parameters
-    ----------
-    transmittance : (cook,)
-        As each cook's fixed point shows it, in order of time. [-]
-    u : (cook,)
-        Standard uncertainty of each, without what all cooks share. [-]
-    first : int
-        Cooks that stand for the clean window.
-    loss_frac : float
-        Share of the transmittance whose loss matters. [-]
-
-    Returns
-    -------
-    WindowTrend
-
-    Raises
-    ------
-    NotEnoughDataError
-        For fewer than three cooks with the clean window.
-    OutOfRangeError
-        If an uncertainty or the loss is not positive.
-
-    Notes
-    -----
-    The limit is set for a false call in 1 % of runs of 100 cooks, the doubt of the
-    baseline included; half of the loss is taken off each step.  With
-    1.2 % a cook and five clean ones a sudden loss of 5 % is called after 1 to 2 cooks
-    (95 %: 5), one that grows evenly to 5 % over 20 cooks by the 20th in 96 % of
-    runs; with 1.5 % a cook 98 % and 82 %, with 2 % 81 % and 45 %.
-    What all cooks share, such as the water's emissivity, cancels.
-
-    References
-    ----------
-    E. S. Page, Biometrika 41 (1954) 100-115; Brook and Evans (1972) for the limit.
+    transmittance : (cook,) as each cook's fixed point shows it, in order of time
+    u : (cook,) standard uncertainty of each, without what all cooks share
+    first : cooks that stand for the clean window
+    loss_frac : share of the transmittance whose loss matters
+    Raises : NotEnoughDataError for fewer than three cooks with the clean window; OutOfRangeError if
+        an uncertainty or the loss is not positive
+    Notes : The limit is set for a false call in 1 % of runs of 100 cooks, the doubt of the baseline
+        included; half of the loss is taken off each step. With 1.2 % a cook and five clean ones a
+        sudden loss of 5 % is called after 1 to 2 cooks (95 %: 5), one that grows evenly to 5 % over
+        20 cooks by the 20th in 96 % of runs; with 1.5 % a cook 98 % and 82 %, with 2 % 81 % and 45
+        %. What all cooks share, such as the water's emissivity, cancels.
+    Source : E. S. Page, Biometrika 41 (1954) 100-115; Brook and Evans (1972) for the limit
     """
     tau, spread = np.asarray(transmittance, float), np.asarray(u, float)
     first = min(first, tau.size)

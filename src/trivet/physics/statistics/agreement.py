@@ -19,8 +19,8 @@ FEWEST = 5
 class Agreement:
     """Bias and limits of agreement with their confidence intervals.
 
-    All values carry the unit of the differences. ``n`` counts the independent
-    differences: pairs, or cooks when the pairs were clustered.
+    All values carry the unit of the differences. ``n`` counts the independent differences: pairs,
+    or cooks when the pairs were clustered.
     """
 
     n: int
@@ -64,37 +64,16 @@ def agreement_limits(
 ) -> Agreement:
     """Return bias and limits of agreement of independent differences.
 
-    Parameters
-    ----------
-    differences : (pair,)
-        Reported minus reference, one independent pair each. [unit of choice]
-    factor : float
-        Limits lie this many standard deviations from the bias. [-]
-    confidence : float
-        Two-sided confidence of the three intervals. [-]
-
-    Returns
-    -------
-    Agreement
-        Bias, standard deviation, limits and intervals, in the same unit.
-
-    Raises
-    ------
-    NotEnoughDataError
-        With fewer than 5 differences.
-    InputError
-        If the array is not one-dimensional and finite.
-
-    Notes
-    -----
-    For differences near normal whose spread does not grow with the mean. The
-    standard error of a limit is about sqrt(3/n) sd: at n = 17 the limits
-    themselves are known to +/- 0.9 sd only. Frames of one cook are not
-    independent: use :func:`agreement_limits_by_cook` for them.
-
-    References
-    ----------
-    Bland and Altman, Lancet i (1986) 307-310.
+    differences : (pair,) reported minus reference, one independent pair each [unit of choice]
+    factor : limits lie this many standard deviations from the bias
+    confidence : two-sided confidence of the three intervals
+    Returns : bias, standard deviation, limits and intervals, in the same unit
+    Raises : NotEnoughDataError with fewer than 5 differences; InputError if the array is not
+        one-dimensional and finite
+    Notes : For differences near normal whose spread does not grow with the mean. The standard error
+        of a limit is about sqrt(3/n) sd: at n = 17 the limits themselves are known to +/- 0.9 sd
+        only. Frames of one cook are not independent: use :func:`agreement_limits_by_cook` for them.
+    Source : Bland and Altman, Lancet i (1986) 307-310
     """
     array = _finite(differences, "differences")
     if array.size < FEWEST:
@@ -115,40 +94,18 @@ def agreement_limits_by_cook(
 ) -> Agreement:
     """Return limits of agreement when each cook gives several differences.
 
-    Parameters
-    ----------
-    differences : (pair,)
-        Reported minus reference. [unit of choice]
-    cook : (pair,)
-        Cook that each pair comes from. [-]
-    factor : float
-        Limits lie this many standard deviations from the bias. [-]
-    confidence : float
-        Two-sided confidence. [-]
-
-    Returns
-    -------
-    Agreement
-        ``sd`` joins the variance between and within cooks; ``n`` counts cooks
-        and the intervals use n - 1 degrees of freedom.
-
-    Raises
-    ------
-    NotEnoughDataError
-        With fewer than 5 cooks.
-    InputError
-        If the arrays differ in length.
-
-    Notes
-    -----
-    The bias is the mean of cook means, so a long cook weighs no more than a
-    short one. Treating 20 cooks of 1,000 frames as 20,000 pairs would make the
-    interval of the bias some 30 times too narrow when frames of a cook agree.
-
-    References
-    ----------
-    Bland and Altman, J. Biopharm. Stat. 17 (2007) 571-582, section 3 (one-way
-    variance components, unequal repeats).
+    differences : (pair,) reported minus reference [unit of choice]
+    cook : (pair,) cook that each pair comes from
+    factor : limits lie this many standard deviations from the bias
+    confidence : two-sided confidence
+    Returns : ``sd`` joins the variance between and within cooks; ``n`` counts cooks and the
+        intervals use n - 1 degrees of freedom
+    Raises : NotEnoughDataError with fewer than 5 cooks; InputError if the arrays differ in length
+    Notes : The bias is the mean of cook means, so a long cook weighs no more than a short one.
+        Treating 20 cooks of 1,000 frames as 20,000 pairs would make the interval of the bias some
+        30 times too narrow when frames of a cook agree.
+    Source : Bland and Altman, J. Biopharm. Stat. 17 (2007) 571-582, section 3 (one-way variance
+        components, unequal repeats)
     """
     array = _finite(differences, "differences")
     names = np.asarray(cook)
@@ -173,33 +130,13 @@ def agreement_limits_by_cook(
 def repeatability_coefficient(first: ArrayLike, second: ArrayLike) -> float:
     """Return the bound under which two readings of one thing differ, 95 %.
 
-    Parameters
-    ----------
-    first : (pair,)
-        First reading of each thing. [unit of choice]
-    second : (pair,)
-        Second reading, same method. [same]
-
-    Returns
-    -------
-    float
-        Two root mean square differences, the mean difference taken as zero.
-
-    Raises
-    ------
-    NotEnoughDataError
-        With fewer than 5 pairs.
-    InputError
-        If the lengths differ.
-
-    Notes
-    -----
-    A mean difference that is not zero inflates the coefficient: by 12 % when
-    it is half of the standard deviation.
-
-    References
-    ----------
-    Bland and Altman, Lancet i (1986) 307-310, "Repeatability".
+    first : (pair,) first reading of each thing [unit of choice]
+    second : (pair,) second reading, same method [same]
+    Returns : two root mean square differences, the mean difference taken as zero
+    Raises : NotEnoughDataError with fewer than 5 pairs; InputError if the lengths differ
+    Notes : A mean difference that is not zero inflates the coefficient: by 12 % when it is half of
+        the standard deviation.
+    Source : Bland and Altman, Lancet i (1986) 307-310, "Repeatability"
     """
     one, two = _finite(first, "first"), _finite(second, "second")
     if one.shape != two.shape:
@@ -220,41 +157,17 @@ def cluster_bootstrap(
 ) -> tuple[float, float]:
     """Return a percentile interval from resampling whole cooks.
 
-    Parameters
-    ----------
-    values : (pair,)
-        Outcomes or differences. [unit of choice]
-    cook : (pair,)
-        Cook of each value; cooks are drawn with replacement, whole. [-]
-    generator : numpy.random.Generator
-        Source of randomness.
-    statistic : callable, optional
-        Number from an array of values; the mean by default.
-    draws : int
-        Resamples. [-]
-    confidence : float
-        Two-sided confidence. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper percentile of the statistic.
-
-    Raises
-    ------
-    NotEnoughDataError
-        With fewer than 5 cooks.
-    InputError
-        If the arrays differ in length.
-
-    Notes
-    -----
-    Too narrow for few cooks (about 90 % true coverage at 10 cooks, nominal
-    95 %) and useless when no event was seen: then only the exact bound holds.
-
-    References
-    ----------
-    Davison and Hinkley, Bootstrap Methods and their Application (1997), 3.8.
+    values : (pair,) outcomes or differences [unit of choice]
+    cook : (pair,) cook of each value; cooks are drawn with replacement, whole
+    generator : source of randomness
+    statistic : callable, optional: number from an array of values; the mean by default
+    draws : resamples
+    confidence : two-sided confidence
+    Returns : tuple of float: lower and upper percentile of the statistic
+    Raises : NotEnoughDataError with fewer than 5 cooks; InputError if the arrays differ in length
+    Notes : Too narrow for few cooks (about 90 % true coverage at 10 cooks, nominal 95 %) and
+        useless when no event was seen: then only the exact bound holds.
+    Source : Davison and Hinkley, Bootstrap Methods and their Application (1997), 3.8
     """
     array = _finite(values, "values")
     names = np.asarray(cook)

@@ -44,35 +44,15 @@ def conformance_probability(
 ) -> float:
     """Return the probability that the quantity lies within its limits.
 
-    Parameters
-    ----------
-    value : float
-        Best estimate. [unit of choice]
-    standard_uncertainty : float
-        Standard uncertainty of the value, 0 or more. [same]
-    lower, upper : float, optional
-        Limits; at least one. [same]
-
-    Returns
-    -------
-    float
-        Probability of conformance. [-]
-
-    Raises
-    ------
-    InputError
-        If no limit is given or they are crossed.
-    OutOfRangeError
-        If the uncertainty is negative or anything is not finite.
-
-    Notes
-    -----
-    Normal distribution, prior knowledge negligible. At the limit itself 50 %;
-    one standard uncertainty inside 84 %; 1.645 inside 95 %.
-
-    References
-    ----------
-    JCGM 106:2012, clause 7.
+    value : best estimate [unit of choice]
+    standard_uncertainty : standard uncertainty of the value, 0 or more [same]
+    lower, upper : float, optional: limits; at least one [same]
+    Returns : probability of conformance
+    Raises : InputError if no limit is given or they are crossed; OutOfRangeError if the uncertainty
+        is negative or anything is not finite
+    Notes : Normal distribution, prior knowledge negligible. At the limit itself 50 %; one standard
+        uncertainty inside 84 %; 1.645 inside 95 %.
+    Source : JCGM 106:2012, clause 7
     """
     low, high = _checked_limits(lower, upper)
     if not math.isfinite(value) or not 0.0 <= standard_uncertainty < math.inf:
@@ -90,28 +70,11 @@ def conformance_probability(
 def guard_factor(confidence: float) -> float:
     """Return the one-sided guard band in standard uncertainties.
 
-    Parameters
-    ----------
-    confidence : float
-        Smallest conformance probability of an accepted value. [-]
-
-    Returns
-    -------
-    float
-        z; accept if the value lies at least z u inside the limit. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the confidence is not inside (0, 1).
-
-    Notes
-    -----
-    0.842 / 1.282 / 1.645 / 2.326 / 3.090 for 80 / 90 / 95 / 99 / 99.9 %.
-
-    References
-    ----------
-    JCGM 106:2012, Table 1.
+    confidence : smallest conformance probability of an accepted value
+    Returns : z; accept if the value lies at least z u inside the limit
+    Raises : OutOfRangeError if the confidence is not inside (0, 1)
+    Notes : 0.842 / 1.282 / 1.645 / 2.326 / 3.090 for 80 / 90 / 95 / 99 / 99.9 %.
+    Source : JCGM 106:2012, Table 1
     """
     if not 0.0 < confidence < 1.0:
         raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
@@ -127,38 +90,17 @@ def guarded_decision(
 ) -> Decision:
     """Return pass, conditional or fail for a value with a guard band.
 
-    Parameters
-    ----------
-    value : float
-        Best estimate; NaN is refused. [unit of choice]
-    guard : float
-        Width of the band on each side of a limit, 0 or more; commonly the
-        expanded uncertainty U = 2 u, declared before measuring. [same]
-    lower, upper : float, optional
-        Limits; at least one. [same]
-
-    Returns
-    -------
-    {"pass", "conditional", "fail"}
-        Pass: inside every limit by the guard or more. Fail: outside a limit by
-        more than the guard. Conditional: between.
-
-    Raises
-    ------
-    InputError
-        If no limit is given or they are crossed.
-    OutOfRangeError
-        If the guard is negative or the value not finite.
-
-    Notes
-    -----
-    guard = U holds wrong passes at 2.5 % for a value on the edge of
-    acceptance; guard = 0 leaves 50 %. Two limits closer than 2 guards can
-    never pass.
-
-    References
-    ----------
-    ILAC-G8:09/2019, 4.2.3; JCGM 106:2012, clause 8.
+    value : best estimate; NaN is refused [unit of choice]
+    guard : width of the band on each side of a limit, 0 or more; commonly the expanded uncertainty
+        U = 2 u, declared before measuring [same]
+    lower, upper : float, optional: limits; at least one [same]
+    Returns : {"pass", "conditional", "fail"}: pass: inside every limit by the guard or more. Fail:
+        outside a limit by more than the guard. Conditional: between.
+    Raises : InputError if no limit is given or they are crossed; OutOfRangeError if the guard is
+        negative or the value not finite
+    Notes : guard = U holds wrong passes at 2.5 % for a value on the edge of acceptance; guard = 0
+        leaves 50 %. Two limits closer than 2 guards can never pass.
+    Source : ILAC-G8:09/2019, 4.2.3; JCGM 106:2012, clause 8
     """
     low, high = _checked_limits(lower, upper)
     if not math.isfinite(value):
@@ -183,40 +125,17 @@ def global_risk(
 ) -> GlobalRisk:
     """Return how often a normal process is wrongly accepted and rejected.
 
-    Parameters
-    ----------
-    process_sd : float
-        Standard deviation of the true values. [unit of choice]
-    measurement_u : float
-        Standard uncertainty of one measurement. [same]
-    lower, upper : float
-        Tolerance limits of the true value. [same]
-    guard : float
-        Acceptance limits lie this far inside; negative widens them. [same]
-    process_mean : float
-        Mean of the true values. [same]
-
-    Returns
-    -------
-    GlobalRisk
-        Both risks as shares of everything made. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a spread is not positive.
-    InputError
-        If the limits are crossed, or the guard leaves nothing to accept.
-
-    Notes
-    -----
-    Process and measurement normal and independent. Integrated by Gauss-
-    Legendre over the true value, within 1e-9 while the measurement is not
-    finer than 1/200 of the process.
-
-    References
-    ----------
-    JCGM 106:2012, clause 9.5 (consumer's and producer's global risk).
+    process_sd : standard deviation of the true values [unit of choice]
+    measurement_u : standard uncertainty of one measurement [same]
+    lower, upper : tolerance limits of the true value [same]
+    guard : acceptance limits lie this far inside; negative widens them [same]
+    process_mean : mean of the true values [same]
+    Returns : both risks as shares of everything made
+    Raises : OutOfRangeError if a spread is not positive; InputError if the limits are crossed, or
+        the guard leaves nothing to accept
+    Notes : Process and measurement normal and independent. Integrated by Gauss-Legendre over the
+        true value, within 1e-9 while the measurement is not finer than 1/200 of the process.
+    Source : JCGM 106:2012, clause 9.5 (consumer's and producer's global risk)
     """
     if not (process_sd > 0.0 and measurement_u > 0.0):
         raise OutOfRangeError(

@@ -14,38 +14,17 @@ def detectable_bias(
 ) -> float:
     """Return the bias that a two-sided t test of n values finds with the given power.
 
-    Parameters
-    ----------
-    n : int
-        Independent values, one a cook, 2 or more. [-]
-    sd : float
-        Their standard deviation, 1 gives the bias as a multiple of it. [any]
-    confidence : float
-        One less the chance of calling a bias where there is none. [-]
-    power : float
-        Chance of calling the bias where it is there. [-]
-
-    Returns
-    -------
-    float
-        The bias, in the unit of ``sd``.
-
-    Raises
-    ------
-    InputError
-        If n is under 2.
-    OutOfRangeError
-        If confidence or power is not inside (0, 1), or power is not over 1 - confidence.
-
-    Notes
-    -----
-    Near 2.8 sd / sqrt(n) for many values; 3.26 / 1.16 / 0.66 / 0.40 sd for
-    n = 3 / 8 / 20 / 50 at 95 % and a power of 80 %. The values must be
-    near normal and independent: repeats of one cook are not.
-
-    References
-    ----------
-    Noncentral t; Cohen, Statistical Power Analysis (1988), chapter 2.
+    n : independent values, one a cook, 2 or more
+    sd : their standard deviation, 1 gives the bias as a multiple of it [any]
+    confidence : one less the chance of calling a bias where there is none
+    power : chance of calling the bias where it is there
+    Returns : the bias, in the unit of ``sd``
+    Raises : InputError if n is under 2; OutOfRangeError if confidence or power is not inside (0,
+        1), or power is not over 1 - confidence
+    Notes : Near 2.8 sd / sqrt(n) for many values; 3.26 / 1.16 / 0.66 / 0.40 sd for n = 3 / 8 / 20 /
+        50 at 95 % and a power of 80 %. The values must be near normal and independent: repeats of
+        one cook are not.
+    Source : Noncentral t; Cohen, Statistical Power Analysis (1988), chapter 2
     """
     if n < 2:
         raise InputError(f"n is {n}: a bias needs at least 2 values to stand against")

@@ -1,9 +1,8 @@
 """Balanced fractions of a full factorial: every pair of levels as equally often as can be.
 
-The runs that are kept minimise the sum of squares of how often each pair of
-levels of two factors meets.  That sum has its least value exactly when every
-pair meets equally often, so that an orthogonal array of strength two is found
-where one exists and the search reaches it.
+The runs that are kept minimise the sum of squares of how often each pair of levels of two factors
+meets. That sum has its least value exactly when every pair meets equally often, so that an
+orthogonal array of strength two is found where one exists and the search reaches it.
 """
 
 from __future__ import annotations
@@ -39,25 +38,11 @@ class PairCoverage:
 def full_factorial(levels: Sequence[int], *, rows: IntArray) -> IntArray:
     """Return combinations of levels by their number in the full factorial.
 
-    Parameters
-    ----------
-    levels : (factor,)
-        Number of levels of each factor. [-]
-    rows : (run,)
-        Numbers of the combinations; the last factor changes fastest. [-]
-
-    Returns
-    -------
-    (run, factor)
-        Index of each factor's level.
-
-    Notes
-    -----
-    Exact; combination 0 has every factor at its first level.
-
-    References
-    ----------
-    Mixed-radix numbers.
+    levels : (factor,) number of levels of each factor
+    rows : (run,) numbers of the combinations; the last factor changes fastest
+    Returns : (run, factor) index of each factor's level
+    Notes : Exact; combination 0 has every factor at its first level.
+    Source : Mixed-radix numbers
     """
     return np.stack(np.unravel_index(rows, tuple(levels)), axis=-1).astype(np.int64)
 
@@ -67,39 +52,18 @@ def balanced_fraction(
 ) -> IntArray:
     """Return distinct allowed combinations whose pairs of levels meet most evenly.
 
-    Parameters
-    ----------
-    levels : (factor,)
-        Number of levels of each factor. [-]
-    runs : int
-        Combinations wanted, 1 or more. [-]
-    allowed : (combination,)
-        Whether each combination of the full factorial may be used.
-    generator : numpy Generator
-        Draws the starts; the same state gives the same fraction.
-
-    Returns
-    -------
-    (run,)
-        Rising numbers of the combinations; all allowed ones when there are not
-        more than ``runs``.
-
-    Raises
-    ------
-    InputError
-        If nothing is allowed, or the mask does not fit the levels.
-
-    Notes
-    -----
-    Reaches the orthogonal arrays of 4, 8 and 12 runs (3, 7 and 11 factors of
-    two levels), 9 runs (four of three) and 16 runs (five of four); with eight
-    factors in 18 runs every pair is met, 1 to 3 times. 3 to 40 starts: 0.1 s
-    for 9 runs, 1.4 s for 500 runs of eleven factors.
-
-    References
-    ----------
-    Xu, Technometrics 44 (2002) 356-368: near-orthogonal arrays by exchange,
-    judged by the sum of squares of the rows' coincidences.
+    levels : (factor,) number of levels of each factor
+    runs : combinations wanted, 1 or more
+    allowed : (combination,) whether each combination of the full factorial may be used
+    generator : numpy Generator: draws the starts; the same state gives the same fraction
+    Returns : (run,) rising numbers of the combinations; all allowed ones when there are not more
+        than ``runs``
+    Raises : InputError if nothing is allowed, or the mask does not fit the levels
+    Notes : Reaches the orthogonal arrays of 4, 8 and 12 runs (3, 7 and 11 factors of two levels), 9
+        runs (four of three) and 16 runs (five of four); with eight factors in 18 runs every pair is
+        met, 1 to 3 times. 3 to 40 starts: 0.1 s for 9 runs, 1.4 s for 500 runs of eleven factors.
+    Source : Xu, Technometrics 44 (2002) 356-368: near-orthogonal arrays by exchange, judged by the
+        sum of squares of the rows' coincidences
     """
     sizes = tuple(int(one) for one in levels)
     if runs < 1 or allowed.shape != (int(np.prod(sizes)),):
@@ -121,27 +85,12 @@ def balanced_fraction(
 def pair_coverage(levels: Sequence[int], *, rows: IntArray, allowed: BoolArray) -> PairCoverage:
     """Return how many possible pairs of levels the runs hold, and how often.
 
-    Parameters
-    ----------
-    levels : (factor,)
-        Number of levels of each factor. [-]
-    rows : (run,)
-        Numbers of the combinations that are run. [-]
-    allowed : (combination,)
-        Whether each combination of the full factorial may be used.
-
-    Returns
-    -------
-    PairCoverage
-        Counts; all zero with a single factor.
-
-    Notes
-    -----
-    Exact. A pair that every allowed combination avoids is not possible.
-
-    References
-    ----------
-    Definition of strength two.
+    levels : (factor,) number of levels of each factor
+    rows : (run,) numbers of the combinations that are run
+    allowed : (combination,) whether each combination of the full factorial may be used
+    Returns : counts; all zero with a single factor
+    Notes : Exact. A pair that every allowed combination avoids is not possible.
+    Source : Definition of strength two
     """
     sizes = tuple(int(one) for one in levels)
     can = _met(sizes, np.flatnonzero(allowed)) > 0

@@ -25,36 +25,16 @@ def _checked_confidence(confidence: float) -> None:
 def clopper_pearson(failures: int, n: int, *, confidence: float = 0.95) -> tuple[float, float]:
     """Return the exact two-sided interval of a binomial rate.
 
-    Parameters
-    ----------
-    failures : int
-        Trials that failed, 0 to n. [-]
-    n : int
-        Independent trials; repeats within one cook are not trials. [-]
-    confidence : float
-        Two-sided confidence, each tail holds half of the rest. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper bound of the rate. [-]
-
-    Raises
-    ------
-    InputError
-        If the counts are impossible.
-    OutOfRangeError
-        If the confidence is not inside (0, 1).
-
-    Notes
-    -----
-    Conservative: true coverage is never under the confidence and reaches 99 %
-    and more for nominal 95 % at n = 20 and rates below 2 %. 0 of 20 gives an
-    upper bound of 16.8 %, 0 of 59 6.1 %.
-
-    References
-    ----------
-    Clopper and Pearson, Biometrika 26 (1934) 404-413, through the beta quantile.
+    failures : trials that failed, 0 to n
+    n : independent trials; repeats within one cook are not trials
+    confidence : two-sided confidence, each tail holds half of the rest
+    Returns : tuple of float: lower and upper bound of the rate
+    Raises : InputError if the counts are impossible; OutOfRangeError if the confidence is not
+        inside (0, 1)
+    Notes : Conservative: true coverage is never under the confidence and reaches 99 % and more for
+        nominal 95 % at n = 20 and rates below 2 %. 0 of 20 gives an upper bound of 16.8 %, 0 of 59
+        6.1 %.
+    Source : Clopper and Pearson, Biometrika 26 (1934) 404-413, through the beta quantile
     """
     _checked_counts(failures, n, confidence)
     tail = 0.5 * (1.0 - confidence)
@@ -66,36 +46,16 @@ def clopper_pearson(failures: int, n: int, *, confidence: float = 0.95) -> tuple
 def upper_bound_frac(failures: int, n: int, *, confidence: float = 0.95) -> float:
     """Return the exact one-sided upper bound of a binomial rate.
 
-    Parameters
-    ----------
-    failures : int
-        Trials that failed, 0 to n. [-]
-    n : int
-        Independent trials. [-]
-    confidence : float
-        One-sided confidence. [-]
-
-    Returns
-    -------
-    float
-        Largest rate that still gives at most this many failures with
-        probability 1 - confidence. [-]
-
-    Raises
-    ------
-    InputError
-        If the counts are impossible.
-    OutOfRangeError
-        If the confidence is not inside (0, 1).
-
-    Notes
-    -----
-    0 of 20 bounds the rate at 13.9 %, 0 of 39 at 7.4 %, 0 of 59 at 4.95 %; the
-    rule of three, 3/n, is 5 % too high at n = 30 and 0.6 % at n = 300.
-
-    References
-    ----------
-    Clopper and Pearson, Biometrika 26 (1934), one tail.
+    failures : trials that failed, 0 to n
+    n : independent trials
+    confidence : one-sided confidence
+    Returns : largest rate that still gives at most this many failures with probability 1 -
+        confidence
+    Raises : InputError if the counts are impossible; OutOfRangeError if the confidence is not
+        inside (0, 1)
+    Notes : 0 of 20 bounds the rate at 13.9 %, 0 of 39 at 7.4 %, 0 of 59 at 4.95 %; the rule of
+        three, 3/n, is 5 % too high at n = 30 and 0.6 % at n = 300.
+    Source : Clopper and Pearson, Biometrika 26 (1934), one tail
     """
     _checked_counts(failures, n, confidence)
     if failures == n:
@@ -106,34 +66,14 @@ def upper_bound_frac(failures: int, n: int, *, confidence: float = 0.95) -> floa
 def lower_bound_frac(failures: int, n: int, *, confidence: float = 0.95) -> float:
     """Return the exact one-sided lower bound of a binomial rate.
 
-    Parameters
-    ----------
-    failures : int
-        Trials that showed the outcome counted, 0 to n. [-]
-    n : int
-        Independent trials. [-]
-    confidence : float
-        One-sided confidence. [-]
-
-    Returns
-    -------
-    float
-        Smallest rate compatible with this many. [-]
-
-    Raises
-    ------
-    InputError
-        If the counts are impossible.
-    OutOfRangeError
-        If the confidence is not inside (0, 1).
-
-    Notes
-    -----
-    59 of 59 proves at least 95.05 % at 95 % confidence; 20 of 20 only 86.1 %.
-
-    References
-    ----------
-    Clopper and Pearson, Biometrika 26 (1934), one tail.
+    failures : trials that showed the outcome counted, 0 to n
+    n : independent trials
+    confidence : one-sided confidence
+    Returns : smallest rate compatible with this many
+    Raises : InputError if the counts are impossible; OutOfRangeError if the confidence is not
+        inside (0, 1)
+    Notes : 59 of 59 proves at least 95.05 % at 95 % confidence; 20 of 20 only 86.1 %.
+    Source : Clopper and Pearson, Biometrika 26 (1934), one tail
     """
     _checked_counts(failures, n, confidence)
     return 1.0 - upper_bound_frac(n - failures, n, confidence=confidence)
@@ -142,35 +82,15 @@ def lower_bound_frac(failures: int, n: int, *, confidence: float = 0.95) -> floa
 def wilson_interval(failures: int, n: int, *, confidence: float = 0.95) -> tuple[float, float]:
     """Return the score interval of a binomial rate, for comparison only.
 
-    Parameters
-    ----------
-    failures : int
-        Trials that failed, 0 to n. [-]
-    n : int
-        Independent trials. [-]
-    confidence : float
-        Two-sided confidence. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper limit. [-]
-
-    Raises
-    ------
-    InputError
-        If the counts are impossible.
-    OutOfRangeError
-        If the confidence is not inside (0, 1).
-
-    Notes
-    -----
-    Coverage is 95 % on average only and dips under 90 % near rates of 0 and 1,
-    so no safety claim rests on it: 0 of 20 gives 16.1 % against the exact 16.8 %.
-
-    References
-    ----------
-    Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212.
+    failures : trials that failed, 0 to n
+    n : independent trials
+    confidence : two-sided confidence
+    Returns : tuple of float: lower and upper limit
+    Raises : InputError if the counts are impossible; OutOfRangeError if the confidence is not
+        inside (0, 1)
+    Notes : Coverage is 95 % on average only and dips under 90 % near rates of 0 and 1, so no safety
+        claim rests on it: 0 of 20 gives 16.1 % against the exact 16.8 %.
+    Source : Wilson, J. Am. Stat. Assoc. 22 (1927) 209-212
     """
     _checked_counts(failures, n, confidence)
     z = float(special.ndtri(0.5 + 0.5 * confidence))
@@ -188,38 +108,16 @@ def sample_size(
 ) -> int:
     """Return the fewest independent trials that can prove a rate.
 
-    Parameters
-    ----------
-    rate_frac : float
-        Claim: the failure rate is at most this, 0 < rate < 1. [-]
-    confidence : float
-        One-sided confidence. [-]
-    allowed_failures : int
-        Failures with which the claim shall still stand. [-]
-    largest : int
-        Give up beyond this many. [-]
-
-    Returns
-    -------
-    int
-        Trials n with P(at most allowed_failures | rate) <= 1 - confidence.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the claim is zero or one, or needs more than ``largest`` trials.
-    InputError
-        If allowed_failures is negative.
-
-    Notes
-    -----
-    10 / 5 / 2 / 1 / 0.1 % at 95 % need 29 / 59 / 149 / 299 / 2,995 trials
-    without a failure; 5 % with one failure needs 93. No number of trials
-    proves a rate of zero.
-
-    References
-    ----------
-    Cumulative binomial; with no failure the success-run theorem.
+    rate_frac : claim: the failure rate is at most this, 0 < rate < 1
+    confidence : one-sided confidence
+    allowed_failures : failures with which the claim shall still stand
+    largest : give up beyond this many
+    Returns : trials n with P(at most allowed_failures | rate) <= 1 - confidence
+    Raises : OutOfRangeError if the claim is zero or one, or needs more than ``largest`` trials;
+        InputError if allowed_failures is negative
+    Notes : 10 / 5 / 2 / 1 / 0.1 % at 95 % need 29 / 59 / 149 / 299 / 2,995 trials without a
+        failure; 5 % with one failure needs 93. No number of trials proves a rate of zero.
+    Source : Cumulative binomial; with no failure the success-run theorem
     """
     _checked_confidence(confidence)
     if not 0.0 < rate_frac < 1.0:
@@ -247,30 +145,12 @@ def sample_size(
 def zero_failure_sample_size(rate_frac: float, *, confidence: float = 0.95) -> int:
     """Return the trials without a failure that prove a rate.
 
-    Parameters
-    ----------
-    rate_frac : float
-        Claim: the failure rate is at most this. [-]
-    confidence : float
-        One-sided confidence. [-]
-
-    Returns
-    -------
-    int
-        Trials needed, all without a failure.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the claim is zero or one.
-
-    Notes
-    -----
-    ln(1 - C) / ln(1 - rate), rounded up: 59 for 5 % at 95 %.
-
-    References
-    ----------
-    Success-run theorem.
+    rate_frac : claim: the failure rate is at most this
+    confidence : one-sided confidence
+    Returns : trials needed, all without a failure
+    Raises : OutOfRangeError if the claim is zero or one
+    Notes : ln(1 - C) / ln(1 - rate), rounded up: 59 for 5 % at 95 %.
+    Source : Success-run theorem
     """
     return sample_size(rate_frac, confidence=confidence)
 
@@ -280,35 +160,15 @@ def normal_tolerance_factor(
 ) -> float:
     """Return k so that mean + k sd bounds a share of a normal population.
 
-    Parameters
-    ----------
-    n : int
-        Independent values behind mean and standard deviation, 2 or more. [-]
-    content_frac : float
-        Share of the population to lie below the bound. [-]
-    confidence : float
-        One-sided confidence of the statement. [-]
-
-    Returns
-    -------
-    float
-        One-sided tolerance factor k. [-]
-
-    Raises
-    ------
-    InputError
-        If n is under 2.
-    OutOfRangeError
-        If content or confidence is not inside (0, 1).
-
-    Notes
-    -----
-    95 % content at 95 %: 4.20 for n = 5, 2.40 for 20, 2.07 for 50, against
-    1.645 for a known population. Not for rates: values must be near normal.
-
-    References
-    ----------
-    NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.6.3 (noncentral t).
+    n : independent values behind mean and standard deviation, 2 or more
+    content_frac : share of the population to lie below the bound
+    confidence : one-sided confidence of the statement
+    Returns : one-sided tolerance factor k
+    Raises : InputError if n is under 2; OutOfRangeError if content or confidence is not inside (0,
+        1)
+    Notes : 95 % content at 95 %: 4.20 for n = 5, 2.40 for 20, 2.07 for 50, against 1.645 for a
+        known population. Not for rates: values must be near normal.
+    Source : NIST/SEMATECH e-Handbook of Statistical Methods, 7.2.6.3 (noncentral t)
     """
     if n < 2:
         raise InputError(f"n is {n}: a tolerance bound needs at least 2 values")

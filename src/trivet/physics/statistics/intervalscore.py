@@ -14,36 +14,16 @@ def interval_score(
 ) -> FloatArray:
     """Return the interval score of central intervals, smaller is better.
 
-    Parameters
-    ----------
-    error : (moment,)
-        Middle of the interval minus what was so. [unit of choice]
-    half_width : (moment,)
-        Half-width of the interval, not below zero. [same]
-    coverage_frac : float
-        What the interval claims to cover, 0 < c < 1. [-]
-
-    Returns
-    -------
-    (moment,)
-        Width plus 2 / (1 - c) times what lies outside of it. [same]
-
-    Raises
-    ------
-    InputError
-        If the arrays differ in shape.
-    OutOfRangeError
-        For a coverage outside 0 to 1 or a negative half-width.
-
-    Notes
-    -----
-    Proper: its mean is least where the ends are the true quantiles. For a normal
-    error of standard deviation s the best mean at 95 % is 4.68 s, with a half-width
-    of 1.96 s; half or twice that width costs 90 % or 68 % more.
-
-    References
-    ----------
-    Gneiting and Raftery, J. Am. Stat. Assoc. 102 (2007) 359-378, section 6.2.
+    error : (moment,) middle of the interval minus what was so [unit of choice]
+    half_width : (moment,) half-width of the interval, not below zero [same]
+    coverage_frac : what the interval claims to cover, 0 < c < 1
+    Returns : (moment,) width plus 2 / (1 - c) times what lies outside of it [same]
+    Raises : InputError if the arrays differ in shape; OutOfRangeError for a coverage outside 0 to 1
+        or a negative half-width
+    Notes : Proper: its mean is least where the ends are the true quantiles. For a normal error of
+        standard deviation s the best mean at 95 % is 4.68 s, with a half-width of 1.96 s; half or
+        twice that width costs 90 % or 68 % more.
+    Source : Gneiting and Raftery, J. Am. Stat. Assoc. 102 (2007) 359-378, section 6.2
     """
     off, half = np.abs(np.asarray(error, np.float64)), np.asarray(half_width, np.float64)
     if off.shape != half.shape:

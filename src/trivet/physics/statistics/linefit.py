@@ -37,34 +37,15 @@ class LineFit:
 def line_fit(x: ArrayLike, y: ArrayLike, *, reference: float = 0.0) -> LineFit:
     """Return a least-squares line with the uncertainty of its parameters.
 
-    Parameters
-    ----------
-    x, y : (point,)
-        Points, equal weights. [units of choice]
-    reference : float
-        The intercept is the line's value at this x. [unit of x]
-
-    Returns
-    -------
-    LineFit
-        Parameters, standard uncertainties, correlation, residual sd.
-
-    Raises
-    ------
-    NotEnoughDataError
-        With fewer than 3 points, or all at one x.
-    InputError
-        If the lengths differ.
-
-    Notes
-    -----
-    x without uncertainty, y with equal and independent ones, taken from the
-    residuals with n - 2 degrees of freedom. Far outside the points the
-    uncertainty grows linearly and model error is not in it.
-
-    References
-    ----------
-    JCGM 100:2008, H.3, equations (H.12) to (H.16).
+    x, y : (point,) points, equal weights [units of choice]
+    reference : the intercept is the line's value at this x [unit of x]
+    Returns : parameters, standard uncertainties, correlation, residual sd
+    Raises : NotEnoughDataError with fewer than 3 points, or all at one x; InputError if the lengths
+        differ
+    Notes : x without uncertainty, y with equal and independent ones, taken from the residuals with
+        n - 2 degrees of freedom. Far outside the points the uncertainty grows linearly and model
+        error is not in it.
+    Source : JCGM 100:2008, H.3, equations (H.12) to (H.16)
     """
     xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     if xs.shape != ys.shape or xs.ndim != 1:

@@ -28,30 +28,12 @@ class Distribution:
 def symmetric_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
     """Return the interval that leaves equal shares of a sample on both sides.
 
-    Parameters
-    ----------
-    sample : (draw,)
-        Draws. [unit of choice]
-    confidence : float
-        Share inside. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper end.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If the tails would hold less than 10 draws each.
-
-    Notes
-    -----
-    With 1e6 draws of a normal the ends are good to 0.003 standard deviations.
-
-    References
-    ----------
-    JCGM 101:2008, 7.7.
+    sample : (draw,) draws [unit of choice]
+    confidence : share inside
+    Returns : tuple of float: lower and upper end
+    Raises : NotEnoughDataError if the tails would hold less than 10 draws each
+    Notes : With 1e6 draws of a normal the ends are good to 0.003 standard deviations.
+    Source : JCGM 101:2008, 7.7
     """
     array = _sorted_sample(sample, confidence)
     tail = 0.5 * (1.0 - confidence)
@@ -62,31 +44,13 @@ def symmetric_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[
 def shortest_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
     """Return the shortest interval that holds a share of a sample.
 
-    Parameters
-    ----------
-    sample : (draw,)
-        Draws of a distribution with one peak. [unit of choice]
-    confidence : float
-        Share inside. [-]
-
-    Returns
-    -------
-    tuple of float
-        Lower and upper end.
-
-    Raises
-    ------
-    NotEnoughDataError
-        If the tails would hold less than 10 draws each.
-
-    Notes
-    -----
-    Noisier than the symmetric interval: its ends wander by 0.02 standard
-    deviations at 1e6 draws of a normal, where many intervals are equally short.
-
-    References
-    ----------
-    JCGM 101:2008, 5.3.4 and 7.7.
+    sample : (draw,) draws of a distribution with one peak [unit of choice]
+    confidence : share inside
+    Returns : tuple of float: lower and upper end
+    Raises : NotEnoughDataError if the tails would hold less than 10 draws each
+    Notes : Noisier than the symmetric interval: its ends wander by 0.02 standard deviations at 1e6
+        draws of a normal, where many intervals are equally short.
+    Source : JCGM 101:2008, 5.3.4 and 7.7
     """
     array = _sorted_sample(sample, confidence)
     inside = round(confidence * array.size)
@@ -117,41 +81,18 @@ def monte_carlo(
 ) -> Distribution:
     """Return the distribution of a model's output by Monte Carlo.
 
-    Parameters
-    ----------
-    model : callable
-        Takes (input, draw), gives (draw,).
-    inputs : sequence of InputQuantity
-        Values, standard uncertainties and shapes.
-    generator : numpy.random.Generator
-        Source of randomness.
-    draws : int
-        Draws. [-]
-    correlation : (input, input), optional
-        Correlation; only normal inputs may be correlated.
-    confidence : float
-        Coverage of both intervals. [-]
-
-    Returns
-    -------
-    Distribution
-        Mean, standard deviation, symmetric and shortest interval.
-
-    Raises
-    ------
-    InputError
-        If other than normal inputs are correlated or the model is not finite.
-    NotEnoughDataError
-        If the draws are too few for the intervals.
-
-    Notes
-    -----
-    At 200,000 draws the standard uncertainty is good to 0.2 % and the
-    symmetric ends to 0.006 standard deviations (normal output).
-
-    References
-    ----------
-    JCGM 101:2008, clauses 6.4 and 7.
+    model : takes (input, draw), gives (draw,)
+    inputs : sequence of InputQuantity: values, standard uncertainties and shapes
+    generator : source of randomness
+    draws : draws
+    correlation : (input, input), optional correlation; only normal inputs may be correlated
+    confidence : coverage of both intervals
+    Returns : mean, standard deviation, symmetric and shortest interval
+    Raises : InputError if other than normal inputs are correlated or the model is not finite;
+        NotEnoughDataError if the draws are too few for the intervals
+    Notes : At 200,000 draws the standard uncertainty is good to 0.2 % and the symmetric ends to
+        0.006 standard deviations (normal output).
+    Source : JCGM 101:2008, clauses 6.4 and 7
     """
     matrix = correlation_matrix(correlation, count=len(inputs))
     z = generator.standard_normal((len(inputs), draws))

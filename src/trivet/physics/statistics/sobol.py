@@ -20,36 +20,17 @@ def sobol_points(
 ) -> FloatArray:
     """Return the points at which a model must be known for its Sobol indices.
 
-    Parameters
-    ----------
-    inputs : int
-        Number of inputs. [-]
-    groups : sequence of sequence of int
-        Inputs that are exchanged together: each group one column of the result.
-    generator : numpy.random.Generator
-        Source of the scrambling.
-    count : int
-        Base points, a power of two. [-]
-
-    Returns
-    -------
-    (input, count * (2 + group))
-        Numbers in (0, 1): first set, second set, then the first with one group of
-        the second, group by group.
-
-    Raises
-    ------
-    InputError
-        If the count is not a power of two.
-
-    Notes
-    -----
-    A scrambled Sobol sequence of twice the inputs.  With 1024 points indices of
-    smooth models are good to 0.02.
-
-    References
-    ----------
-    Saltelli et al., Computer Physics Communications 181, 259-270 (2010), from memory.
+    inputs : number of inputs
+    groups : sequence of sequence of int: inputs that are exchanged together: each group one column
+        of the result
+    generator : source of the scrambling
+    count : base points, a power of two
+    Returns : (input, count * (2 + group)) numbers in (0, 1): first set, second set, then the first
+        with one group of the second, group by group
+    Raises : InputError if the count is not a power of two
+    Notes : A scrambled Sobol sequence of twice the inputs. With 1024 points indices of smooth
+        models are good to 0.02.
+    Source : Saltelli et al., Computer Physics Communications 181, 259-270 (2010), from memory
     """
     if count < 2 or count & (count - 1):
         raise InputError(f"sobol: count is {count}; allowed: a power of two")
@@ -68,32 +49,14 @@ def sobol_points(
 def total_order_shares(values: FloatArray, *, groups: int) -> FloatArray:
     """Return the share of the variance in which each group takes part.
 
-    Parameters
-    ----------
-    values : (output, count * (2 + group))
-        The model at the points of :func:`sobol_points`; finite.
-    groups : int
-        Number of groups. [-]
-
-    Returns
-    -------
-    (group, output)
-        Total-order indices; NaN for an output that does not vary.  They sum to 1 for
-        a model without interactions and to more with them.
-
-    Raises
-    ------
-    InputError
-        If the values do not fit or are not finite.
-
-    Notes
-    -----
-    Estimator of Saltelli (2010) as scipy computes it; at 1024 points the scatter is
-    about 0.02, so small shares can come out a little below 0 and are held at 0.
-
-    References
-    ----------
-    Saltelli et al. (2010); scipy.stats.sobol_indices.
+    values : (output, count * (2 + group)) the model at the points of :func:`sobol_points`; finite
+    groups : number of groups
+    Returns : (group, output) total-order indices; NaN for an output that does not vary. They sum to
+        1 for a model without interactions and to more with them.
+    Raises : InputError if the values do not fit or are not finite
+    Notes : Estimator of Saltelli (2010) as scipy computes it; at 1024 points the scatter is about
+        0.02, so small shares can come out a little below 0 and are held at 0.
+    Source : Saltelli et al. (2010); scipy.stats.sobol_indices
     """
     outputs, total = values.shape
     if total % (2 + groups) or not np.all(np.isfinite(values)):

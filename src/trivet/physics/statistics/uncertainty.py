@@ -21,9 +21,9 @@ Shape = Literal["normal", "rectangular", "triangular", "t"]
 class InputQuantity:
     """One input of a model: value, standard uncertainty, shape, degrees of freedom.
 
-    A rectangular or triangular input has the standard uncertainty given, so a
-    half-width a enters as a / sqrt(3) or a / sqrt(6). With ``shape = "t"`` the
-    uncertainty is the scale and ``dof`` shapes the tails.
+    A rectangular or triangular input has the standard uncertainty given, so a half-width a enters
+    as a / sqrt(3) or a / sqrt(6). With ``shape = "t"`` the uncertainty is the scale and ``dof``
+    shapes the tails.
     """
 
     name: str
@@ -37,8 +37,8 @@ class InputQuantity:
 class Budget:
     """First-order result: value, combined uncertainty and what makes it.
 
-    ``contributions`` are c_i u_i with sign, in the unit of the result;
-    ``second_order`` is the root of the neglected second-order terms.
+    ``contributions`` are c_i u_i with sign, in the unit of the result; ``second_order`` is the root
+    of the neglected second-order terms.
     """
 
     names: tuple[str, ...]
@@ -58,30 +58,12 @@ class Budget:
 def correlation_matrix(correlation: ArrayLike | None, *, count: int) -> FloatArray:
     """Return a correlation that can exist, or independence.
 
-    Parameters
-    ----------
-    correlation : (input, input) or None
-        Correlation coefficients. [-]
-    count : int
-        Number of inputs. [-]
-
-    Returns
-    -------
-    (input, input)
-        The matrix, checked.
-
-    Raises
-    ------
-    InputError
-        If it is not symmetric, has no ones on its diagonal, or is impossible.
-
-    Notes
-    -----
-    Three inputs cannot all be correlated by less than -0.5.
-
-    References
-    ----------
-    JCGM 102:2011, 3.21 (positive semi-definite).
+    correlation : (input, input) or None correlation coefficients
+    count : number of inputs
+    Returns : (input, input) the matrix, checked
+    Raises : InputError if it is not symmetric, has no ones on its diagonal, or is impossible
+    Notes : Three inputs cannot all be correlated by less than -0.5.
+    Source : JCGM 102:2011, 3.21 (positive semi-definite)
     """
     if correlation is None:
         return np.eye(count)
@@ -98,33 +80,14 @@ def correlation_matrix(correlation: ArrayLike | None, *, count: int) -> FloatArr
 def welch_satterthwaite(contributions: ArrayLike, *, dof: ArrayLike) -> float:
     """Return the effective degrees of freedom of a combined uncertainty.
 
-    Parameters
-    ----------
-    contributions : (input,)
-        c_i u_i. [unit of the result]
-    dof : (input,)
-        Degrees of freedom of each, infinite when known exactly. [-]
-
-    Returns
-    -------
-    float
-        Effective degrees of freedom, infinite if no input is limited. [-]
-
-    Raises
-    ------
-    InputError
-        If the lengths differ.
-    OutOfRangeError
-        If a degree of freedom is not positive.
-
-    Notes
-    -----
-    Independent inputs only. For a single input the result is its own degrees
-    of freedom; it never exceeds their sum.
-
-    References
-    ----------
-    JCGM 100:2008, G.4.1, equation (G.2b).
+    contributions : (input,) c_i u_i [unit of the result]
+    dof : (input,) degrees of freedom of each, infinite when known exactly
+    Returns : effective degrees of freedom, infinite if no input is limited
+    Raises : InputError if the lengths differ; OutOfRangeError if a degree of freedom is not
+        positive
+    Notes : Independent inputs only. For a single input the result is its own degrees of freedom; it
+        never exceeds their sum.
+    Source : JCGM 100:2008, G.4.1, equation (G.2b)
     """
     terms = np.asarray(contributions, dtype=np.float64)
     free = np.asarray(dof, dtype=np.float64)
@@ -139,30 +102,12 @@ def welch_satterthwaite(contributions: ArrayLike, *, dof: ArrayLike) -> float:
 def coverage_factor(confidence: float = 0.95, *, dof: float = math.inf) -> float:
     """Return k so that +/- k u covers a share, by Student's distribution.
 
-    Parameters
-    ----------
-    confidence : float
-        Two-sided coverage. [-]
-    dof : float
-        Degrees of freedom; a fraction is truncated as the guide asks. [-]
-
-    Returns
-    -------
-    float
-        Coverage factor. [-]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the confidence is not inside (0, 1) or dof under 1.
-
-    Notes
-    -----
-    95 %: 1.960 at infinite, 2.12 at 16, 2.57 at 5 degrees of freedom.
-
-    References
-    ----------
-    JCGM 100:2008, G.3 and Table G.2.
+    confidence : two-sided coverage
+    dof : degrees of freedom; a fraction is truncated as the guide asks
+    Returns : coverage factor
+    Raises : OutOfRangeError if the confidence is not inside (0, 1) or dof under 1
+    Notes : 95 %: 1.960 at infinite, 2.12 at 16, 2.57 at 5 degrees of freedom.
+    Source : JCGM 100:2008, G.3 and Table G.2
     """
     if not 0.0 < confidence < 1.0:
         raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
@@ -195,34 +140,14 @@ def propagated_covariance(
 ) -> tuple[FloatArray, FloatArray]:
     """Return a model's outputs and their covariance to first order.
 
-    Parameters
-    ----------
-    model : callable
-        Takes (input,), gives (output,) or a number.
-    values : (input,)
-        Best estimates. [units of the inputs]
-    covariance : (input, input)
-        Covariance of the estimates.
-
-    Returns
-    -------
-    tuple of arrays
-        Outputs (output,) and covariance (output, output).
-
-    Raises
-    ------
-    InputError
-        If the covariance does not fit, or the model gives no finite number.
-
-    Notes
-    -----
-    Derivatives by four-point differences at a tenth of each standard
-    uncertainty: relative error about 1e-9 for models smooth on that scale;
-    wrong across a kink or a clip.
-
-    References
-    ----------
-    JCGM 102:2011, clause 6.2; JCGM 100:2008, 5.2.
+    model : takes (input,), gives (output,) or a number
+    values : (input,) best estimates [units of the inputs]
+    covariance : (input, input) covariance of the estimates
+    Returns : tuple of arrays: outputs (output,) and covariance (output, output)
+    Raises : InputError if the covariance does not fit, or the model gives no finite number
+    Notes : Derivatives by four-point differences at a tenth of each standard uncertainty: relative
+        error about 1e-9 for models smooth on that scale; wrong across a kink or a clip.
+    Source : JCGM 102:2011, clause 6.2; JCGM 100:2008, 5.2
     """
     x = np.asarray(values, dtype=np.float64)
     matrix = np.asarray(covariance, dtype=np.float64)
@@ -272,37 +197,17 @@ def first_order_budget(
 ) -> Budget:
     """Return the first-order uncertainty budget of a scalar model.
 
-    Parameters
-    ----------
-    model : callable
-        Takes (input,), gives a number.
-    inputs : sequence of InputQuantity
-        Values and standard uncertainties.
-    correlation : (input, input), optional
-        Correlation of the inputs; independent when left out.
-
-    Returns
-    -------
-    Budget
-        Value, uncertainty, signed contributions, effective degrees of freedom.
-
-    Raises
-    ------
-    InputError
-        If the correlation is impossible or the model not finite.
-    OutOfRangeError
-        If an uncertainty is negative.
-
-    Notes
-    -----
-    Trust it while ``second_order`` stays under a third of ``uncertainty`` (it
-    then adds under 5 %); beyond, use ``montecarlo.monte_carlo``. In the mass example
-    the first order gives 0.054 mg where the truth is 0.075 mg, and
-    ``second_order`` says so. The effective degrees of freedom disregard correlation.
-
-    References
-    ----------
-    JCGM 100:2008, 5.1.2 and its note, 5.2.2, G.4.1.
+    model : takes (input,), gives a number
+    inputs : sequence of InputQuantity: values and standard uncertainties
+    correlation : (input, input), optional correlation of the inputs; independent when left out
+    Returns : value, uncertainty, signed contributions, effective degrees of freedom
+    Raises : InputError if the correlation is impossible or the model not finite; OutOfRangeError if
+        an uncertainty is negative
+    Notes : Trust it while ``second_order`` stays under a third of ``uncertainty`` (it then adds
+        under 5 %); beyond, use ``montecarlo.monte_carlo``. In the mass example the first order
+        gives 0.054 mg where the truth is 0.075 mg, and ``second_order`` says so. The effective
+        degrees of freedom disregard correlation.
+    Source : JCGM 100:2008, 5.1.2 and its note, 5.2.2, G.4.1
     """
     x = np.array([q.value for q in inputs], dtype=np.float64)
     u = np.array([q.uncertainty for q in inputs], dtype=np.float64)
