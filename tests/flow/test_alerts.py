@@ -10,9 +10,10 @@ import pytest
 from trivet.errors import InputError
 from trivet.flow.alertstudy import alert_account
 from trivet.flow.project import ProjectFolder
-from trivet.flow.tune import KNOBS, tuned
+from trivet.flow.tune import tuned
 from trivet.stages import simulate as simulated
 from trivet.stages.alert.injection import FAULTS
+from trivet.stages.tune import KNOBS
 
 ROOT = Path(__file__).parents[2]
 PAN = """

@@ -15,7 +15,6 @@ from rich.console import Console
 from scipy.stats import binomtest
 
 from trivet.files.design import read_design
-from trivet.flow.tune import _front
 from trivet.present import likeness
 from trivet.present.console_alerts import SMOKE_ALARMS, show_alert_study
 from trivet.present.readings import _alert_spans
@@ -32,6 +31,7 @@ from trivet.scoring.alertmetrics import on_since_s
 from trivet.stages.alert import watching
 from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_input, jumped_back
 from trivet.stages.simulate.presence import presence
+from trivet.stages.tune import _front
 
 
 def _case(plan, *, end="no event", nuisance=False, style="searing", alert="over-temperature"):

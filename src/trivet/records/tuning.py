@@ -21,6 +21,11 @@ class TunedPoint:
     turned: int = 0
     """Independent ordinary cooks that were warned of a limit and turned down before it."""
 
+    @property
+    def bothered(self) -> int:
+        """How often the settings bother a cook who needs no alert."""
+        return self.nuisance + self.chatters + self.turned
+
 
 @dataclass(frozen=True)
 class Tuning:
