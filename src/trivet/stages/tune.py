@@ -18,7 +18,7 @@ from trivet.records.tuning import TunedPoint, Tuning
 CasesOf = Callable[[Alert], Sequence[AlertCase]]
 """What an alert with some settings gives on all cooks."""
 WEIGHTS = (0.1, 0.5, 0.9)
-"""Of the lead against nuisance and chatter, one search each; own estimate: from careful to early."""
+"""Of the lead against nuisance and chatter, one search each; own estimate."""
 LEAD_SCALE_S = 60.0
 """A lead of so long weighs as much as one nuisance in ten cooks; own estimate."""
 POPULATION, GENERATIONS = 6, 5
