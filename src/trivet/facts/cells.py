@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from trivet.constants import ZERO_C_K
 from trivet.facts.tables import Row, known_name, number, read_table, worst_grade
-
-KELVIN = 273.15
 
 
 @dataclass(frozen=True)
@@ -55,11 +54,12 @@ def _kind(name: str) -> CellKind:
     return CellKind(
         name=name,
         capacity=tuple(
-            (number(row, "temperature_c") + KELVIN, number(row, "value")) for row in of("capacity")
+            (number(row, "temperature_c") + ZERO_C_K, number(row, "value"))
+            for row in of("capacity")
         ),
         self_discharge_per_year=(number(shelf, "low"), number(shelf, "high")),
-        low_k=number(of("rated_low")[0], "value") + KELVIN,
-        high_k=number(of("rated_high")[0], "value") + KELVIN,
+        low_k=number(of("rated_low")[0], "value") + ZERO_C_K,
+        high_k=number(of("rated_high")[0], "value") + ZERO_C_K,
         fade_per_cycle_frac=(
             (number(fade[0], "value"), number(fade[0], "low"), number(fade[0], "high"))
             if fade

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from trivet.constants import ZERO_C_K
 from trivet.facts.tables import known_name, number, read_table
 
 
@@ -16,7 +17,7 @@ def hold_table(name: str = "beef-6.5-log") -> tuple[tuple[float, float], ...]:
     rows = read_table("holdtimes.csv")
     wanted = known_name(name, names={row["name"] for row in rows}, what="hold-time table")
     return tuple(
-        ((number(row, "temperature_f") - 32.0) / 1.8 + 273.15, number(row, "value"))
+        ((number(row, "temperature_f") - 32.0) / 1.8 + ZERO_C_K, number(row, "value"))
         for row in rows
         if row["name"] == wanted
     )

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from trivet.constants import ZERO_C_K
 from trivet.facts.tables import Row, known_name, number, read_table, worst_grade
 
-KELVIN = 273.15
 Range = tuple[float, float]
 MAX_USES = 15
 """The fall of the smoke point with reuse is not carried on beyond this."""
@@ -93,7 +93,7 @@ def _rows(name: str, kind: str) -> list[Row]:
 
 
 def _range_k(row: Row) -> Range:
-    return number(row, "low") + KELVIN, number(row, "high") + KELVIN
+    return number(row, "low") + ZERO_C_K, number(row, "high") + ZERO_C_K
 
 
 def _oil(name: str) -> Oil:
@@ -109,7 +109,7 @@ def _oil(name: str) -> Oil:
         flash_k=_range_k(flash),
         fire_k=_range_k(fire),
         autoignition_k=_range_k(ignition[0]) if ignition else None,
-        temperature_k=tuple(number(r, "temperature_c") + KELVIN for r in columns["density"]),
+        temperature_k=tuple(number(r, "temperature_c") + ZERO_C_K for r in columns["density"]),
         density_kg_m3=tuple(number(r, "value") for r in columns["density"]),
         specific_heat_j_kgk=tuple(number(r, "value") for r in columns["specific_heat"]),
         conductivity_w_mk=tuple(number(r, "value") for r in columns["conductivity"]),

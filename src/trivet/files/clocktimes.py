@@ -7,6 +7,7 @@ import re
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import DAY_S
 from trivet.errors import ProbeLogError
 from trivet.records.recording import Note
 
@@ -14,8 +15,7 @@ _CLOCK = re.compile(
     r"^(?:(?P<date>\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})[ T])?\s*"
     r"(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}(?:[.,]\d+)?))?\s*(?P<half>[AaPp]\.?[Mm]\.?)?Z?$"
 )
-DAY_S = 86400.0
-HALF_DAY_S = 43200.0
+HALF_DAY_S = DAY_S / 2
 
 
 def looks_like_clock(text: str) -> bool:

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
-from trivet.files.framesource import ZERO_C_K, FrameSource
+from trivet.files.framesource import FrameSource
 from trivet.records.sensorcard import SensorCard
 
 LOWEST_C = -60.0

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from trivet.constants import ZERO_C_K
 from trivet.errors import FormatError, InputError, RecordingError
 from trivet.files.frame_checks import check_time, held_sensor, in_range, whole_frames
 from trivet.files.frame_units import refuse_wrong_unit
@@ -15,7 +16,7 @@ from trivet.files.frames_csv import read_csv
 from trivet.files.frames_hdf import read_hdf
 from trivet.files.frames_npz import read_npz
 from trivet.files.frames_tiff import read_tiff
-from trivet.files.framesource import ZERO_C_K, FrameSource
+from trivet.files.framesource import FrameSource
 from trivet.files.words import read_words
 from trivet.records.recording import HeadFrames, Note
 from trivet.records.sensorcard import SensorCard

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trivet.arrays import Float32Array, FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
-ZERO_C_K = 273.15
 MAX_MOMENTS = 5_000_000
 FRAME_KEYS = ("apparent_c", "counts", "scale_k", "offset_k", "time_s", "sensor_c", "awake_s")
 

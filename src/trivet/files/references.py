@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import NotEnoughDataError, ProbeLogError
 from trivet.files.framesource import nearest_key
 from trivet.files.logclock import LogClock, log_clock
@@ -27,7 +28,6 @@ from trivet.physics.sensor.thermocouple import ToleranceClass
 from trivet.records.cook import CookSheet, SheetProbe
 from trivet.records.recording import Note, ProbeSeries
 
-ZERO_C_K = 273.15
 LAG_SHARE = 0.15
 """Least doubt of a measured lag, as a share of it; assumed, no source."""
 CLASSES: tuple[ToleranceClass, ...] = ("iec-1", "iec-2", "iec-3", "astm-special", "astm-standard")

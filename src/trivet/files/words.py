@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trivet.arrays import FloatArray, IntArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
 from trivet.files.framesource import FrameSource, check_shape
 from trivet.files.npz_members import MAX_MOMENTS, NpzMembers
@@ -26,7 +27,7 @@ from trivet.physics.sensor.thermopile_health import (
     stuck_pixels,
     updated_subpage,
 )
-from trivet.physics.sensor.thermopile_memory import COLS, ROWS, WORDS, ZERO_C_K
+from trivet.physics.sensor.thermopile_memory import COLS, ROWS, WORDS
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 

@@ -9,21 +9,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point
 from trivet.records.credibility import Question, Topic
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, Recording
 
-KELVIN = 273.15
 # Levels between which the heating rate is taken and up to which time is counted: the
 # highest that the recorded cook reaches in time for slower twins.  All choices of ours.
 LEVELS_K = {
-    "pan": [level + KELVIN for level in (250.0, 200.0, 150.0, 110.0, 80.0, 60.0)],
-    "oil": [level + KELVIN for level in (200.0, 150.0, 110.0, 80.0, 60.0)],
-    "liquid": [level + KELVIN for level in (90.0, 75.0, 60.0)],
+    "pan": [level + ZERO_C_K for level in (250.0, 200.0, 150.0, 110.0, 80.0, 60.0)],
+    "oil": [level + ZERO_C_K for level in (200.0, 150.0, 110.0, 80.0, 60.0)],
+    "liquid": [level + ZERO_C_K for level in (90.0, 75.0, 60.0)],
 }
-FROM_K = 45.0 + KELVIN
+FROM_K = 45.0 + ZERO_C_K
 MIN_RISE_S, IN_TIME_FRAC = 10.0, 0.7
 FLAT_KPS, FLAT_S = 0.02, 60.0
 AFTER_OFF_S, COOLING_S, MIN_COOLING_S = 15.0, 120.0, 45.0

@@ -9,19 +9,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import DAY_S, ZERO_C_K
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.economics.shelflife import (
     YEAR_D,
-    ZERO_C_K,
     SelfDischarge,
     days_left,
     shelf_factor,
 )
 
 __all__ = [
-    "DAY_S",
     "YEAR_D",
-    "ZERO_C_K",
     "BatteryLife",
     "BatteryLifeRange",
     "Cell",
@@ -32,7 +30,6 @@ __all__ = [
     "energy_from_charge_j",
 ]
 
-DAY_S = 86_400.0
 LITHIUM_STOP_K = 60.0 + ZERO_C_K
 
 

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import DAY_S
 from trivet.errors import OutOfRangeError
-from trivet.physics.economics.energy import DAY_S
 
 Drawn = float | FloatArray
 

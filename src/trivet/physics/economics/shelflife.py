@@ -8,10 +8,10 @@ from typing import Literal
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import InputError
 
 YEAR_D = 365.25
-ZERO_C_K = 273.15
 
 SelfDischarge = Literal["linear", "exponential"]
 

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import OutOfRangeError
 from trivet.physics.sensor.thermocouple import (
     TOLERANCES,
-    ZERO_C_K,
     ToleranceClass,
     tolerance_k,
 )

@@ -8,8 +8,9 @@ import numpy as np
 from scipy.signal import lfilter
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import OutOfRangeError
-from trivet.physics.sensor.thermocouple import ZERO_C_K, emf_range_c, emf_v, temperature_k
+from trivet.physics.sensor.thermocouple import emf_range_c, emf_v, temperature_k
 from trivet.physics.sensor.thermocouple_reference import ThermocoupleKind
 
 

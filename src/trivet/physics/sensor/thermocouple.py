@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import OutOfRangeError
 from trivet.physics.sensor.thermocouple_reference import (
     EXPONENTIAL_K,
@@ -18,7 +19,6 @@ from trivet.physics.sensor.thermocouple_reference import (
 
 ToleranceClass = Literal["iec-1", "iec-2", "iec-3", "astm-special", "astm-standard"]
 
-ZERO_C_K = 273.15
 NEWTON_STEPS = 4
 
 

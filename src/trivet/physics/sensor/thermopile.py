@@ -15,13 +15,13 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import OutOfRangeError, RecordingError
 from trivet.physics.sensor.halfframes import subpage_mask
 from trivet.physics.sensor.thermopile_memory import (
     COLS,
     ROWS,
     WORDS,
-    ZERO_C_K,
     ThermopileConstants,
     calibration_memory,
     sixteen_bit_words,

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
 from trivet.physics.sensor.halfframes import ReadPattern
 
@@ -24,7 +25,6 @@ ROWS = 24
 COLS = 32
 WORDS = 832
 MEMORY_START = 0x2400
-ZERO_C_K = 273.15
 
 
 @dataclass(frozen=True)

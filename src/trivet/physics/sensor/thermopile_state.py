@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
 from trivet.physics.sensor.halfframes import PATTERNS, ReadPattern
-from trivet.physics.sensor.thermopile_memory import ZERO_C_K, ThermopileConstants, sixteen_bit_words
+from trivet.physics.sensor.thermopile_memory import ThermopileConstants, sixteen_bit_words
 
 RAM_START = 0x0400
 REFERENCE_V = 3.3

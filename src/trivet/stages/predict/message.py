@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from trivet.constants import DAY_S
 from trivet.errors import InputError
-from trivet.physics.economics.energy import DAY_S
 from trivet.physics.economics.payload import BitField, airtime_s, payload_bytes
 from trivet.records.business_result import Message
 from trivet.records.design import Design
