@@ -1,0 +1,1 @@
+"""Twelve cooks of a second simulator: a project made of them, and scores against their truth."""
