@@ -7,18 +7,35 @@ import tempfile
 from collections.abc import Callable, Iterator
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 from tests.secondsim import project as second_project
 
-from trivet.flow.alertstudy import AlertChain
-from trivet.flow.chain import Chain
+from trivet.flow.alertstudy import alert_account
+from trivet.flow.firmware import handed_off
+from trivet.flow.project import ProjectFolder
 from trivet.flow.scorerun import seen_simulated
+from trivet.flow.spine import reviewed
+from trivet.flow.steps import (
+    Reader,
+    alerted,
+    calibrated,
+    decided,
+    grades,
+    predicted,
+    proof_entries,
+    read,
+    recorded,
+    remedied,
+    traded,
+    true_of,
+)
+from trivet.models.shortcooks import short_cooks
 from trivet.records.provenance import record_tree
+from trivet.scoring import cook_checks, cook_pieces, score_sheet
 from trivet.stages.alert import alert, watching
 from trivet.stages.calibrate import calibrate
 from trivet.stages.predict.comparison import compare_sensors
-from trivet.stages.score import cook_checks, cook_pieces, score_sheet, short_cooks
 from trivet.stages.simulate import simulate
 
 ROOT = Path(__file__).parents[2]
@@ -45,32 +62,31 @@ def larkpane() -> Path:
 
 def demo() -> Named:
     """The demonstration project: every record of ``prove`` by both readers."""
-    folder = larkpane()
-    host, device = Chain(folder), Chain(folder, reader="device")
-    yield "prediction", host.prediction
-    yield "remedies", host.remedies
-    yield "trade", host.trade
-    yield "sensors", compare_sensors(host.design)
-    for grade in host.grades:
-        yield f"calibration {grade}", host.calibration(grade)
-    for entry in host.cooks:
-        yield f"recording {entry.name}", host.recording(entry)
-    for entry in host.proof_cooks:
-        yield f"truth {entry.name}", host.truth(entry)
-        for reader, chain in (("host", host), ("device", device)):
-            yield f"estimate {reader} {entry.name}", chain.estimate(entry)
-            yield f"alerts {reader} {entry.name}", chain.alerts(entry)
-    yield "verdict host", host.verdict
-    yield "verdict device", device.verdict
-    yield "dossier", host.dossier
-    yield "alert study", AlertChain(folder).alert_study(limit=STUDIED)
+    project = ProjectFolder(larkpane())
+    yield "prediction", predicted(project)
+    yield "remedies", remedied(project)
+    yield "trade", traded(project)
+    yield "sensors", compare_sensors(project.design)
+    for grade in grades(project):
+        yield f"calibration {grade}", calibrated(project, grade)
+    for entry in project.cooks:
+        yield f"recording {entry.name}", recorded(project, entry)
+    for entry in proof_entries(project):
+        yield f"truth {entry.name}", true_of(project, entry)
+        for reader in get_args(Reader):
+            said = read(project, entry, reader)
+            yield f"estimate {reader} {entry.name}", said
+            yield f"alerts {reader} {entry.name}", alerted(project, entry, said)
+    for reader in get_args(Reader):
+        yield f"verdict {reader}", decided(project, reader)
+    yield "dossier", reviewed(project)[1]
+    yield "alert study", alert_account(project, limit=STUDIED)
 
 
 def short() -> Named:
     """Short random cooks on two simulated units: readings, alerts, and their scores."""
-    folder = larkpane()
-    chain = Chain(folder)
-    design, plans = chain.design, chain.plans
+    project = ProjectFolder(larkpane())
+    design, plans = project.design, project.plans
     cooks = short_cooks(design, count=SHORT_COOKS, units=UNITS)
     units = {}
     for unit in sorted({cook.plan.unit for cook in cooks}):
@@ -104,18 +120,18 @@ def short() -> Named:
 def second() -> Named:
     """Twelve cooks of the second simulator: calibration, readings, alerts."""
     with tempfile.TemporaryDirectory() as name:
-        chain = Chain(second_project.build(Path(name) / "second"))
-        for grade in chain.grades:
-            yield f"calibration {grade}", chain.calibration(grade)
-        for entry in chain.cooks:
-            yield f"estimate {entry.name}", chain.estimate(entry)
-            yield f"alerts {entry.name}", chain.alerts(entry)
+        project = ProjectFolder(second_project.build(Path(name) / "second"))
+        for grade in grades(project):
+            yield f"calibration {grade}", calibrated(project, grade)
+        for entry in project.cooks:
+            said = read(project, entry)
+            yield f"estimate {entry.name}", said
+            yield f"alerts {entry.name}", alerted(project, entry, said)
 
 
 def bundle() -> Named:
     """The firmware bundle of the demonstration project, file by file."""
-    folder = larkpane()
-    made = Chain(folder).bundle(unproven=True)
+    made = handed_off(ProjectFolder(larkpane()), unproven=True)
     yield "bundle", {"worst_error_k": made.worst_error_k, "error_map_k": made.error_map_k}
     yield "counts", {"vectors": made.vectors}
     for file in made.files:

@@ -9,7 +9,8 @@ from pathlib import Path
 from tests.secondsim.project import CALIBRATION, build
 from tests.secondsim.score import Moments, alert_account, figures, moments
 
-from trivet.flow.chain import Chain
+from trivet.flow.project import ProjectFolder
+from trivet.flow.steps import alerted, read
 
 
 def main() -> None:
@@ -17,13 +18,14 @@ def main() -> None:
     found: dict[str, list[Moments]] = defaultdict(list)
     wrong: list[str] = []
     with tempfile.TemporaryDirectory() as name:
-        chain = Chain(build(Path(name) / "second"))
-        for entry in chain.cooks:
+        project = ProjectFolder(build(Path(name) / "second"))
+        for entry in project.cooks:
             if entry.name in CALIBRATION:
                 continue
-            for stratum, parts in moments(entry.name, chain.estimate(entry)).items():
+            said = read(project, entry)
+            for stratum, parts in moments(entry.name, said).items():
                 found[stratum] += parts
-            missed, nuisance = alert_account(entry.name, chain.alerts(entry))
+            missed, nuisance = alert_account(entry.name, alerted(project, entry, said))
             wrong += [f"missed: {one}" for one in missed] + [f"nuisance: {one}" for one in nuisance]
     for stratum, parts in sorted(found.items()):
         print(stratum, *(f"{key} {value:.3g}" for key, value in figures(parts).items()), sep=" | ")
