@@ -10,7 +10,7 @@ import pytest
 
 from trivet.errors import HandoffRefusedError
 from trivet.files.footprint import checked_footprint, footprint, footprint_lines
-from trivet.models.computing import frames_w
+from trivet.models.sensing import frames_w
 from trivet.records.design import Design
 from trivet.records.firmware import Firmware
 from trivet.stages.calibrate import calibrate

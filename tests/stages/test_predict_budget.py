@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError
-from trivet.models.budgetterms import TERM_NAMES
+from trivet.files.production_faults import TERM_NAMES
 from trivet.models.optics import card_band
 from trivet.models.reflected import diffuse_share
 from trivet.records.design import Design

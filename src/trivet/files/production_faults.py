@@ -11,12 +11,37 @@ from pydantic import ValidationError
 from trivet.errors import Fault
 from trivet.files.design_faults import duplicate_faults, link_faults, parts, single
 from trivet.files.toml_faults import TomlFile, nearest
-from trivet.models.budgetterms import TERM_NAMES
 from trivet.records.business import Costs
 from trivet.records.design import Design, Window
 from trivet.records.part import file_key
 from trivet.records.production import DeclaredCorrelation, EndOfLine
 from trivet.records.surroundings import Surroundings
+
+TERM_NAMES = (
+    "sensor offset",
+    "sensor gain",
+    "noise of one pixel",
+    "drift with housing",
+    "drift after wake",
+    "self-heating",
+    "output step",
+    "stored constants",
+    "firmware's words",
+    "emissivity",
+    "reflected temperature",
+    "window transmittance",
+    "window temperature",
+    "window reflectance",
+    "grease on the window",
+    "condensation",
+    "steam column",
+    "size of source",
+    "registration and edge",
+    "temperature around the pan",
+    "drop through the film",
+    "end-of-line fixture",
+)
+"""Names of the terms of an error budget, as files may refer to them."""
 
 
 def production_faults(toml: TomlFile) -> tuple[Fault, ...]:

@@ -52,9 +52,9 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     cook : SweepCook
         Which cook.
     """
+    from trivet.models.calibration_views import refuse_other_unit
     from trivet.scoring import burner_scores
     from trivet.stages.alert import alert, watching
-    from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
 

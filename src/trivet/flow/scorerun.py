@@ -70,8 +70,8 @@ def seen_simulated(
     design: Design, calibration: Calibration, cook: SweepCook
 ) -> tuple[ScoredCook, ProductInput]:
     """Return one simulated cook with what the product said of it, and what it was given."""
+    from trivet.models.calibration_views import refuse_other_unit
     from trivet.scoring import ScoredCook
-    from trivet.stages.calibrate.unit import refuse_other_unit
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
 

@@ -12,7 +12,7 @@ from typing import Literal
 from trivet.errors import StorageError
 from trivet.files.store import code_version
 from trivet.flow.project import CookEntry, ProjectFolder, once
-from trivet.models.windowloss import window_loss_frac
+from trivet.models.calibration_views import window_loss_frac
 from trivet.records.alertlog import AlertLog, DeviceState
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
@@ -203,7 +203,7 @@ def moved_mounts(project: ProjectFolder, evidence: Evidence) -> tuple[str, ...]:
 @once
 def read(project: ProjectFolder, entry: CookEntry, reader: Reader = "host") -> Estimate:
     """Return the readings of one cook."""
-    from trivet.stages.calibrate.unit import refuse_other_unit
+    from trivet.models.calibration_views import refuse_other_unit
     from trivet.stages.devicereading import device_estimate
     from trivet.stages.estimate import estimate
 

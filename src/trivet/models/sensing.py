@@ -1,4 +1,4 @@
-"""How soon the sensors of a design see, and how long they settle."""
+"""How soon the sensors of a design see, how long they settle, what computing frames draws."""
 
 from __future__ import annotations
 
@@ -35,3 +35,13 @@ def settling_of(design: Design) -> tuple[float, float]:
         return float(slowest.settle_s or 0.0), math.nan
     most = max(abs(float(offset)), abs(offset.low or 0.0), abs(offset.high or 0.0))
     return float(slowest.settle_s or 0.0), most
+
+
+def frames_w(design: Design) -> float:
+    """Return the mean power of computing frames; 0 where the firmware table leaves it open."""
+    one = design.firmware
+    if one.frame_instructions is None or one.instructions_per_s is None or one.computing_w is None:
+        return 0.0
+    rate = max(float(design.card(head).frame_rate_hz) for head in design.heads)
+    busy = rate * float(one.frame_instructions) / float(one.instructions_per_s)
+    return float(one.computing_w) * busy

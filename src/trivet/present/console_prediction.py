@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from trivet.models.bestview import best_views
+from trivet.models.predicted import best_views
 from trivet.present.console_business import (
     battery_words,
     cash_words,

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import EvidenceError
+from trivet.models.calibration_views import refuse_other_unit
 from trivet.stages.calibrate import calibrate
-from trivet.stages.calibrate.unit import refuse_other_unit
 
 ALL = ("front-left", "front-right", "rear-left", "rear-right")
 

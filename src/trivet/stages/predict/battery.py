@@ -11,8 +11,7 @@ from trivet.arrays import FloatArray
 from trivet.constants import DAY_S
 from trivet.facts.cells import CellKind, cell_kind
 from trivet.models.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
-from trivet.models.computing import frames_w
-from trivet.models.sensing import frame_s, settling_of
+from trivet.models.sensing import frame_s, frames_w, settling_of
 from trivet.physics.economics.energy import YEAR_D
 from trivet.physics.economics.energyday import (
     DayFigures,

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.facts.sensors import sensor_cards
-from trivet.models.bestview import best_views
+from trivet.models.predicted import best_views
 from trivet.records.comparison import (
     UNKNOWN,
     Cell,

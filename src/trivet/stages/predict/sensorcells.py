@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from trivet.models.bestview import best_views
 from trivet.models.contents import bare_range, fits, seen_of
+from trivet.models.predicted import best_views
 from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS
 from trivet.records.comparison import UNKNOWN, Cell, Kind
 from trivet.records.design import Design

@@ -8,7 +8,7 @@ from itertools import combinations
 
 import numpy as np
 
-from trivet.models.bestview import view_rank
+from trivet.models.predicted import view_rank
 from trivet.physics.geometry.occlusion import visible_base
 from trivet.physics.geometry.seams import disc_points, overlap_width_m, union_frac
 from trivet.physics.geometry.shadow import Tower, shadow_frac, shadowed

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from trivet.errors import InputError, TrivetError
-from trivet.models.bestview import best_views
+from trivet.models.predicted import best_views
 from trivet.models.variants import with_sensor
 from trivet.physics.economics.tradestudy import drawn_wins, scores, totals, weight_flips
 from trivet.physics.statistics.intervals import clopper_pearson

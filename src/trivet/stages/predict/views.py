@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.errors import OutOfRangeError
-from trivet.models.bestview import view_rank
 from trivet.models.optics import card_band, card_lens, mount_pose
+from trivet.models.predicted import view_rank
 from trivet.physics.geometry.coverage import rim_coverage, size_of_source_loss_frac
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.physics.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
@@ -184,7 +184,7 @@ def best_view(
 ) -> PanView | None:
     """Return the view that stands for a pan, or None where no head sees it.
 
-    Ranked by :func:`trivet.models.bestview.view_rank`.
+    Ranked by :func:`trivet.models.predicted.view_rank`.
     """
     own = [
         view
