@@ -9,6 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import IntFlag
 
+import numpy as np
+
+from trivet.arrays import BoolArray, FlagArray
+
 
 class Quality(IntFlag):
     """Bits of the validity word, highest precedence first."""
@@ -105,3 +109,13 @@ def reason(flags: Quality) -> str:
 def is_valid(flags: Quality) -> bool:
     """Return whether no blocking flag is set."""
     return not flags & BLOCKING
+
+
+def has(flags: FlagArray, wanted: Quality) -> BoolArray:
+    """Return whether any of some flags is set in each word, same shape."""
+    return np.asarray((flags & np.uint32(wanted)) != 0)
+
+
+def flag(which: Quality, condition: BoolArray) -> FlagArray:
+    """Return a flag's bit where a condition holds and 0 elsewhere, same shape."""
+    return np.where(condition, np.uint32(which), np.uint32(0))

@@ -22,7 +22,7 @@ from trivet.present.console_parts import (
     text_line,
     text_table,
 )
-from trivet.quality import BLOCKING, Quality, reason
+from trivet.quality import Quality, reason
 from trivet.records.alertlog import AlertLog
 from trivet.records.calibration import DRIFT_TERMS, POSE_TERMS, Calibration
 from trivet.records.design import Display
@@ -194,7 +194,7 @@ def show_estimate(estimate: Estimate, *, display: Display) -> RenderableType:
 
 
 def _estimate_row(one: BurnerEstimate, display: Display) -> tuple[str, ...]:
-    good = np.isfinite(one.reported_k) & ((one.flags & np.uint32(int(BLOCKING))) == 0)
+    good = one.valid
     lost = Counter(reason(Quality(int(flags))).replace("_", " ") for flags in one.flags[~good])
     withheld = ", ".join(f"{word} {count}" for word, count in lost.most_common(3)) or "–"
     last, of = "no moment", "–"

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.quality import BLOCKING
 from trivet.records.alertlog import AlertChange
 from trivet.records.design import Design
 from trivet.records.dossier import ShownCook
@@ -51,12 +50,6 @@ def guards(design: Design, alert: Alert, *, contents: str) -> bool:
     return not alert.bases or contents in meant or contents in alert.bases
 
 
-def valid_moments(one: BurnerEstimate) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Return where a number may be shown: finite, and no blocking flag."""
-    blocked = (one.flags & np.uint32(int(BLOCKING))) != 0
-    return np.asarray(np.isfinite(one.reported_k) & ~blocked, dtype=np.bool_)
-
-
 def surface_truth_k(
     truth: BurnerTruth, of: Of, *, contents: str, hottest: bool = False
 ) -> FloatArray:
@@ -82,7 +75,7 @@ def like_truth_k(
     """Return at each moment the truth of what the reading is of; where none, of what is seen."""
     result = np.interp(time_s, truth.time_s, truth.seen_k, left=np.nan, right=np.nan)
     for index, word in enumerate(OF_WORDS):
-        here = valid_moments(one) & (one.of == index)
+        here = one.valid & (one.of == index)
         if here.any():
             own = surface_truth_k(truth, word, contents=contents)
             result[here] = np.interp(time_s[here], truth.time_s, own, left=np.nan, right=np.nan)

@@ -16,7 +16,6 @@ from trivet.present.likeness import (
     plan_of,
     probes_of,
     truth_of,
-    valid_moments,
 )
 from trivet.present.texts import difference, number, read_only, seconds, share
 from trivet.quality import Quality, reason
@@ -84,7 +83,7 @@ def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
 
 def _cook_row(cook: ShownCook, one: BurnerEstimate) -> tuple[str, ...]:
     time_s = cook.estimate.time_s
-    good = valid_moments(one)
+    good = one.valid
     lost = Counter(_reasons(one))
     most = lost.most_common(1)
     changes = [c for c in cook.alerts.changes if c.burner == one.burner and c.state == "on"]
@@ -103,16 +102,12 @@ def _cook_row(cook: ShownCook, one: BurnerEstimate) -> tuple[str, ...]:
 def _worth_drawing(cook: ShownCook, one: BurnerEstimate) -> bool:
     """Whether a pan was there in truth, on the sheet, or in the product's eyes."""
     sheet = {row.burner for row in cook.recording.reference.sheet}
-    return (
-        truth_of(cook, one.burner) is not None
-        or one.burner in sheet
-        or bool(valid_moments(one).any())
-    )
+    return truth_of(cook, one.burner) is not None or one.burner in sheet or bool(one.valid.any())
 
 
 def _reasons(one: BurnerEstimate) -> Iterator[str]:
     """Yield the reason of each moment without a number."""
-    for flags in one.flags[~valid_moments(one)]:
+    for flags in one.flags[~one.valid]:
         word = reason(Quality(int(flags)))
         yield UNSTATED if word == "ok" else word.replace("_", " ")
 
@@ -148,7 +143,7 @@ def _thin(size: int) -> slice:
 
 def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:
     keep = _thin(time_s.size)
-    good = valid_moments(one)
+    good = one.valid
     reported = np.where(good, one.reported_k, np.nan)
     half = np.where(good, one.u95_k, np.nan)
     hottest = np.where(np.isfinite(one.hottest_k), one.hottest_k, np.nan)
@@ -242,7 +237,7 @@ def _limit_line(limit: Limit, ends: FloatArray) -> Line:
 
 def _gaps(one: BurnerEstimate, time_s: FloatArray) -> list[Span]:
     """Return the stretches without a number, by reason, from every frame."""
-    good = valid_moments(one)
+    good = one.valid
     if not time_s.size or good.all():
         return []
     step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
@@ -279,7 +274,7 @@ def _alert_spans(changes: Sequence[AlertChange], burner: str, time_s: FloatArray
 
 def _caption(design: Design, cook: ShownCook, one: BurnerEstimate) -> str:
     time_s = cook.estimate.time_s
-    good = valid_moments(one)
+    good = one.valid
     step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 0.0
     shown = share(float(good.mean()), 0) if good.size else "none"
     text = f"A reading in {shown} of {good.size} moments"

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from trivet.arrays import BoolArray, FlagArray, FloatArray, Int8Array
+from trivet.quality import BLOCKING, has
 
 ABSENT, PRESENT, UNSURE = 0, 1, 2
 
@@ -75,6 +78,11 @@ class BurnerEstimate:
     one is shown.  For scores alone: no alert and no display may use it. [K]"""
     shape: PanShape | None = None
     """None where whoever read the burner does not say."""
+
+    @property
+    def valid(self) -> BoolArray:
+        """Return where a reading is given: a finite number without a blocking flag, (time,)."""
+        return np.isfinite(self.reported_k) & ~has(self.flags, BLOCKING)
 
 
 @dataclass(frozen=True)

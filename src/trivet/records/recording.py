@@ -15,7 +15,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.arrays import Float32Array, FloatArray, Int8Array
+from trivet.arrays import BoolArray, Float32Array, FloatArray, Int8Array
 from trivet.records.benchsheet import SheetFlat, SheetMark, SheetPatch, SheetTarget
 from trivet.records.cook import Purpose, SheetBurner, SheetProbe, Told
 from trivet.records.requirement import Evidence
@@ -40,6 +40,11 @@ class HeadFrames:
     awake_s: FloatArray
     """(time,) since the sensor woke. [s]"""
 
+    def part(self, which: slice | BoolArray) -> HeadFrames:
+        """Return some of the frames, by a slice or a mask (time,)."""
+        rows = (self.time_s, self.apparent_k, self.sensor_k, self.awake_s)
+        return HeadFrames(self.head, *(one[which] for one in rows))
+
 
 @dataclass(frozen=True)
 class PresenceSeries:
@@ -59,6 +64,10 @@ class ProductInput:
     told: Told
     presence: PresenceSeries | None = None
     """None without such a channel."""
+
+    def frames_of(self, head: str) -> HeadFrames | None:
+        """Return the frames of a head by its name, or None where there are none."""
+        return next((one for one in self.heads if one.head == head), None)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,6 @@ from trivet.errors import NotEnoughDataError
 from trivet.models.actual import drawn_moment, surface_named
 from trivet.physics.sensor.readinglag import reading_lag
 from trivet.physics.statistics.intervalscore import interval_score
-from trivet.quality import BLOCKING
 from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
@@ -154,8 +153,7 @@ def _beside(one: Standing, where: Placed, estimate: BurnerEstimate | None) -> _S
     if estimate is None:
         nan, no = np.full(time_s.shape, np.nan), np.zeros(time_s.shape, dtype=np.bool_)
         return _Said(time_s, no, no, nan, nan, nan, nan, nan)
-    given = np.isfinite(estimate.reported_k)
-    valid = np.asarray(given & (estimate.flags & np.uint32(int(BLOCKING)) == 0))
+    valid = estimate.valid
     so, u = surface_named(one.actual, _named(estimate, valid))
     like = valid & np.isfinite(so)
     withheld = estimate.withheld_k

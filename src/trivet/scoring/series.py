@@ -10,7 +10,6 @@ import numpy as np
 from trivet.arrays import BoolArray, FloatArray
 from trivet.models import actual
 from trivet.models.actual import Actual, Series, surface_named
-from trivet.quality import BLOCKING
 from trivet.records.design import Contents, Design, Pan
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.recording import BurnerTruth
@@ -44,8 +43,7 @@ class Side:
     @property
     def valid(self) -> BoolArray:
         """Return where the product gives a reading."""
-        given = np.isfinite(self.estimate.reported_k)
-        return np.asarray(given & (self.estimate.flags & np.uint32(int(BLOCKING)) == 0))
+        return self.estimate.valid
 
 
 def sides(cook: ProofCook, *, requirement: Requirement | None, design: Design) -> Iterator[Side]:

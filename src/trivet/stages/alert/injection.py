@@ -32,13 +32,7 @@ def _dropped(head: HeadFrames, from_then: BoolArray) -> HeadFrames:
     """Return frames of which none comes from the fault on, but the very last."""
     kept = ~from_then
     kept[-1] = True
-    return HeadFrames(
-        head.head,
-        head.time_s[kept],
-        head.apparent_k[kept],
-        head.sensor_k[kept],
-        head.awake_s[kept],
-    )
+    return head.part(kept)
 
 
 def _hot(head: HeadFrames, from_then: BoolArray) -> HeadFrames:

@@ -19,7 +19,7 @@ from trivet.device.alertmemory import restored_states, saved_states
 from trivet.device.alertsettings import COOL, GATE_DK, NO_READING, SET_DK, settings_array
 from trivet.device.alertsignals import since_last, ticks
 from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
-from trivet.quality import Quality
+from trivet.quality import Quality, has
 from trivet.records.alertlog import (
     DEVICE,
     AlertChange,
@@ -207,7 +207,7 @@ def _hand_age_ms(estimate: Estimate, memory: IntArray) -> IntArray:
     """Return how long ago a hand was seen over any burner; negative where not known."""
     seen = np.zeros(estimate.time_s.size, dtype=np.bool_)
     for burner in estimate.burners:
-        seen |= burner.flags & np.uint32(int(Quality.HAND)) != 0
+        seen |= has(burner.flags, Quality.HAND)
     time_ms = signals.milliseconds(estimate.time_s)
     age, last = since_last(seen, time_ms, int(memory[judging.HAND_MS]))
     memory[judging.HAND_MS] = last

@@ -97,7 +97,7 @@ def blackbody_term(
 
 
 def _levels(recording: Recording, *, view: HeadView) -> list[_Level]:
-    frames = next((one for one in recording.inputs.heads if one.head == view.head.name), None)
+    frames = recording.inputs.frames_of(view.head.name)
     only = len(view.design.heads) == 1
     levels = []
     for flat in recording.reference.flats if frames is not None else ():

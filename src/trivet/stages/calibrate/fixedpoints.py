@@ -198,7 +198,7 @@ def _fit(points: list[_Point], owner: IntArray, *, view: HeadView) -> WindowFit:
 
 def _points(recording: Recording, *, view: HeadView, pose: Pose) -> list[_Point]:
     """Return the boil of one recording and, before it, its water while still cold."""
-    frames = next((one for one in recording.inputs.heads if one.head == view.head.name), None)
+    frames = recording.inputs.frames_of(view.head.name)
     if frames is None:
         return []
     found: list[_Point] = []

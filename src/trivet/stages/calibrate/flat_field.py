@@ -21,7 +21,7 @@ def pixel_term(
     stacks, housing, names = [], [], []
     only = len(design.heads) == 1
     for recording in recordings:
-        frames = next((one for one in recording.inputs.heads if one.head == head.name), None)
+        frames = recording.inputs.frames_of(head.name)
         for flat in recording.reference.flats:
             if frames is None or flat.head not in (("", head.name) if only else (head.name,)):
                 continue

@@ -97,7 +97,7 @@ def pair_series(
     recording: Recording, *, design: Design, head: Head, pose: Pose
 ) -> tuple[tuple[PairSeries, ...], tuple[str, ...]]:
     """Return the series of one recording as one head saw them, and what had to be left out."""
-    frames = next((one for one in recording.inputs.heads if one.head == head.name), None)
+    frames = recording.inputs.frames_of(head.name)
     if frames is None:
         return (), ()
     found: list[PairSeries] = []

@@ -157,7 +157,7 @@ def _marks(
 def _targets(
     recording: Recording, *, design: Design, head: Head, lens: Lens, pose: Pose
 ) -> list[_Target]:
-    frames = next((one for one in recording.inputs.heads if one.head == head.name), None)
+    frames = recording.inputs.frames_of(head.name)
     if frames is None:
         return []
     sheets = recording.reference.sheet

@@ -38,7 +38,7 @@ def reflected_term(
     design = view.design
     kept = f"in force: {float(design.surroundings.reflected_k) - 273.15:.0f} C as designed"
     for recording in recordings:
-        frames = next((one for one in recording.inputs.heads if one.head == view.head.name), None)
+        frames = recording.inputs.frames_of(view.head.name)
         for patch in recording.reference.patches if frames is not None else ():
             assert frames is not None
             try:

@@ -17,7 +17,6 @@ from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, NotEnoughDataError
 from trivet.models.actual import Actual, hottest_series, interpolated, surface_named
 from trivet.physics.sensor.readinglag import reading_lag
-from trivet.quality import BLOCKING
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.estimation import Estimation, Reporter
@@ -178,8 +177,7 @@ def _beside(
     if sheet is None or sheet.contents == "water":
         return empty, empty, math.nan
     actual = Actual(one.burner, sheet.contents, time_s, None, reference.probes)
-    valid = np.isfinite(one.reported_k) & ((one.flags & np.uint32(int(BLOCKING))) == 0)
-    so, _ = surface_named(actual, np.where(valid, one.of, -1).astype(np.int8))
+    so, _ = surface_named(actual, np.where(one.valid, one.of, -1).astype(np.int8))
     use = np.flatnonzero(np.isfinite(so))
     if use.size < 2:
         return empty, empty, math.nan

@@ -103,7 +103,7 @@ def device_readings(
     """
     found = []
     for constants in head_readings(design, calibration=calibration):
-        frames = next((one for one in inputs.heads if one.head == constants.head), None)
+        frames = inputs.frames_of(constants.head)
         if frames is None or frames.apparent_k[0].size != constants.pixels:
             raise RecordingError(
                 f"head {constants.head!r} has no frames of {constants.pixels} pixels in this "

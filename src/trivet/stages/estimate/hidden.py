@@ -13,10 +13,9 @@ import numpy as np
 from trivet.arrays import FlagArray, FloatArray, IntArray
 from trivet.physics.heat.carriedpan import carry
 from trivet.physics.image import panreading
-from trivet.quality import BLOCKING, Quality
+from trivet.quality import BLOCKING, Quality, flag, has
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.estimate.burnerview import BurnerView
-from trivet.stages.estimate.flags import flag, has
 from trivet.stages.estimate.seen import Seen
 
 U95 = 1.96

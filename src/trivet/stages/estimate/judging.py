@@ -17,13 +17,12 @@ from trivet.physics.radiation.seensurface import (
     Hypothesis,
     group_weights,
 )
-from trivet.quality import BLOCKING, Quality
+from trivet.quality import BLOCKING, Quality, flag, has
 from trivet.records.design import Design
 from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate, PanShape
 from trivet.records.requirement import OF_WORDS
 from trivet.records.sensorcard import SensorCard
 from trivet.stages.estimate.burnerview import BurnerView
-from trivet.stages.estimate.flags import flag, has
 from trivet.stages.estimate.hidden import U95, Reported, carried_pan
 from trivet.stages.estimate.seen import Seen
 from trivet.stages.estimate.shape import (
