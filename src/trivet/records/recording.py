@@ -42,8 +42,13 @@ class HeadFrames:
 
     def part(self, which: slice | BoolArray) -> HeadFrames:
         """Return some of the frames, by a slice or a mask (time,)."""
-        rows = (self.time_s, self.apparent_k, self.sensor_k, self.awake_s)
-        return HeadFrames(self.head, *(one[which] for one in rows))
+        return HeadFrames(
+            self.head,
+            self.time_s[which],
+            self.apparent_k[which],
+            self.sensor_k[which],
+            self.awake_s[which],
+        )
 
 
 @dataclass(frozen=True)
