@@ -12,7 +12,8 @@ from rich.console import Console
 from trivet.errors import DesignError, Fault
 from trivet.files.design import read_design
 from trivet.files.newproject import new_project
-from trivet.present.console_prediction import prediction_page
+from trivet.present import on_terminal
+from trivet.present.answers import answer_section
 from trivet.stages.predict import predict
 from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.views import seen_by
@@ -156,5 +157,5 @@ def test_a_card_without_range_is_unknown_and_never_zero(tmp_path) -> None:
     assert checks
     assert all(one.headroom_k != one.headroom_k for one in checks)  # not a number
     console = Console(width=200, record=True, file=io.StringIO())
-    console.print(prediction_page(predict(design), display=design.display))
+    console.print(on_terminal([answer_section(predict(design), display=design.display)]))
     assert "unknown, the card of main states no range" in console.export_text()

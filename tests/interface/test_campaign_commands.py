@@ -15,7 +15,8 @@ from rich.console import Console
 
 from trivet.flow.campaign import planned_campaign
 from trivet.flow.project import ProjectFolder
-from trivet.present.console_campaign import show_plan, show_sweep
+from trivet.present import on_terminal
+from trivet.present.campaign import plan_section, sweep_section
 from trivet.records.campaign import FailedCook, Rate, Spread, Sweep
 from trivet.records.design import Display
 
@@ -76,7 +77,9 @@ def test_plan_counts_and_bounds(project: Path) -> None:
     # 0 of 9, one-sided: 1 - 0.05 ** (1 / 9) (success-run theorem)
     assert matrix["miss_bound_frac"] == pytest.approx(1.0 - 0.05 ** (1 / 9))
     out = io.StringIO()
-    Console(file=out, width=150).print(show_plan(planned_campaign(ProjectFolder(project))))
+    Console(file=out, width=150).print(
+        on_terminal([plan_section(planned_campaign(ProjectFolder(project)))])
+    )
     text = out.getvalue()
     assert "at most 28.3 %" in text
     assert "within the simulator" in text
@@ -141,7 +144,7 @@ def test_every_rate_stands_beside_its_bounds_and_is_labelled() -> None:
         spreads=(Spread("P95 of the error", "K", 20, 3.0, 9.5, 12.0),),
     )
     out = io.StringIO()
-    Console(file=out, width=150).print(show_sweep(sweep, display=Display()))
+    Console(file=out, width=150).print(on_terminal([sweep_section(sweep, display=Display())]))
     text = out.getvalue()
     line = next(line for line in text.splitlines() if "pan-hot: missed" in line)
     assert "0 of 20" in line

@@ -12,7 +12,8 @@ from trivet.files.newproject import new_project
 from trivet.flow.pictures import write_prediction_pictures
 from trivet.flow.project import ProjectFolder
 from trivet.flow.steps import traded
-from trivet.present.console_business import show_trade
+from trivet.present import on_terminal
+from trivet.present.comparison import trade_section
 from trivet.present.figures import chart_file
 from trivet.records.design import Display
 from trivet.records.dossier import Chart, FrameView, Line, Mark
@@ -41,7 +42,7 @@ def test_every_picture_of_the_prediction_is_a_file(tmp_path) -> None:
     assert fingerprint(traded(ProjectFolder(tmp_path / "p"))) == fingerprint(study)
     assert any((tmp_path / "p" / "results" / "trade").iterdir())
     console = Console(file=io.StringIO(), width=200)
-    console.print(show_trade(study))
+    console.print(on_terminal([trade_section(study)]))
     assert "10,000 draws" in console.file.getvalue()
 
 

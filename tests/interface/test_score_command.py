@@ -13,10 +13,11 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from trivet.present.console_score import show_reporters, show_score
+from trivet.present import on_terminal
 from trivet.present.figures import chart_svg
-from trivet.present.score import score_charts
+from trivet.present.score import judged_sections, reporters_section, score_charts
 from trivet.records.design import Display
+from trivet.records.dossier import Section
 from trivet.records.reporting import ReporterChoice, ReporterScore
 from trivet.records.scoring import GoalLine, PartScore, Score, ScoreSheet, StratumScore
 
@@ -104,22 +105,23 @@ def sheet():
     )
 
 
-def printed(shown: object) -> str:
+def printed(*shown: Section) -> str:
     console = Console(file=io.StringIO(), width=100)
-    console.print(shown)
+    console.print(on_terminal(shown))
     text = console.file.getvalue()  # type: ignore[attr-defined]
     return str(text)
 
 
 def test_a_score_prints_goals_figures_and_its_grade() -> None:
-    text = printed(show_score(Score("Larkpane", (sheet(),))))
+    text = printed(*judged_sections(Score("Larkpane", (sheet(),))))
     for words in (
-        "by hand (simulated): 120 cooks, 100 independent, 10 sensor units",
+        "by hand (simulated)",
+        "120 cooks, 100 of them independent, on 10 sensor units",
         "● met",
         "◇ too few",
         "94 of 99",
         "2 (≤ 6.2 %)",
-        "dark-pan; rim: cut",
+        "dark-pan; rim:",
         "x: melts",
         "within the simulator",
     ):
@@ -140,7 +142,7 @@ def test_pictures_carry_their_grade(unit) -> None:
 def test_reporters_print_what_the_choice_rests_on() -> None:
     rows = (ReporterScore("ring", 4, 1.0, 0.5, 0.2, NAN, 8.0, 2.0),)
     choice = ReporterChoice("bench", "ring", "least loss", {"bias": 1.0}, rows, (), 2.5, ())
-    text = printed(show_reporters(choice))
+    text = printed(reporters_section(choice))
     for words in ("(bench)", "ring", "Chosen: ring; least loss.", "left out: 2.50", "bias 1"):
         assert words in text
 

@@ -12,8 +12,8 @@ import pytest
 
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.present.dossier import dossier
-from trivet.present.texts import failure_rate, metric_bound, metric_value, money, share
-from trivet.present.view import hidden_outline
+from trivet.present.numbers import failure_rate, metric_bound, metric_value, money, share
+from trivet.present.planview import hidden_outline
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.calibration import (

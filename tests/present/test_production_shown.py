@@ -9,8 +9,9 @@ import xml.etree.ElementTree as ET
 import numpy as np
 from rich.console import Console
 
-from trivet.present.console_production import show_remedies
+from trivet.present import on_terminal
 from trivet.present.figures import chart_svg
+from trivet.present.population import remedies_section
 from trivet.records.design import Display
 from trivet.records.dossier import Chart, Line, Mark
 from trivet.records.prediction import Remedies, Remedy
@@ -18,7 +19,8 @@ from trivet.records.prediction import Remedies, Remedy
 
 def printed(record: Remedies, unit: str = "degC") -> str:
     console = Console(file=io.StringIO(), width=160)
-    console.print(show_remedies(record, display=Display(temperature=unit)))
+    section = remedies_section(record, display=Display(temperature=unit))
+    console.print(on_terminal([section]))
     return console.file.getvalue()
 
 
@@ -49,8 +51,8 @@ def test_unknown_and_not_measurable_are_words_and_never_numbers() -> None:
 def test_what_does_not_move_is_left_out_and_counted() -> None:
     text = printed(RECORD)
     assert "paint" not in text
-    assert "1 pairs" in text
-    assert "No single declared change brings R9 inside." in text
+    assert "because nothing moves: 1." in text
+    assert "no single declared change brings R9 inside." in text
 
 
 def test_a_difference_in_fahrenheit_has_no_offset() -> None:

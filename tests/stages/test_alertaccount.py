@@ -15,8 +15,8 @@ from rich.console import Console
 from scipy.stats import binomtest
 
 from trivet.files.design import read_design
-from trivet.present import likeness
-from trivet.present.console_alerts import SMOKE_ALARMS, show_alert_study
+from trivet.present import likeness, on_terminal
+from trivet.present.alertaccount import SMOKE_ALARMS, study_sections
 from trivet.present.readings import _alert_spans
 from trivet.records.alertaccount import AlertCase
 from trivet.records.alerting import PresenceChannel
@@ -182,7 +182,7 @@ def test_leads_are_kept_apart_by_heating_rate(design_tables):
     assert found == [(0, 1, 0), (1, 2, 0), (0, 0, 0), (0, 0, 1), (0, 0, 0)]
     assert rates[1].leads_s[1] == pytest.approx(65.0)
     out = Console(file=io.StringIO(), width=200)
-    out.print(show_alert_study(alert_study(design, cases=cases), design=design))
+    out.print(on_terminal(study_sections(alert_study(design, cases=cases), design=design)))
     for span in ("up to 1.0 K/s", "1.0 K/s to 2.0 K/s", "3.0 K/s to 4.4 K/s"):
         assert span in out.file.getvalue()
 
@@ -194,7 +194,7 @@ def test_the_smoke_alarms_beside_ours_have_exact_intervals(design: Design):
         for share in (count / 469, ends.low, ends.high):
             assert f"{100 * share:.1f}" in SMOKE_ALARMS
     out = Console(file=io.StringIO(), width=200)
-    out.print(show_alert_study(alert_study(design, cases=[_case("a")]), design=design))
+    out.print(on_terminal(study_sections(alert_study(design, cases=[_case("a")]), design=design)))
     text = out.file.getvalue()
     assert "11.3 % (53, dual)" in text
     for one in design.alerts:

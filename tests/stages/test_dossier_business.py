@@ -9,9 +9,11 @@ import pytest
 from rich.console import Console
 
 from trivet.errors import InputError
+from trivet.present import on_terminal
+from trivet.present.answers import answer_section
 from trivet.present.business import battery_section, money_section
-from trivet.present.console import show_prediction
-from trivet.present.console_business import show_trade
+from trivet.present.comparison import trade_section
+from trivet.present.dossier import prediction_sections
 from trivet.present.figures import chart_svg
 from trivet.present.warning import timeline_charts, timeline_tables
 from trivet.records.design import Design
@@ -32,19 +34,23 @@ def prediction(ranged):
     return predict(ranged)
 
 
-def _printed(shown):
+def _printed(*sections, short=False):
     text = io.StringIO()
-    Console(file=text, width=120, no_color=True).print(shown)
+    Console(file=text, width=120, no_color=True).print(on_terminal(sections, short=short))
     return text.getvalue()
 
 
 def test_the_page_fits_two_screens_and_answers(ranged, prediction):
-    text = _printed(show_prediction(prediction, display=ranged.display))
-    assert len(text.splitlines()) <= 90
+    sections = (
+        answer_section(prediction, display=ranged.display),
+        *prediction_sections(ranged, prediction=prediction),
+    )
+    text = _printed(*sections, short=True)
+    assert len(text.splitlines()) <= 110
     for words in ("is it seen?", "how wrong?", "how soon does it read?", "how long a charge?",
-                  "what does it earn?", "lead left", "settling error", "--whole"):  # fmt: skip
+                  "what does it earn?", "Outcome", "Settling error"):  # fmt: skip
         assert words in text
-    whole = _printed(show_prediction(prediction, display=ranged.display, whole=True))
+    whole = _printed(*sections)
     assert len(whole) > len(text)
     assert "Base dry" in whole
 
@@ -61,7 +67,7 @@ def test_every_case_has_a_row_and_its_outcome(ranged, prediction):
 def test_pictures_draw_and_do_not_change(ranged, prediction):
     charts = [
         *timeline_charts(ranged, prediction=prediction),
-        *battery_section(prediction).charts,
+        *battery_section(ranged, prediction=prediction).charts,
         *money_section(prediction).charts,
     ]
     kinds = {chart.kind for chart in charts}
@@ -129,7 +135,7 @@ def test_a_trade_study_links_the_models(design_tables):
     # Equal where w x gain = (1 - w) x loss.
     edge = loss / (gain + loss)
     assert edge == pytest.approx(flip.lower_frac if edge < 0.4 else flip.upper_frac)
-    text = _printed(show_trade(study))
+    text = _printed(trade_section(study))
     assert study.winner in text
     assert "no test stands behind a score" in text
 

@@ -5,10 +5,7 @@ is that of the help text.
 """
 
 # ruff: noqa: I001 - the order of the help text
-from trivet.cli.program import app
-from trivet.cli import design, cooks, alerting, campaign, scoring, credibility, proof
-from trivet.cli.run import main
+from trivet.cli.program import app, main
+from trivet.cli import design, cooks, study, proof
 
-__all__ = [
-    "alerting", "app", "campaign", "cooks", "credibility", "design", "main", "proof", "scoring",
-]  # fmt: skip
+__all__ = ["app", "cooks", "design", "main", "proof", "study"]

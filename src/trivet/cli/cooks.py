@@ -23,12 +23,12 @@ def simulate(
     Example: trivet simulate my-monitor unattended-oil-r0
     """
     from trivet.flow.steps import recorded
-    from trivet.present.console import show_recording
+    from trivet.present.cook import recording_section
 
     opened = open_project(project, fresh=fresh)
     chosen = [opened.entry(cook)] if cook else [one for one in opened.cooks if one.plan]
     records = [recorded(opened, entry) for entry in chosen]
-    show(records, [show_recording(one) for one in records], json)
+    show(records, [recording_section(one) for one in records], json)
 
 
 @app.command("import")
@@ -45,12 +45,12 @@ def import_(
     Example: trivet import my-monitor steak-monday
     """
     from trivet.flow.steps import recorded
-    from trivet.present.console import show_recording
+    from trivet.present.cook import recording_section
 
     opened = open_project(project, fresh=fresh)
     chosen = [opened.entry(cook)] if cook else [one for one in opened.cooks if one.folder]
     records = [recorded(opened, entry) for entry in chosen]
-    show(records, [show_recording(one) for one in records], json)
+    show(records, [recording_section(one) for one in records], json)
 
 
 @app.command()
@@ -60,13 +60,13 @@ def calibrate(project: Project, json: Json = False, fresh: Fresh = False) -> Non
     Example: trivet calibrate my-monitor
     """
     from trivet.flow.steps import calibrated, grades, moved_mounts
-    from trivet.present.console import show_calibration
+    from trivet.present.calibration import calibration_section
 
     opened = open_project(project, fresh=fresh)
     records = [calibrated(opened, grade) for grade in grades(opened)]
-    moved = [moved_mounts(opened, grade) for grade in grades(opened)]
-    shown = [show_calibration(one, moved=texts) for one, texts in zip(records, moved, strict=True)]
-    show(records, shown, json)
+    moved = [text for grade in grades(opened) for text in moved_mounts(opened, grade)]
+    shown = calibration_section(opened.design, calibrations=records, moved=moved)
+    show(records, [shown], json)
 
 
 @app.command()
@@ -79,13 +79,13 @@ def estimate(
     """
     from trivet.files.tables import write_estimate_csv
     from trivet.flow.steps import read
-    from trivet.present.console import show_estimate
+    from trivet.present.cook import estimate_section
 
     opened = open_project(project, fresh=fresh)
     record, display = read(opened, opened.entry(cook)), opened.design.display
     if csv:
         write_estimate_csv(csv, record, display=display)
-    show(record, show_estimate(record, display=display), json)
+    show(record, [estimate_section(record, display=display)], json)
 
 
 @app.command()
@@ -98,10 +98,10 @@ def alert(
     """
     from trivet.files.tables import write_alert_csv
     from trivet.flow.steps import proof_cook
-    from trivet.present.console import show_alerts
+    from trivet.present.cook import alert_log_section
 
     opened = open_project(project, fresh=fresh)
     record = proof_cook(opened, opened.entry(cook)).alerts
     if csv:
         write_alert_csv(csv, record)
-    show(record, show_alerts(record), json)
+    show(record, [alert_log_section(record)], json)

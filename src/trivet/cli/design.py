@@ -34,12 +34,12 @@ def check(project: Project, json: Json = False) -> None:
     Example: trivet check my-monitor
     """
     from trivet.files.advice import advise
-    from trivet.present.console import show_check
+    from trivet.present.cook import remarks_section
 
     opened = open_project(project)
     _ = opened.plans
     notes = advise(opened.design)
-    show(notes, show_check(notes), json)
+    show(notes, [remarks_section(notes)], json)
 
 
 @app.command()
@@ -58,12 +58,15 @@ def predict(
     """
     from trivet.flow.pictures import write_prediction_pictures
     from trivet.flow.steps import predicted
-    from trivet.present.console import show_prediction
+    from trivet.present.answers import answer_section, first_cautions
+    from trivet.present.dossier import prediction_sections
 
     opened = open_project(project, fresh=fresh)
     record = predicted(opened)
-    shown = show_prediction(record, display=opened.design.display, whole=whole)
-    show(record, shown, json)
+    answers = answer_section(record, display=opened.design.display)
+    sections = prediction_sections(opened.design, prediction=record)
+    tail = () if whole else first_cautions(record)
+    show(record, [answers, *sections, *tail], json, short=not whole)
     if pictures is not None:
         written = write_prediction_pictures(opened, pictures)
         print(f"{len(written)} pictures in {pictures}", file=sys.stderr)
@@ -76,10 +79,10 @@ def sensors(json: Json = False) -> None:
     Example: trivet sensors --json
     """
     from trivet.facts.sensors import sensor_cards
-    from trivet.present.console_seeing import show_cards
+    from trivet.present.comparison import cards_section
 
     cards = tuple(sensor_cards().values())
-    show(cards, show_cards(cards), json)
+    show(cards, [cards_section(cards)], json)
 
 
 @app.command()
@@ -98,7 +101,7 @@ def compare(
     Example: trivet compare my-monitor other-monitor
     """
     from trivet.flow.steps import predicted
-    from trivet.present.console_seeing import show_comparison
+    from trivet.present.comparison import comparison_section
     from trivet.stages.predict.comparison import compare_designs, compare_sensors
 
     opened = [open_project(project, fresh=fresh) for project in projects]
@@ -110,7 +113,7 @@ def compare(
         if by_sensor
         else compare_designs(designs, predictions=[predicted(one) for one in opened])
     )
-    show(found, show_comparison(found, display=designs[0].display), json)
+    show(found, [comparison_section(found, display=designs[0].display)], json)
 
 
 @app.command()
@@ -120,11 +123,11 @@ def remedies(project: Project, json: Json = False, fresh: Fresh = False) -> None
     Example: trivet remedies my-monitor
     """
     from trivet.flow.steps import remedied
-    from trivet.present.console_production import show_remedies
+    from trivet.present.population import remedies_section
 
     opened = open_project(project, fresh=fresh)
     record = remedied(opened)
-    show(record, show_remedies(record, display=opened.design.display), json)
+    show(record, [remedies_section(record, display=opened.design.display)], json)
 
 
 @app.command()
@@ -134,7 +137,7 @@ def trade(project: Project, json: Json = False, fresh: Fresh = False) -> None:
     Example: trivet trade my-monitor
     """
     from trivet.flow.steps import traded
-    from trivet.present.console_business import show_trade
+    from trivet.present.comparison import trade_section
 
     record = traded(open_project(project, fresh=fresh))
-    show(record, show_trade(record), json)
+    show(record, [trade_section(record)], json)

@@ -24,10 +24,11 @@ def verify(project: Project, json: Json = False, fresh: Fresh = False) -> None:
     Example: trivet verify my-monitor
     """
     from trivet.flow.steps import decided
-    from trivet.present.console import show_verdict
+    from trivet.present.verdict import verdict_sections
 
-    record = decided(open_project(project, fresh=fresh))
-    show(record, show_verdict(record), json)
+    opened = open_project(project, fresh=fresh)
+    record = decided(opened)
+    show(record, verdict_sections(opened.design, verdict=record), json, short=True)
     raise typer.Exit(MET if record.passes else NOT_MET)
 
 
@@ -42,7 +43,7 @@ def dossier(project: Project, json: Json = False, fresh: Fresh = False) -> None:
     opened = open_project(project, fresh=fresh)
     verdict, review = reviewed(opened)
     page = write_dossier(opened, review)
-    show(review, f"dossier: {page}", json)
+    show(review, [f"dossier: {page}"], json)
     raise typer.Exit(MET if verdict.passes else NOT_MET)
 
 
@@ -85,16 +86,18 @@ def prove(
     Example: trivet prove examples/larkpane
     """
     from trivet.flow.spine import prove as run
-    from trivet.present.console import show_verdict
     from trivet.present.progress import progress_bars
+    from trivet.present.verdict import verdict_sections
 
     with progress_bars() as tell:
-        proof = run(open_project(project, fresh=fresh, tell=tell), reader=reader.value)
+        opened = open_project(project, fresh=fresh, tell=tell)
+        proof = run(opened, reader=reader.value)
     where = (
         f"firmware bundle: {proof.bundle}"
         if proof.bundle
         else "hand-off skipped: the verdict, or that on the firmware's reading, does not pass "
         "(trivet handoff --unproven overrides)"
     )
-    show(proof.verdict, [show_verdict(proof.verdict), f"dossier: {proof.page}", where], json)
+    sections = verdict_sections(opened.design, verdict=proof.verdict)
+    show(proof.verdict, [*sections, f"dossier: {proof.page}", where], json, short=True)
     raise typer.Exit(MET if proof.verdict.passes else NOT_MET)

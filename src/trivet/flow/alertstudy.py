@@ -217,7 +217,7 @@ def write_case_pictures(
     project: ProjectFolder, study: AlertStudy, folder: Path, *, most: int = MAX_PICTURES
 ) -> tuple[Path, ...]:
     """Draw the trace of each cook with a missed, late or nuisance alert, urgent ones first."""
-    from trivet.present.dossier import trace_chart
+    from trivet.present.readings import trace_chart
 
     written = []
     for case in project.each("pictures", worth_drawing(project, study)[:most]):

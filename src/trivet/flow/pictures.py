@@ -35,7 +35,7 @@ def write_charts(project: ProjectFolder, charts: Iterable[Chart], folder: Path) 
 
 def write_prediction_pictures(project: ProjectFolder, folder: Path) -> tuple[Path, ...]:
     """Draw every picture of the prediction."""
-    from trivet.present.dossier import prediction_charts
+    from trivet.present.dossier import prediction_sections
 
-    charts = prediction_charts(project.design, prediction=predicted(project))
-    return write_charts(project, charts, folder)
+    sections = prediction_sections(project.design, prediction=predicted(project))
+    return write_charts(project, (one for part in sections for one in part.charts), folder)

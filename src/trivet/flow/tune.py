@@ -97,6 +97,6 @@ def _cases(project: ProjectFolder, cook: TunedOn, one: Alert) -> list[AlertCase]
 
 def write_front_picture(project: ProjectFolder, found: Tuning, folder: Path) -> Path:
     """Draw the front and return where the picture lies."""
-    from trivet.present.figures_front import front_chart
+    from trivet.present.alertaccount import front_chart
 
     return write_chart(project, front_chart(found), folder / f"tune-{found.alert}.svg")

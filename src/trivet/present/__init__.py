@@ -1,38 +1,13 @@
-"""Records as pages, pictures and tables; the only room that imports a plotting library."""
+"""What people read: a section is made once as data, and drawn by terminal, page and JSON.
 
-from __future__ import annotations
+``numbers`` turns values into text, ``parts`` holds what the words in a table mean.  One
+module a subject makes sections of records.  ``terminal`` draws them with tables of text,
+``page`` as one HTML page with the pictures of ``figures``;
+:func:`trivet.records.provenance.record_json` writes them as JSON.  No other room imports
+a plotting library.
+"""
 
-from trivet.records.design import Display
-from trivet.records.dossier import Dossier
+from trivet.present.page import render_html
+from trivet.present.terminal import on_terminal
 
-__all__ = ["render_html"]
-
-
-def render_html(dossier: Dossier, *, display: Display) -> str:
-    """Return the review as one self-contained HTML page.
-
-    Parameters
-    ----------
-    dossier : Dossier
-        Content; texts are already in the design's units.
-    display : Display
-        Units of the pictures.
-
-    Returns
-    -------
-    str
-        A page with style and pictures inside; it requests nothing, and the same
-        dossier gives the same bytes.
-
-    Notes
-    -----
-    All texts are escaped: a name out of a file cannot act in the page.  Pictures
-    hold text, so a page of 24 traces stays near 2 MB.
-
-    References
-    ----------
-    W3C, Web Content Accessibility Guidelines 2.1, 1.1.1 and 1.4.3.
-    """
-    from trivet.present.page import page
-
-    return page(dossier, display=display)
+__all__ = ["on_terminal", "render_html"]

@@ -1,51 +1,58 @@
-"""Alerts: the rationalisation sheet, settings, margins at heating rates, leads in the cooks."""
+"""Alerts: what each is for, how it is set, its margins, and its leads in the cooks."""
 
 from __future__ import annotations
 
 import math
 import statistics
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from trivet.present.likeness import contents_of, guards, on_since_s, plan_of, reaches_s
-from trivet.present.texts import (
+from trivet.present.numbers import (
     NONE,
     difference,
     failure_rate,
     heating_rate,
     joined,
     seconds,
+    share,
     temperature,
 )
-from trivet.present.warning import timeline_charts, timeline_tables
-from trivet.records.design import Design
+from trivet.present.parts import tabulate
+from trivet.present.warning import margin_table, timeline_charts, timeline_tables
+from trivet.records.design import Design, Limit
 from trivet.records.dossier import Section, ShownCook, Table
 from trivet.records.prediction import Prediction
-from trivet.records.requirement import LIMITED, Alert, Evidence
+from trivet.records.requirement import Alert, Evidence
 
 KINDS = {
     "level": "level",
     "time_to_limit": "predicted time to limit",
-    "loss_of_sight": "loss of sight",
+    "loss_of_sight": "heat is on and nothing can be said",
     "boil_dry": "pot boiled dry",
     "ready": "band reached and held",
-    "below_band": "below the band",
+    "below_band": "below the told band",
     "uneven": "uneven pan",
-    "unattended": "nobody there",
-    "left_on": "on without a pan",
+    "unattended": "heat is on and nobody is there",
+    "left_on": "heat is on and no pan is there",
     "window_dirty": "window dirty",
     "battery_low": "battery low",
-    "link_lost": "link lost",
+    "link_lost": "link is down",
     "housing_hot": "housing hot",
 }
+"""What each kind of alert tells."""
+WITH_BAND = frozenset(
+    {"level", "time_to_limit", "boil_dry", "ready", "below_band", "uneven", "housing_hot"}
+)
+"""Kinds whose condition has a dead band."""
 
 
 def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[ShownCook]) -> Section:
     """Return what each alert is for, how it is set, and how early it comes."""
     if not design.alerts:
         return Section("Alerts", ("The design has no alerts.",))
-    tables = [_sheet(design), _settings(design), _limit_table(design)]
-    tables.append(_margin_table(design, prediction))
+    tables = [*sheet_tables(design), _limit_table(design)]
+    tables.append(margin_table(design, prediction=prediction))
     tables += timeline_tables(design, prediction=prediction)
     grades: tuple[Evidence, ...] = ("simulated", "bench")
     tables += [table for grade in grades if (table := _leads(design, cooks, grade)) is not None]
@@ -53,12 +60,10 @@ def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[Sho
         "Each alert has a cause, a consequence if nobody acts, an action, and the time for it."
         " An alert tells; it does not turn off the heat."
     ]
-    hopeless = list(
-        dict.fromkeys(
-            f"{one.alert} at {heating_rate(one.rate_kps, design.display)}"
-            for one in prediction.margins
-            if not one.possible
-        )
+    hopeless = dict.fromkeys(
+        f"{one.alert} at {heating_rate(one.rate_kps, design.display)}"
+        for one in prediction.margins
+        if not one.possible
     )
     if hopeless:
         words.append(f"The wanted lead is physically impossible for {joined(hopeless)}.")
@@ -66,119 +71,111 @@ def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[Sho
     return Section("Alerts", tuple(words), tuple(tables), charts)
 
 
-def _sheet(design: Design) -> Table:
-    rows = tuple(
-        (
-            alert.name,
-            alert.priority,
-            alert.cause,
-            alert.consequence,
-            alert.action,
-            seconds(alert.time_available_s),
-            _set_point(design, alert),
-        )
-        for alert in design.alerts
-    )
-    columns = (
-        "Alert",
-        "Priority",
-        "Cause",
-        "Consequence",
-        "Action",
-        "Time available",
-        "Set point",
-    )
-    return Table("Rationalisation sheet", columns, rows)
-
-
-def _set_point(design: Design, alert: Alert) -> str:
-    if alert.kind == "loss_of_sight":
-        return "sight lost"
-    if alert.kind not in LIMITED:
-        return KINDS[alert.kind]
-    limits = {one.name: one.value_k for one in design.limits}
-    at = alert.set_point_k if alert.set_point_k is not None else limits.get(alert.limit or "")
-    where = temperature(at, design.display)
-    if alert.kind == "time_to_limit":
-        guarded = temperature(limits.get(alert.limit or ""), design.display)
-        return f"{seconds(alert.lead_s)} before {guarded}"
-    return where
-
-
-def _settings(design: Design) -> Table:
+def sheet_tables(design: Design) -> tuple[Table, Table]:
+    """Return the rationalisation sheet, and the settings of every alert."""
     display = design.display
-    rows = tuple(
-        (
-            alert.name,
-            KINDS[alert.kind],
-            alert.limit or NONE,
-            ", ".join(alert.bases) or "all, told or not",
-            difference(alert.deadband_delta_k, display),
-            seconds(alert.on_delay_s),
-            seconds(alert.off_delay_s),
-            temperature(alert.gate_k, display) if alert.kind == "time_to_limit" else NONE,
-            seconds(alert.slope_window_s) if alert.kind == "time_to_limit" else NONE,
-        )
-        for alert in design.alerts
+    sheet = tabulate(
+        "Rationalisation sheet",
+        design.alerts,
+        {
+            "Alert": lambda one: one.name,
+            "Priority": lambda one: one.priority,
+            "Cause": lambda one: one.cause,
+            "Consequence": lambda one: one.consequence,
+            "Action": lambda one: one.action,
+            "Time available": lambda one: seconds(one.time_available_s),
+            "If nobody acts": _unheeded,
+            "Trips": lambda one: _set_point(one, design),
+        },
     )
-    columns = (
-        "Alert",
-        "Kind",
-        "Guards",
-        "For bases",
-        "Deadband",
-        "On delay",
-        "Off delay",
-        "Only above",
-        "Slope over",
+    settings = tabulate(
+        "Settings",
+        design.alerts,
+        {
+            "Alert": lambda one: one.name,
+            "Kind": lambda one: KINDS[one.kind],
+            "Guards": lambda one: one.limit or NONE,
+            "For bases": lambda one: ", ".join(one.bases) or "all, told or not",
+            "Deadband": lambda one: (
+                difference(one.deadband_delta_k, display) if one.kind in WITH_BAND else NONE
+            ),
+            "On delay": lambda one: seconds(one.on_delay_s),
+            "Off delay": lambda one: seconds(one.off_delay_s),
+            "Only above": lambda one: (
+                temperature(one.gate_k, display) if one.kind == "time_to_limit" else NONE
+            ),
+            "Slope over": lambda one: (
+                seconds(one.slope_window_s) if one.kind == "time_to_limit" else NONE
+            ),
+        },
     )
-    return Table("Settings", columns, rows)
+    return sheet, settings
+
+
+def _unheeded(one: Alert) -> str:
+    if one.escalate_after_s > 0:
+        return f"after {seconds(one.escalate_after_s)}: {one.escalation}"
+    return one.escalation or "it stays on; nothing more"
+
+
+def _set_point(one: Alert, design: Design) -> str:
+    display = design.display
+    match one.kind:
+        case "level" | "time_to_limit":
+            return _limited(one, design)
+        case "boil_dry":
+            off = difference(one.change_delta_k, display)
+            return f"{off} off a plateau of {seconds(one.plateau_s)} near the boiling point"
+        case "uneven":
+            return f"P95 − P5 at {difference(one.spread_delta_k, display)}"
+        case "housing_hot":
+            return f"housing at {temperature(one.set_point_k, display)}"
+        case "window_dirty":
+            return f"{share(one.loss_frac, 0)} of the clean window's transmittance lost"
+        case "battery_low":
+            return f"{share(one.charge_frac, 0)} of the charge left"
+        case "ready":
+            return "in the told band"
+        case _:
+            return KINDS[one.kind]
+
+
+def _limited(one: Alert, design: Design) -> str:
+    """Return where an alert trips that guards a limit; a told oil has a point of its own."""
+    display = design.display
+    limit = design.limit(str(one.limit))
+    at = temperature(limit.value_k, display)
+    if limit.oil_point is not None:
+        quantile = share(design.alerting.smoke_quantile_frac, 0)
+        at = f"the {quantile} quantile of the told oil's {limit.oil_point} point ({at} if none is"
+        at += " told)"
+    if one.kind == "time_to_limit":
+        return f"{seconds(one.lead_s)} before {at}, from {temperature(one.gate_k, display)} on"
+    own = one.set_point_k
+    return f"at {at}" if own is None else f"at {temperature(own, display)}"
 
 
 def _limit_table(design: Design) -> Table:
     display = design.display
-    rows = []
-    for one in design.limits:
-        value = one.value_k
-        low, high = getattr(value, "low", None), getattr(value, "high", None)
-        span = "none given"
-        if low is not None and high is not None:
-            span = f"{temperature(low, display)} to {temperature(high, display)}"
-        note = getattr(value, "note", "") or NONE
-        origin = str(getattr(value, "origin", "assumed"))
-        of = one.of.replace("_", " ")
-        rows.append((one.name, of, temperature(value, display), span, origin, note))
-    columns = ("Limit", "Of", "Value", "Range", "Origin", "Note")
-    return Table("Limits", columns, tuple(rows))
 
+    def span(one: Limit) -> str:
+        low, high = getattr(one.value_k, "low", None), getattr(one.value_k, "high", None)
+        if low is None or high is None:
+            return "none given"
+        return f"{temperature(low, display)} to {temperature(high, display)}"
 
-def _margin_table(design: Design, prediction: Prediction) -> Table:
-    display = design.display
-    rows = tuple(
-        (
-            one.alert,
-            one.limit,
-            heating_rate(one.rate_kps, display),
-            temperature(one.needed_trip_k, display),
-            temperature(one.trip_k, display),
-            seconds(one.lead_s),
-            "yes" if one.possible else "no: impossible",
-            one.note or NONE,
-        )
-        for one in prediction.margins
+    return tabulate(
+        "Limits",
+        design.limits,
+        {
+            "Limit": lambda one: one.name,
+            "Of": lambda one: one.of.replace("_", " "),
+            "Value": lambda one: temperature(one.value_k, display),
+            "Range": span,
+            "Origin": lambda one: str(getattr(one.value_k, "origin", "assumed")),
+            "Note": lambda one: getattr(one.value_k, "note", "") or NONE,
+        },
     )
-    columns = (
-        "Alert",
-        "Limit",
-        "Heating rate",
-        "Must trip by",
-        "Trips at the latest",
-        "Lead left",
-        "Lead possible",
-        "Remark",
-    )
-    note = "Worst case: the reading low by its error, delays counted, range end counted."
-    return Table("Alert margins at stated heating rates", columns, rows, note, "predicted")
 
 
 @dataclass(frozen=True)
@@ -202,20 +199,9 @@ def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table
             if outcome is not None:
                 plans.setdefault(plan_of(cook), []).append(outcome)
         if plans:
-            rows.append(_lead_row(alert, [_worst(runs) for runs in plans.values()]))
+            rows.append((alert, [_worst(runs) for runs in plans.values()]))
     if not rows:
         return None
-    columns = (
-        "Alert",
-        "Limit",
-        "Cooks",
-        "Reach the limit",
-        "Alert not on then",
-        "Shortest lead",
-        "Median",
-        "Longest",
-        "Alert, limit not reached",
-    )
     against = "truth" if grade == "simulated" else "the hottest probe of that surface"
     note = (
         f"Lead: from where the alert came on, to stay, until {against} reaches the limit's"
@@ -223,7 +209,32 @@ def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table
         " whose limit is then not reached need not be a nuisance: the heat may have been cut."
         " The verdict rests on its own account."
     )
-    return Table(f"Leads in the proof cooks, {grade}", columns, tuple(rows), note, grade)
+    return tabulate(
+        f"Leads in the proof cooks, {grade}",
+        rows,
+        {
+            "Alert": lambda row: row[0].name,
+            "Limit": lambda row: row[0].limit or NONE,
+            "Cooks": lambda row: str(len(row[1])),
+            "Reach the limit": lambda row: str(sum(one.reached for one in row[1])),
+            "Alert not on then": lambda row: failure_rate(
+                sum(one.missed for one in row[1]), sum(one.reached for one in row[1]), 0.95
+            ),
+            "Shortest lead": lambda row: _lead(row[1], min),
+            "Median": lambda row: _lead(row[1], statistics.median),
+            "Longest": lambda row: _lead(row[1], max),
+            "Alert, limit not reached": lambda row: failure_rate(
+                sum(one.alone for one in row[1]), len(row[1]), 0.95
+            ),
+        },
+        note=note,
+        evidence=grade,
+    )
+
+
+def _lead(outcomes: Sequence[_Outcome], which: Callable[[list[float]], float]) -> str:
+    leads = [one.lead_s for one in outcomes if math.isfinite(one.lead_s)]
+    return seconds(which(leads)) if leads else NONE
 
 
 def _worst(runs: Sequence[_Outcome]) -> _Outcome:
@@ -258,21 +269,3 @@ def _outcome(design: Design, alert: Alert, cook: ShownCook) -> _Outcome | None:
         lead_s = at - on_since_s(changes, burner=burner, alert=name, at_s=at)
         runs.append(_Outcome(lead_s, True, math.isnan(lead_s), False))
     return _worst(runs) if runs else None
-
-
-def _lead_row(alert: Alert, outcomes: Sequence[_Outcome]) -> tuple[str, ...]:
-    leads = [one.lead_s for one in outcomes if math.isfinite(one.lead_s)]
-    reached = sum(one.reached for one in outcomes)
-    missed = sum(one.missed for one in outcomes)
-    alone = sum(one.alone for one in outcomes)
-    return (
-        alert.name,
-        alert.limit or NONE,
-        str(len(outcomes)),
-        str(reached),
-        failure_rate(missed, reached, 0.95),
-        seconds(min(leads)) if leads else NONE,
-        seconds(statistics.median(leads)) if leads else NONE,
-        seconds(max(leads)) if leads else NONE,
-        failure_rate(alone, len(outcomes), 0.95),
-    )

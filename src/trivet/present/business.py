@@ -7,32 +7,33 @@ from decimal import Decimal, InvalidOperation
 
 import numpy as np
 
-from trivet.present.texts import (
+from trivet.present.numbers import (
     NONE,
-    definition_table,
+    difference,
+    listed,
     money,
     number,
     read_only,
     seconds,
     share,
 )
+from trivet.present.parts import ALL, definition_table, tabulate
 from trivet.records.business_result import BatteryLife, Economics
+from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Line, Mark, Section, Table
 from trivet.records.prediction import Prediction
 
+MAX_BRIEF_BARS = 6
+"""Figures of the sensitivity in the short form."""
 
-def _graded(table: Table) -> Table:
-    return Table(table.title, table.columns, table.rows, table.note, "predicted")
 
-
-# ------------------------------------------------------------------- battery
-def battery_section(prediction: Prediction) -> Section:
+def battery_section(design: Design, *, prediction: Prediction) -> Section:
     """Return the days of a charge, what uses them up, and what would change that."""
     life = prediction.battery
     words = (f"The life that is claimed is {life.claim}.",) if life.claim else ()
     tables = [_days_table(life)]
     if life.options:
-        tables.append(_options_table(life))
+        tables.append(_options_table(life, design.display))
     if life.message is not None:
         tables.append(_message_table(life))
     charts = []
@@ -65,31 +66,31 @@ def _days_table(life: BatteryLife) -> Table:
     if math.isfinite(life.aged_days_p50):
         rows.append(("Median days at the end of service", number(life.aged_days_p50, 0)))
     rows += [(f"Hours a day: {name}", f"{hours:.2f}") for name, hours in life.hours_per_day]
-    return _graded(definition_table("Days of a charge", rows, note=life.note))
+    return definition_table("Days of a charge", rows, note=life.note, evidence="predicted")
 
 
-def _options_table(life: BatteryLife) -> Table:
-    rows = tuple(
-        (
-            one.name,
-            number(one.days_p10, 0),
-            number(one.days_p50, 0),
-            f"{number(one.error_k, 1)} K",
-            seconds(one.latency_s),
-            one.note or NONE,
-        )
-        for one in life.options
+def _options_table(life: BatteryLife, display: Display) -> Table:
+    return tabulate(
+        "What changes the days, and at what price",
+        life.options,
+        {
+            "Change": lambda one: one.name,
+            "Days P10": lambda one: number(one.days_p10, 0),
+            "Days P50": lambda one: number(one.days_p50, 0),
+            "Settling error": lambda one: difference(one.error_k, display),
+            "Later by up to": lambda one: seconds(one.latency_s),
+            "Remark": lambda one: one.note or NONE,
+        },
+        note="One thing changed at a time; the settling error widens every interval by so much.",
+        evidence="predicted",
+        brief_rows=ALL,
     )
-    columns = ("Change", "Days P10", "Days P50", "Settling error", "Later by up to", "Remark")
-    note = "One thing changed at a time; the settling error widens every interval by so much."
-    return Table("What changes the days, and at what price", columns, rows, note, "predicted")
 
 
 def _message_table(life: BatteryLife) -> Table:
     message = life.message
     assert message is not None
-    bits = ", ".join(f"{name} {size}" for name, size in message.fields[:8])
-    rest = f" and {len(message.fields) - 8} more" if len(message.fields) > 8 else ""
+    bits = listed([f"{name} {size}" for name, size in message.fields], 8)
     rows = (
         ("Payload", f"{message.payload_bytes} bytes"),
         ("On the air, repeats counted", f"{message.air_bytes} bytes"),
@@ -97,10 +98,10 @@ def _message_table(life: BatteryLife) -> Table:
         ("Energy by airtime and joining", f"{1000 * message.energy_j:.3g} mJ"),
         ("A day", f"{message.j_per_day:.3g} J"),
         ("Fits one message", "yes" if message.fits else "no"),
-        ("Fields and bits", bits + rest),
+        ("Fields and bits", bits),
     )
     note = "Where the design states a message's energy, the ledger uses that."
-    return _graded(definition_table("One message", rows, note=note))
+    return definition_table("One message", rows, note=note, evidence="predicted")
 
 
 def _days_chart(life: BatteryLife) -> Chart:
@@ -132,7 +133,6 @@ def _shares_chart(life: BatteryLife) -> Chart:
     )
 
 
-# --------------------------------------------------------------------- money
 def money_section(prediction: Prediction) -> Section:
     """Return the ledger of one unit, the cash, the sensitivity and the cost of a burner."""
     ledger = prediction.economics
@@ -183,14 +183,14 @@ def _money_table(ledger: Economics) -> Table:
     )
     if ledger.draws:
         note += f" {ledger.draws} seeded draws, all figures with ranges at once."
-    return _graded(definition_table("Unit and plan", rows, note=note))
+    return definition_table("Unit and plan", rows, note=note, evidence="predicted")
 
 
 def _unit_table(ledger: Economics) -> Table:
     rows = [(name, money(value, ledger.currency)) for name, value in ledger.unit]
     rows += [(f"bill: {name}", money(value, ledger.currency)) for name, value in ledger.bill]
     note = "The bill at the size of an order at full capacity, before yield."
-    return _graded(definition_table("One unit, line by line", rows, note=note))
+    return definition_table("One unit, line by line", rows, note=note, evidence="predicted")
 
 
 def _years_table(ledger: Economics) -> Table:
@@ -213,34 +213,35 @@ def _years_table(ledger: Economics) -> Table:
 
 
 def _tornado_table(ledger: Economics) -> Table:
-    rows = tuple(
-        (
-            one.figure,
-            one.low,
-            one.high,
-            money(one.npv_low, ledger.currency),
-            money(one.npv_high, ledger.currency),
-        )
-        for one in ledger.tornado
+    return tabulate(
+        "Sensitivity, one figure at a time",
+        ledger.tornado,
+        {
+            "Figure": lambda one: one.figure,
+            "Low": lambda one: one.low,
+            "High": lambda one: one.high,
+            "Present value at low": lambda one: money(one.npv_low, ledger.currency),
+            "Present value at high": lambda one: money(one.npv_high, ledger.currency),
+        },
+        evidence="predicted",
+        brief_rows=MAX_BRIEF_BARS,
     )
-    columns = ("Figure", "Low", "High", "Present value at low", "Present value at high")
-    return Table("Sensitivity, one figure at a time", columns, rows, "", "predicted")
 
 
 def _burner_table(ledger: Economics) -> Table:
-    rows = tuple(
-        (
-            one.name,
-            money(one.price, ledger.currency),
-            str(one.burners),
-            f"{one.years:.3g}",
-            money(one.per_burner_year, ledger.currency),
-        )
-        for one in ledger.per_burner
+    return tabulate(
+        "Cost of a burner watched",
+        ledger.per_burner,
+        {
+            "What": lambda one: one.name,
+            "Price": lambda one: money(one.price, ledger.currency),
+            "Burners": lambda one: str(one.burners),
+            "Years": lambda one: f"{one.years:.3g}",
+            "A burner and year": lambda one: money(one.per_burner_year, ledger.currency),
+        },
+        note="Prices and lives as entered; the alternatives need not do the same job.",
+        evidence="predicted",
     )
-    columns = ("What", "Price", "Burners", "Years", "A burner and year")
-    note = "Prices and lives as entered; the alternatives need not do the same job."
-    return Table("Cost of a burner watched", columns, rows, note, "predicted")
 
 
 def _amounts(texts: tuple[str, ...], currency: str) -> list[float]:

@@ -1,54 +1,42 @@
-"""Stage ``dossier``: all records become the content of the design review."""
+"""The design review: all records become its sections, verdict first."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from trivet.present.agreement import agreement_section
 from trivet.present.alerts import alert_section
 from trivet.present.assumptions import CAUTIONS, assumption_section
 from trivet.present.budget import budget_section
 from trivet.present.business import battery_section, money_section
 from trivet.present.calibration import calibration_section
 from trivet.present.population import production_section
-from trivet.present.readings import trace_chart, trace_section
-from trivet.present.verdict import claims, requirement_section, summary
+from trivet.present.readings import trace_section
+from trivet.present.verdict import agreement_section, claims, requirement_section, summary
 from trivet.present.view import coverage_section
-from trivet.present.warning import timeline_charts
 from trivet.records.calibration import Calibration
 from trivet.records.comparison import SensorComparison
 from trivet.records.design import Design
-from trivet.records.dossier import Chart, Dossier, ShownCook
+from trivet.records.dossier import Dossier, Section, ShownCook
 from trivet.records.prediction import Prediction, Remedies
 from trivet.records.verdict import Verdict
 
-__all__ = ["dossier", "prediction_charts", "trace_chart"]
 
-
-def prediction_charts(design: Design, *, prediction: Prediction) -> tuple[Chart, ...]:
-    """Return every picture of the review that rests on the prediction alone.
-
-    Parameters
-    ----------
-    design : Design
-        What was decided.
-    prediction : Prediction
-        Of that design.
-
-    Returns
-    -------
-    tuple of Chart
-        Plan view, budgets, error against temperature, alert timelines, days, cash,
-        tornado; in SI.
-    """
-    sections = (
-        coverage_section(design, prediction=prediction, sensors=None),
+def prediction_sections(design: Design, *, prediction: Prediction) -> tuple[Section, ...]:
+    """Return every section of the review that rests on the prediction alone."""
+    return (
+        coverage_section(design, prediction=prediction),
         budget_section(design, prediction=prediction),
-        battery_section(prediction),
+        production_section(design, prediction=prediction, remedies=None),
+        alert_section(design, prediction=prediction, cooks=()),
+        battery_section(design, prediction=prediction),
         money_section(prediction),
+        assumption_section(prediction),
+        Section("Cautions", _cautions(prediction)),
     )
-    charts = [chart for section in sections for chart in section.charts]
-    return (*charts, *timeline_charts(design, prediction=prediction))
+
+
+def _cautions(prediction: Prediction) -> tuple[str, ...]:
+    return (*CAUTIONS, *(text for text in prediction.cautions if text not in CAUTIONS))
 
 
 def dossier(
@@ -114,11 +102,11 @@ def dossier(
             agreement_section(design, verdict=verdict),
             trace_section(design, cooks=cooks),
             alert_section(design, prediction=prediction, cooks=cooks),
-            battery_section(prediction),
+            battery_section(design, prediction=prediction),
             money_section(prediction),
             calibration_section(design, calibrations=calibrations),
             assumption_section(prediction),
         ),
-        cautions=(*CAUTIONS, *(text for text in prediction.cautions if text not in CAUTIONS)),
+        cautions=_cautions(prediction),
         hashes=tuple(sorted(hashes.items())),
     )

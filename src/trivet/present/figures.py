@@ -14,7 +14,7 @@ from trivet.present.figures_lines import draw_cash, draw_error, draw_widths
 from trivet.present.figures_plan import draw_plan
 from trivet.present.figures_score import draw_coverage, draw_scatter
 from trivet.present.figures_trace import draw_trace
-from trivet.present.scales import Scale
+from trivet.present.numbers import Scale
 from trivet.records.design import Display
 from trivet.records.dossier import Chart
 

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from trivet.present import palette
 from trivet.present.drawing import evidence_tag, new_figure
-from trivet.present.scales import Scale
-from trivet.records.dossier import Chart, Line, Mark
-from trivet.records.tuning import TunedPoint, Tuning
+from trivet.present.numbers import Scale
+from trivet.records.dossier import Chart
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -37,29 +33,3 @@ def draw_front(chart: Chart, scale: Scale) -> Figure:
     axes.legend(loc="best")
     evidence_tag(axes, chart.evidence)
     return figure
-
-
-def front_chart(found: Tuning) -> Chart:
-    """Return the picture of a front: lead against cooks with a nuisance or chatter."""
-
-    def line(label: str, points: Sequence[TunedPoint], style: str) -> Line:
-        x = np.array([point.bothered for point in points], dtype=np.float64)
-        y = np.array([point.lead_s for point in points], dtype=np.float64)
-        return Line(label, x, y, style=style)  # type: ignore[arg-type]
-
-    return Chart(
-        "front",
-        f"Settings of {found.alert}",
-        f"{found.evaluations} settings tried on {len(found.cooks)} calibration cooks; no point of"
-        " the front is beaten in lead, misses, nuisances, chatter and needless warnings at once."
-        " Proof cooks unseen.",
-        x_label="nuisances, chatters and cooks warned that turned down by themselves",
-        y_label="lead, 5 % quantile",
-        lines=(
-            line("front", found.front, "reading"),
-            line("as designed", (found.now,), "limit"),
-            line("pick", (found.pick,), "truth"),
-        ),
-        marks=(Mark(float(found.pick.bothered), "pick"),),
-        evidence="simulated",
-    )

@@ -8,7 +8,7 @@ import numpy as np
 
 from trivet.present import palette
 from trivet.present.drawing import evidence_tag, new_figure, short
-from trivet.present.scales import Scale
+from trivet.present.numbers import Scale
 from trivet.records.dossier import Chart, PlanView
 
 if TYPE_CHECKING:

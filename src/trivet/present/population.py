@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
-from trivet.present.texts import (
+from trivet.present.numbers import (
     NONE,
-    definition_table,
+    UNKNOWN,
     difference,
     joined,
-    metric_limit,
+    metric_bound,
     metric_value,
     money,
     seconds,
     share,
     temperature,
 )
-from trivet.records.design import Design
+from trivet.present.parts import ALL, definition_table, tabulate
+from trivet.records.design import Design, Display
 from trivet.records.dossier import Section, Table
-from trivet.records.prediction import Prediction, Remedies, Remedy
+from trivet.records.prediction import Prediction, Remedies, Remedy, UnitError, UnitPopulation
 from trivet.records.requirement import METRICS
 
 
@@ -28,61 +30,51 @@ def production_section(
     """Return the error of single units, yield and cost, and the declared changes tried."""
     units = prediction.population
     tables: list[Table] = []
-    words = []
+    words: list[str] = []
     if units is not None:
         words.append(
             "A unit keeps its own offset, gain, window, blur and mount; everything else changes"
             " from reading to reading. Requirements on the error are judged by the"
             f" 95th-percentile unit of {units.units} drawn: {units.note}."
         )
-        tables.append(_unit_table(design, prediction))
-        tables.append(_line_table(design, prediction))
-    if remedies is not None and remedies.failing:
-        tables.append(_remedy_table(design, remedies))
-        words.append(_helped(remedies))
-    elif remedies is not None:
-        words.append("Every predicted requirement holds as the design stands.")
+        tables += [_unit_table(design, units), _line_table(design, units)]
+    if remedies is not None:
+        helped = remedies_section(remedies, display=design.display)
+        words += helped.paragraphs
+        tables += helped.tables
     return Section("Units, calibration and what would help", tuple(words), tuple(tables), ())
 
 
-def _unit_table(design: Design, prediction: Prediction) -> Table:
-    units, display = prediction.population, design.display
-    assert units is not None
-    hottest: dict[tuple[str, str], int] = {}
-    for at, one in enumerate(units.errors):
+def _unit_table(design: Design, units: UnitPopulation) -> Table:
+    """Return the hottest case of each base and pan."""
+    display = design.display
+    hottest: dict[tuple[str, str], UnitError] = {}
+    for one in units.errors:
         key = (one.base, one.pan)
-        if key not in hottest or one.temperature_k > units.errors[hottest[key]].temperature_k:
-            hottest[key] = at
-    rows = tuple(
-        (
-            one.base,
-            one.pan,
-            temperature(one.temperature_k, display),
-            difference(one.median_k, display),
-            difference(one.p95_k, display),
-            NONE if math.isnan(one.p95_calibrated_k) else difference(one.p95_calibrated_k, display),
-            NONE
-            if math.isnan(one.p95_recalibrated_k)
-            else difference(one.p95_recalibrated_k, display),
-        )
-        for one in (units.errors[at] for at in hottest.values())
+        if key not in hottest or one.temperature_k > hottest[key].temperature_k:
+            hottest[key] = one
+
+    def declared(value_k: float) -> str:
+        return NONE if math.isnan(value_k) else difference(value_k, display)
+
+    return tabulate(
+        "Error of single units",
+        hottest.values(),
+        {
+            "Base": lambda one: one.base,
+            "Pan": lambda one: one.pan,
+            "At": lambda one: temperature(one.temperature_k, display),
+            "Middle unit": lambda one: difference(one.median_k, display),
+            "95th-percentile unit": lambda one: difference(one.p95_k, display),
+            "After the line": lambda one: declared(one.p95_calibrated_k),
+            "After the kitchen": lambda one: declared(one.p95_recalibrated_k),
+        },
+        note="Half-widths that hold 95 % of one unit's readings; a dash: not declared.",
+        evidence="predicted",
     )
-    columns = (
-        "Base",
-        "Pan",
-        "At",
-        "Middle unit",
-        "95th-percentile unit",
-        "After the line",
-        "After the kitchen",
-    )
-    note = "Half-widths that hold 95 % of one unit's readings; a dash: not declared."
-    return Table("Error of single units", columns, rows, note, "predicted")
 
 
-def _line_table(design: Design, prediction: Prediction) -> Table:
-    units = prediction.population
-    assert units is not None
+def _line_table(design: Design, units: UnitPopulation) -> Table:
     if design.end_of_line is None:
         return definition_table("End of the line", (("Calibration of units", "none declared"),))
     cost = units.cost_per_good_unit
@@ -101,37 +93,55 @@ def _line_table(design: Design, prediction: Prediction) -> Table:
     )
 
 
-def _remedy_table(design: Design, remedies: Remedies) -> Table:
-    rows = tuple(
-        (
-            one.requirement,
-            metric_limit(_limit_text(design, one), one.metric, design.display),
-            one.option,
-            metric_value(one.before, one.metric, design.display),
-            metric_value(one.after, one.metric, design.display),
-            "inside" if one.inside else "not inside",
-            one.note,
-        )
-        for one in remedies.tried
-    )
-    columns = ("Requirement", "Limit", "Change", "Before", "After", "Then", "Where")
+def remedies_section(remedies: Remedies, *, display: Display) -> Section:
+    """Return every declared change that moves a requirement which fails, helpful ones first."""
+    moved = [one for one in remedies.tried if one.inside or one.before != one.after]
+    tables = (_remedy_table(moved, len(remedies.tried), display),) if moved else ()
+    return Section("What would help", tuple(_helped(remedies)), tables)
+
+
+def _remedy_table(moved: list[Remedy], tried: int, display: Display) -> Table:
+    def then(one: Remedy) -> str:
+        if math.isnan(one.after):
+            return UNKNOWN
+        return "inside" if one.inside else "not inside"
+
     note = "One declared change at a time, each predicted anew."
-    return Table("What would help most", columns, rows, note, "predicted")
+    if tried > len(moved):
+        left = tried - len(moved)
+        note += f" Pairs of change and requirement left out, because nothing moves: {left}."
+    return tabulate(
+        "What would help most",
+        moved,
+        {
+            "Requirement": lambda one: one.requirement,
+            "Limit": lambda one: metric_bound(one.limit, one.metric, display),
+            "Change": lambda one: one.option,
+            "Before": lambda one: metric_value(one.before, one.metric, display),
+            "After": lambda one: metric_value(one.after, one.metric, display),
+            "Then": then,
+            "Where": lambda one: one.note or NONE,
+        },
+        note=note,
+        evidence="predicted",
+        brief_rows=ALL,
+    )
 
 
-def _limit_text(design: Design, remedy: Remedy) -> str:
-    return next(one.limit for one in design.requirements if one.id == remedy.requirement)
-
-
-def _helped(remedies: Remedies) -> str:
+def _helped(remedies: Remedies) -> Iterator[str]:
+    if not remedies.failing:
+        yield "Every predicted requirement holds as the design stands."
+        return
+    if not remedies.tried:
+        failing = joined(remedies.failing)
+        yield f"Failing as predicted: {failing}; the design declares no [[options]]."
+        return
     best: dict[str, str] = {}
     for one in remedies.tried:
         if one.inside:
-            best.setdefault(
-                one.requirement,
-                f"{one.requirement} ({METRICS[one.metric].name}) is brought inside by {one.option}",
-            )
+            words = f"{one.requirement} ({METRICS[one.metric].name}) is brought inside by"
+            best.setdefault(one.requirement, f"{words} {one.option}")
     parts = list(best.values())
     if remedies.unhelped:
         parts.append(f"no single declared change brings {joined(remedies.unhelped)} inside")
-    return "Of the requirements that fail as predicted: " + "; ".join(parts) + "."
+    yield f"Of the requirements that fail as predicted: {'; '.join(parts)}."

@@ -17,7 +17,8 @@ from trivet.present.likeness import (
     probes_of,
     truth_of,
 )
-from trivet.present.texts import difference, number, read_only, seconds, share
+from trivet.present.numbers import NONE, difference, number, read_only, seconds, share
+from trivet.present.parts import tabulate
 from trivet.quality import Quality, reason
 from trivet.records.alertlog import AlertChange
 from trivet.records.design import Design, Limit
@@ -27,7 +28,7 @@ from trivet.records.requirement import OF_WORDS, Evidence
 
 DEVICE = "device"
 """The alert log's word for what the device says about itself."""
-GRADES: tuple[Evidence, ...] = ("simulated", "bench")
+COOKED: tuple[Evidence, ...] = ("simulated", "bench")
 POINTS = 500
 MAX_CHARTS = 24
 MAX_ROWS = 60
@@ -59,44 +60,57 @@ def trace_section(design: Design, *, cooks: Sequence[ShownCook]) -> Section:
         words.append(f"Of {len(charts)} traces the first {MAX_CHARTS} are drawn.")
     if not cooks:
         words.append("No proof cook was run or recorded.")
-    tables = tuple(table for grade in GRADES if (table := _cook_table(cooks, grade)) is not None)
+    tables = tuple(table for grade in COOKED if (table := _cook_table(cooks, grade)) is not None)
     return Section("Proof cooks", tuple(words), tables, tuple(charts[:MAX_CHARTS]))
 
 
 def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
-    rows = []
-    for cook in cooks:
-        if cook.recording.evidence != grade:
-            continue
-        for one in cook.estimate.burners:
-            if _worth_drawing(cook, one):
-                rows.append(_cook_row(cook, one))
+    rows = [
+        (cook, one)
+        for cook in cooks
+        for one in cook.estimate.burners
+        if cook.recording.evidence == grade and _worth_drawing(cook, one)
+    ]
     if not rows:
         return None
-    columns = ("Cook", "Burner", "Length", "Moments", "With a reading", "Withheld most for")
     note = "With a reading: counted share of all moments of this one cook; no rate is claimed."
     if len(rows) > MAX_ROWS:
         note = f"The first {MAX_ROWS} of {len(rows)} rows. {note}"
-    shown = tuple(rows[:MAX_ROWS])
-    return Table(f"Proof cooks, {grade}", (*columns, "Alerts"), shown, note, grade)
-
-
-def _cook_row(cook: ShownCook, one: BurnerEstimate) -> tuple[str, ...]:
-    time_s = cook.estimate.time_s
-    good = one.valid
-    lost = Counter(_reasons(one))
-    most = lost.most_common(1)
-    changes = [c for c in cook.alerts.changes if c.burner == one.burner and c.state == "on"]
-    alerts = Counter(change.alert for change in changes)
-    return (
-        cook.recording.name,
-        one.burner,
-        seconds(float(time_s[-1] - time_s[0])) if time_s.size else "0 s",
-        number(float(time_s.size), 0),
-        share(float(good.mean()), 0) if good.size else "no moment",
-        f"{most[0][0]} ({most[0][1]} moments)" if most else "–",
-        ", ".join(f"{name} {count}×" for name, count in sorted(alerts.items())) or "none",
+    return tabulate(
+        f"Proof cooks, {grade}",
+        rows[:MAX_ROWS],
+        {
+            "Cook": lambda row: row[0].recording.name,
+            "Burner": lambda row: row[1].burner,
+            "Length": lambda row: _length(row[0].estimate.time_s),
+            "Moments": lambda row: number(row[0].estimate.time_s.size, 0),
+            "With a reading": lambda row: _valid_share(row[1]),
+            "Withheld most for": lambda row: _withheld(row[1], 1),
+            "Alerts": lambda row: _alert_counts(row[0], row[1].burner),
+        },
+        note=note,
+        evidence=grade,
     )
+
+
+def _length(time_s: FloatArray) -> str:
+    return seconds(float(time_s[-1] - time_s[0])) if time_s.size else "0 s"
+
+
+def _valid_share(one: BurnerEstimate) -> str:
+    good = one.valid
+    return share(float(good.mean()), 0) if good.size else "no moment"
+
+
+def _withheld(one: BurnerEstimate, most: int) -> str:
+    lost = Counter(withheld_reasons(one)).most_common(most)
+    return ", ".join(f"{word} ({count} moments)" for word, count in lost) or NONE
+
+
+def _alert_counts(cook: ShownCook, burner: str) -> str:
+    changes = [one for one in cook.alerts.changes if one.burner == burner and one.state == "on"]
+    alerts = Counter(change.alert for change in changes)
+    return ", ".join(f"{name} {count}×" for name, count in sorted(alerts.items())) or "none"
 
 
 def _worth_drawing(cook: ShownCook, one: BurnerEstimate) -> bool:
@@ -105,7 +119,7 @@ def _worth_drawing(cook: ShownCook, one: BurnerEstimate) -> bool:
     return truth_of(cook, one.burner) is not None or one.burner in sheet or bool(one.valid.any())
 
 
-def _reasons(one: BurnerEstimate) -> Iterator[str]:
+def withheld_reasons(one: BurnerEstimate) -> Iterator[str]:
     """Yield the reason of each moment without a number."""
     for flags in one.flags[~one.valid]:
         word = reason(Quality(int(flags)))
@@ -115,7 +129,6 @@ def _reasons(one: BurnerEstimate) -> Iterator[str]:
 def trace_chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
     """Return the trace of one burner of a cook."""
     time_s = cook.estimate.time_s
-    evidence = "simulated" if cook.recording.evidence == "simulated" else "bench"
     spans = [*_gaps(one, time_s), *_alert_spans(cook.alerts.changes, one.burner, time_s)]
     lines = [*_readings(one, time_s), *_truths(design, cook, one)]
     lines += _limits(design, cook, one.burner, time_s)
@@ -133,7 +146,7 @@ def trace_chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
         lines=tuple(lines),
         marks=marks,
         spans=tuple(spans),
-        evidence="simulated" if evidence == "simulated" else "bench",
+        evidence=cook.recording.evidence,
     )
 
 
@@ -242,7 +255,7 @@ def _gaps(one: BurnerEstimate, time_s: FloatArray) -> list[Span]:
         return []
     step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
     merge = MERGE_FRAC * float(time_s[-1] - time_s[0])
-    words = list(_reasons(one))
+    words = list(withheld_reasons(one))
     at = np.flatnonzero(~good)
     spans: list[Span] = []
     latest: dict[str, int] = {}
@@ -278,7 +291,7 @@ def _caption(design: Design, cook: ShownCook, one: BurnerEstimate) -> str:
     step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 0.0
     shown = share(float(good.mean()), 0) if good.size else "none"
     text = f"A reading in {shown} of {good.size} moments"
-    lost = Counter(_reasons(one))
+    lost = Counter(withheld_reasons(one))
     if lost:
         parts = [f"{word} {seconds(count * step)}" for word, count in lost.most_common()]
         text += f"; withheld: {', '.join(parts)}"

@@ -3,35 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from trivet.present.numbers import NONE, interval, plain, seconds, share
+from trivet.present.parts import claim_section, tabulate
 from trivet.records.checks import CHECKS, SAID, CheckScore, ConfusionRow
 from trivet.records.design import Design, Display
-from trivet.records.dossier import Chart, Claim, Dossier, Line, Section, Table
+from trivet.records.dossier import Chart, Claim, Dossier, Grade, Line, Section, Table
+from trivet.records.reporting import ReporterChoice
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
-from trivet.records.verdict import Decision
 
-_DECISIONS: dict[str, Decision] = {"met": "met", "not met": "not met", "too few": "not proven"}
-FIGURES = (
-    "stratum",
-    "cooks",
-    "valid",
-    "bias",
-    "limits of agreement",
-    "median",
-    "P95",
-    "covered",
-    "exact 95 %",
-    "interval score",
-    "median U95",
-    "over 15 K shown",
-    "of over 15 K withheld",
-    "within 15 K withheld",
-    "longest blind",
-    "lag",
-)
+MAX_FAILED = 5
+"""Cooks that gave nothing and are named."""
 NOTE = (
     "Errors in K. Valid: share of the heated moments with a reading of a surface that is there, "
     "withheld ones in the denominator. Covered: one drawn moment a cook. Over 15 K shown: cooks "
@@ -49,11 +35,6 @@ CONFUSION_NOTE = (
     "cooks by what was said of the pan at most of these moments, with exact 95 % intervals."
 )
 
-CHECK_FIGURES = ("question", "cooks", "moments", "mean", "median", "P95", "covered", "exact 95 %")
-CONFUSION_FIGURES = ("bare pan", "rests on", "cooks", *SAID)
-_UNITS = {one.name: one.unit for one in CHECKS}
-_WORDS = {one.name: one.words for one in CHECKS}
-
 
 def score_page(score: Score, *, design: Design, hashes: Mapping[str, str]) -> Dossier:
     """Return the content of a score's page.
@@ -70,29 +51,15 @@ def score_page(score: Score, *, design: Design, hashes: Mapping[str, str]) -> Do
     Returns
     -------
     Dossier
-        Goals as claims; "too few" stands as not proven.
-
-    Notes
-    -----
-    Nothing is computed here.
-
-    References
-    ----------
-    House rule.
+        Goals as claims.
     """
-    met = sum(one.decision == "met" for sheet in score.sheets for one in sheet.goals)
-    missed = sum(one.decision == "not met" for sheet in score.sheets for one in sheet.goals)
-    total = sum(len(sheet.goals) for sheet in score.sheets)
     return Dossier(
         title=f"{score.design}: readings against what was so",
-        subtitle="Strata come from the truth or the bench sheet, never from a reading.",
+        subtitle="Each stratum is judged by itself.",
         invented=design.project.invented,
-        summary=(
-            f"Of {total} goals {met} are met, {missed} are not, and {total - met - missed} "
-            "need more cooks."
-        ),
-        claims=tuple(_claims(score)),
-        sections=tuple(_section(one) for one in score.sheets),
+        summary=_summary(score),
+        claims=tuple(score_claims(score)),
+        sections=score_sections(score),
         cautions=(
             "Simulated and bench cooks are never pooled, nor cooks as designed and under a "
             "mismatch. A simulated score holds within the simulator.",
@@ -114,12 +81,32 @@ def _readout(display: Display) -> str:
     )
 
 
-def _claims(score: Score) -> list[Claim]:
+def _summary(score: Score) -> str:
+    decided = Counter(one.decision for sheet in score.sheets for one in sheet.goals)
+    return (
+        f"Of {decided.total()} goals {decided['met']} are met, {decided['not met']} are not, and"
+        f" {decided['too few']} need more cooks."
+    )
+
+
+def judged_sections(score: Score) -> tuple[Section, ...]:
+    """Return the goals first, then every sheet, for the terminal."""
+    return (claim_section(_summary(score), score_claims(score)), *score_sections(score))
+
+
+def score_sections(score: Score) -> tuple[Section, ...]:
+    """Return what the strata are, and a section a sheet."""
+    strata = Section("Strata", (), (_strata(),))
+    return (strata, *(score_section(one) for one in score.sheets))
+
+
+def score_claims(score: Score) -> list[Claim]:
+    """Return the goals of all sheets as claims."""
     return [
         Claim(
             id=f"{place}.{number}",
             text=f"{STRATUM_WORDS[one.stratum]}: {one.what}",
-            decision=_DECISIONS[one.decision],
+            decision=one.decision,
             reason=f"{one.found} ({one.text}); {sheet.condition}",
             limit=one.goal,
             evidence=f"{sheet.evidence}; asked: bench",
@@ -129,84 +116,139 @@ def _claims(score: Score) -> list[Claim]:
     ]
 
 
-def _section(sheet: ScoreSheet) -> Section:
+def score_section(sheet: ScoreSheet) -> Section:
+    """Return figures and pictures of one grade and condition."""
     grade = sheet.evidence
     paragraphs = [
         f"{sheet.cooks} cooks, {sheet.independent} of them independent, on {sheet.units} sensor "
         f"unit{'s' if sheet.units != 1 else ''}; {len(sheet.failed)} gave nothing.",
-        *sheet.failed[:5],
+        *sheet.failed[:MAX_FAILED],
     ]
-    tables = [
-        Table(
-            "Figures by stratum",
-            FIGURES,
-            tuple(figure_row(one.whole) for one in sheet.strata),
-            NOTE,
-            grade,
-        )
-    ]
-    if sheet.parts:
-        rows = tuple(figure_row(one) for one in sheet.parts)
-        tables.append(Table("The same by what else differs", FIGURES, rows, "", grade))
-    if sheet.checks:
-        rows = tuple(check_row(one) for one in sheet.checks)
-        tables.append(Table("Labels, places, unevenness", CHECK_FIGURES, rows, CHECK_NOTE, grade))
-    if sheet.confusion:
-        rows = tuple(confusion_row(one) for one in sheet.confusion)
-        tables.append(
-            Table("What is said of bare pans", CONFUSION_FIGURES, rows, CONFUSION_NOTE, grade)
-        )
-    return Section(
-        f"{sheet.condition} ({grade})", tuple(paragraphs), tuple(tables), score_charts(sheet)
+    strata = [one.whole for one in sheet.strata]
+    tables = (
+        _figures("Figures by stratum", strata, grade, NOTE),
+        _figures("The same by what else differs", sheet.parts, grade),
+        _checks(sheet),
+        _confusion(sheet),
+    )
+    shown = tuple(table for table in tables if table.rows)
+    return Section(f"{sheet.condition} ({grade})", tuple(paragraphs), shown, score_charts(sheet))
+
+
+def _strata() -> Table:
+    return tabulate(
+        "Strata",
+        STRATA,
+        {"Stratum": lambda one: one.name, "What it holds": lambda one: one.words},
+        note="They come from the truth or the bench sheet, never from a reading.",
     )
 
 
-def figure_row(one: PartScore) -> tuple[str, ...]:
-    """Return the figures of a stratum or part as texts, in the order of FIGURES.
-
-    Parameters
-    ----------
-    one : PartScore
-        Its figures.
-
-    Returns
-    -------
-    tuple of str
-        A dash where nothing tells.
-    """
-    name = STRATUM_WORDS[one.name] + (f"; {one.part}" if one.part else "")
-    limits = "–"
-    if math.isfinite(one.low_loa_k):
-        limits = f"{one.low_loa_k:+.1f} to {one.high_loa_k:+.1f}"
-    exact = "–"
-    if one.drawn:
-        exact = f"{100 * one.covered_low_frac:.1f} to {100 * one.covered_high_frac:.1f} %"
-    return (
-        name,
-        str(one.cooks),
-        _percent(one.valid_frac),
-        _number(one.bias_k, "+.1f"),
-        limits,
-        _number(one.median_k, ".1f"),
-        _number(one.p95_k, ".1f"),
-        f"{one.covered} of {one.drawn}",
-        exact,
-        _number(one.interval_score_k, ".0f"),
-        _number(one.median_u95_k, ".1f"),
-        f"{one.large_cooks} (≤ {_percent(one.large_high_frac)})",
-        _percent(one.flagged_frac),
-        _percent(one.false_flag_frac),
-        f"{one.blind_s:.0f} s",
-        f"{one.lag_s:+.1f} s ({one.lag_cooks})" if one.lag_cooks else "–",
+def _figures(title: str, parts: Sequence[PartScore], grade: Grade, note: str = "") -> Table:
+    return tabulate(
+        title,
+        parts,
+        {
+            "Stratum": lambda one: one.name + (f"; {one.part}" if one.part else ""),
+            "Cooks": lambda one: str(one.cooks),
+            "Valid": lambda one: _share(one.valid_frac),
+            "Bias": lambda one: plain(one.bias_k, "+.1f"),
+            "Limits of agreement": lambda one: (
+                f"{plain(one.low_loa_k, '+.1f')} to {plain(one.high_loa_k, '+.1f')}"
+                if math.isfinite(one.low_loa_k)
+                else NONE
+            ),
+            "Median": lambda one: plain(one.median_k, ".1f"),
+            "P95": lambda one: plain(one.p95_k, ".1f"),
+            "Covered": lambda one: f"{one.covered} of {one.drawn}",
+            "Exact 95 %": lambda one: (
+                interval(one.covered_low_frac, one.covered_high_frac) if one.drawn else NONE
+            ),
+            "Interval score": lambda one: plain(one.interval_score_k, ".0f"),
+            "Median U95": lambda one: plain(one.median_u95_k, ".1f"),
+            "Over 15 K shown": lambda one: f"{one.large_cooks} (≤ {_share(one.large_high_frac)})",
+            "Of over 15 K withheld": lambda one: _share(one.flagged_frac),
+            "Within 15 K withheld": lambda one: _share(one.false_flag_frac),
+            "Longest blind": lambda one: seconds(one.blind_s),
+            "Lag": lambda one: f"{one.lag_s:+.1f} s ({one.lag_cooks})" if one.lag_cooks else NONE,
+        },
+        note=note,
+        evidence=grade,
     )
 
 
-def _number(value: float, form: str) -> str:
-    return "–" if math.isnan(value) else format(value, form)
+def _checks(sheet: ScoreSheet) -> Table:
+    """Return the questions beside temperatures; errors keep their sign in the mean alone."""
+    kinds = {one.name: one for one in CHECKS}
+
+    def value(one: CheckScore, value: float) -> str:
+        return f"{value:.2f} {kinds[one.kind].unit}".strip()
+
+    return tabulate(
+        "Labels, places, unevenness",
+        sheet.checks,
+        {
+            "Question": lambda one: kinds[one.kind].words + (f"; {one.part}" if one.part else ""),
+            "Cooks": lambda one: str(one.cooks),
+            "Moments": lambda one: str(one.moments),
+            "Mean": lambda one: value(one, one.bias),
+            "Median": lambda one: value(one, one.median),
+            "P95": lambda one: value(one, one.p95),
+            "Covered": lambda one: f"{one.covered} of {one.drawn}" if one.drawn else NONE,
+            "Exact 95 %": lambda one: (
+                interval(one.covered_low_frac, one.covered_high_frac) if one.drawn else NONE
+            ),
+        },
+        note=CHECK_NOTE,
+        evidence=sheet.evidence,
+    )
 
 
-def _percent(value: float) -> str:
-    return "–" if math.isnan(value) else f"{100 * value:.1f} %"
+def _confusion(sheet: ScoreSheet) -> Table:
+    """Return counts of cooks by what was said, each with the exact 95 % interval of its share."""
+
+    def count(one: ConfusionRow, at: int) -> str:
+        if math.isnan(one.low_frac[at]):
+            return str(one.counts[at])
+        return f"{one.counts[at]} ({interval(one.low_frac[at], one.high_frac[at], 0)})"
+
+    rows = tuple(
+        (one.truth, one.evidence, str(one.cooks), *(count(one, at) for at in range(len(SAID))))
+        for one in sheet.confusion
+    )
+    columns = ("Bare pan", "Rests on", "Cooks", *SAID)
+    return Table("What is said of bare pans", columns, rows, CONFUSION_NOTE, sheet.evidence)
+
+
+def reporters_section(choice: ReporterChoice) -> Section:
+    """Return the reporters of one grade of evidence, best first, and what the choice rests on."""
+    table = tabulate(
+        "Reporters over calibration cooks, best first",
+        choice.scores,
+        {
+            "Reporter": lambda one: one.reporter,
+            "Cooks": lambda one: str(one.cooks),
+            "Bias": lambda one: plain(one.bias_k, "+.2f"),
+            "Spread": lambda one: plain(one.bias_spread_k, ".2f"),
+            "Noise": lambda one: plain(one.noise_k, ".2f"),
+            "Lag": lambda one: plain(one.lag_s, "+.1f"),
+            "Hot side": lambda one: plain(one.hot_side_k, ".1f"),
+            "Loss": lambda one: plain(one.loss, ".2f"),
+        },
+        note="Differences in K, lag in s, against the probes on the same surface.",
+        evidence=choice.evidence,
+    )
+    costs = ", ".join(f"{name} {weight:g}" for name, weight in choice.weights.items())
+    left_out = plain(choice.left_out_loss, ".2f")
+    words = (
+        f"Chosen: {choice.chosen}; {choice.reason}.",
+        f"Mean loss of the choice on plans left out: {left_out}. Weights: {costs}.",
+    )
+    return Section(f"Reporters ({choice.evidence})", words, (table,))
+
+
+def _share(value_frac: float) -> str:
+    return NONE if math.isnan(value_frac) else share(value_frac)
 
 
 def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
@@ -304,54 +346,3 @@ def _band(one: StratumScore, side: int) -> np.ndarray[tuple[int], np.dtype[np.fl
     """Return the P95 goal of a stratum as a level, where it has one."""
     goal = next(kind.p95_k for kind in STRATA if kind.name == one.whole.name)
     return None if math.isnan(goal) else np.array([side * goal])
-
-
-def check_row(one: CheckScore) -> tuple[str, ...]:
-    """Return the figures of one question as texts, in the order of CHECK_FIGURES.
-
-    Parameters
-    ----------
-    one : CheckScore
-        Errors keep their sign in the mean, not in median and P95.
-
-    Returns
-    -------
-    tuple of str
-        A dash where nothing tells.
-    """
-    unit = f" {_UNITS[one.kind]}" if _UNITS[one.kind] else ""
-    exact = "–"
-    if one.drawn:
-        exact = f"{100 * one.covered_low_frac:.0f} to {100 * one.covered_high_frac:.0f} %"
-    return (
-        _WORDS[one.kind] + (f"; {one.part}" if one.part else ""),
-        str(one.cooks),
-        str(one.moments),
-        *(f"{value:.2f}{unit}" for value in (one.bias, one.median, one.p95)),
-        f"{one.covered} of {one.drawn}" if one.drawn else "–",
-        exact,
-    )
-
-
-def confusion_row(one: ConfusionRow) -> tuple[str, ...]:
-    """Return one row of the matrix as texts, in the order of CONFUSION_FIGURES.
-
-    Parameters
-    ----------
-    one : ConfusionRow
-        Counts of cooks with exact bounds.
-
-    Returns
-    -------
-    tuple of str
-        Each count with the exact 95 % interval of its share.
-
-    References
-    ----------
-    Clopper and Pearson (1934).
-    """
-    cells = (
-        f"{count} ({100 * low:.0f} to {100 * high:.0f} %)" if not math.isnan(low) else str(count)
-        for count, low, high in zip(one.counts, one.low_frac, one.high_frac, strict=True)
-    )
-    return one.truth, one.evidence, str(one.cooks), *cells

@@ -1,23 +1,33 @@
-"""Claims and requirements: each decision with its evidence, one grade at a time."""
+"""The verdict: each decision with its evidence, and agreement stratum by stratum."""
 
 from __future__ import annotations
 
+import math
 from collections import Counter
+from collections.abc import Mapping, Sequence
 
-from trivet.present.texts import (
+from trivet.present.numbers import (
     NONE,
+    UNKNOWN,
+    covered_rate,
+    difference,
     failure_rate,
     joined,
     metric_bound,
     metric_limit,
     metric_value,
+    number,
+    read_only,
     share,
+    signed,
 )
+from trivet.present.parts import ALL, claim_section, tabulate
 from trivet.records.design import Design, Display
-from trivet.records.dossier import Claim, Section, Table
+from trivet.records.dossier import Chart, Claim, Grade, Line, Section, Table
 from trivet.records.requirement import EVIDENCE_ORDER, METRICS, Evidence, Requirement
-from trivet.records.verdict import EvidenceLine, RequirementVerdict, Verdict
+from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Verdict
 
+AGAINST: dict[Grade, str] = {"simulated": "the simulator's truth", "bench": "reference probes"}
 WITHIN = "within the simulator"
 GRADE_TITLES: dict[Evidence, str] = {
     "predicted": "Predicted evidence",
@@ -45,6 +55,12 @@ def summary(verdict: Verdict) -> str:
         ids = joined(one.id for one in unproven)
         return f"{head} The design is not shown to do its job; safety is not proven for {ids}."
     return f"{head} The design is not shown to do its job."
+
+
+def verdict_sections(design: Design, *, verdict: Verdict) -> tuple[Section, ...]:
+    """Return the decisions, then the evidence, as the terminal shows them."""
+    head = claim_section(summary(verdict), claims(design, verdict=verdict))
+    return head, requirement_section(design, verdict=verdict)
 
 
 def claims(design: Design, *, verdict: Verdict) -> tuple[Claim, ...]:
@@ -81,23 +97,12 @@ def _grades(one: RequirementVerdict, asked: Requirement | None) -> str:
 def requirement_section(design: Design, *, verdict: Verdict) -> Section:
     """Return every requirement, then the evidence in one table a grade."""
     tables = [_asked_table(design, verdict)]
+    asked = {one.id: one for one in design.requirements}
     for grade in EVIDENCE_ORDER:
-        rows = [
-            _evidence_row(design, one, line)
-            for one in verdict.requirements
-            for line in one.lines
-            if line.evidence == grade
-        ]
-        if rows:
-            tables.append(
-                Table(
-                    GRADE_TITLES[grade],
-                    ("Requirement", "Limit", "Result", "Bound", "Decision", "In words"),
-                    tuple(rows),
-                    GRADE_NOTES[grade],
-                    grade,
-                )
-            )
+        rows = [(one, line) for one in verdict.requirements for line in one.lines]
+        mine = [(one, line) for one, line in rows if line.evidence == grade]
+        if mine:
+            tables.append(_evidence_table(design.display, asked, mine, grade))
     bare = [one.id for one in verdict.requirements if not one.lines]
     words = [
         "A requirement is met when the end of the confidence interval, with its guard band,"
@@ -112,30 +117,27 @@ def requirement_section(design: Design, *, verdict: Verdict) -> Section:
 
 def _asked_table(design: Design, verdict: Verdict) -> Table:
     asked = {one.id: one for one in design.requirements}
-    rows: list[tuple[str, ...]] = []
-    for one in verdict.requirements:
-        wanted = asked.get(one.id)
-        meaning = METRICS[one.metric].meaning if one.metric in METRICS else one.metric
-        rows.append(
-            (
-                one.id + (" (safety)" if one.safety else ""),
-                f"{one.text} ({meaning})",
-                metric_limit(one.limit, one.metric, design.display),
-                _how_sure(wanted),
-                wanted.evidence if wanted else NONE,
-                one.decision,
-            )
-        )
-    judged = {one.id for one in verdict.requirements}
-    for one_asked in design.requirements:
-        if one_asked.id not in judged:
-            limit = metric_limit(one_asked.limit, one_asked.metric, design.display)
-            how = _how_sure(one_asked)
-            rows.append(
-                (one_asked.id, one_asked.text, limit, how, one_asked.evidence, "not judged")
-            )
-    columns = ("Requirement", "What must hold", "Limit", "How sure", "Least evidence", "Decision")
-    return Table("What was asked", columns, tuple(rows))
+    judged = {one.id: one for one in verdict.requirements}
+
+    def what(one: RequirementVerdict | Requirement) -> str:
+        if one.metric not in METRICS or one.id not in judged:
+            return one.text
+        return f"{one.text} ({METRICS[one.metric].meaning})"
+
+    unjudged = [one for one in design.requirements if one.id not in judged]
+    both: list[RequirementVerdict | Requirement] = [*judged.values(), *unjudged]
+    return tabulate(
+        "What was asked",
+        both,
+        {
+            "Requirement": lambda one: one.id + (" (safety)" if one.safety else ""),
+            "What must hold": what,
+            "Limit": lambda one: metric_limit(one.limit, one.metric, design.display),
+            "How sure": lambda one: _how_sure(asked.get(one.id)),
+            "Least evidence": lambda one: asked[one.id].evidence if one.id in asked else NONE,
+            "Decision": lambda one: judged[one.id].decision if one.id in judged else "not judged",
+        },
+    )
 
 
 def _how_sure(wanted: Requirement | None) -> str:
@@ -147,21 +149,32 @@ def _how_sure(wanted: Requirement | None) -> str:
     return f"{cover} coverage, {share(wanted.confidence_frac, 0)} confidence"
 
 
-def _evidence_row(design: Design, one: RequirementVerdict, line: EvidenceLine) -> tuple[str, ...]:
-    asked = next((item for item in design.requirements if item.id == one.id), None)
-    confidence = float(asked.confidence_frac) if asked else 0.95
-    return (
-        one.id,
-        metric_limit(one.limit, one.metric, design.display),
-        metric_value(line.value, one.metric, design.display),
-        _bound(line, one.metric, design.display),
-        line.decision,
-        _in_words(line, confidence),
+def _evidence_table(
+    display: Display,
+    asked: Mapping[str, Requirement],
+    rows: Sequence[tuple[RequirementVerdict, EvidenceLine]],
+    grade: Evidence,
+) -> Table:
+    return tabulate(
+        GRADE_TITLES[grade],
+        rows,
+        {
+            "Requirement": lambda row: row[0].id,
+            "Limit": lambda row: metric_limit(row[0].limit, row[0].metric, display),
+            "Result": lambda row: metric_value(row[1].value, row[0].metric, display),
+            "Bound": lambda row: _bound(row[1], row[0].metric, display),
+            "Decision": lambda row: row[1].decision,
+            "In words": lambda row: _in_words(row[1], asked.get(row[0].id)),
+        },
+        note=GRADE_NOTES[grade],
+        evidence=grade,
+        brief_rows=ALL,
     )
 
 
-def _in_words(line: EvidenceLine, confidence: float) -> str:
+def _in_words(line: EvidenceLine, asked: Requirement | None) -> str:
     """Return the verdict's sentence; a count that came without a bound is given one."""
+    confidence = float(asked.confidence_frac) if asked else 0.95
     if line.cooks and "%" not in line.text:
         return f"{line.text}; failed {failure_rate(line.failures, line.cooks, confidence)}"
     return line.text
@@ -174,3 +187,74 @@ def _bound(line: EvidenceLine, metric: str, display: Display) -> str:
     if line.bound != line.bound:
         return bound
     return f"{bound} {WITHIN}" if line.evidence == "simulated" else bound
+
+
+def agreement_section(design: Design, *, verdict: Verdict) -> Section:
+    """Return tables and charts of agreement, one grade of evidence at a time."""
+    grades = [grade for grade in AGAINST if any(one.evidence == grade for one in verdict.strata)]
+    tables, charts = [], []
+    for grade in grades:
+        strata = [one for one in verdict.strata if one.evidence == grade]
+        tables.append(_agreement_table(design, strata, grade))
+        drawn = [one for one in strata if math.isfinite(one.bias_k)]
+        if drawn:
+            charts.append(_agreement_chart(drawn, grade))
+    words = (
+        "Bias and 95 % limits of agreement hold within a stratum: one grade of evidence, one"
+        " surface, one kind of base contents. A small error on few valid moments is not a"
+        " pass, so the share of moments with a reading stands beside it."
+        if grades
+        else "No proof cook has a stratum to compare: agreement is unknown."
+    )
+    return Section("Agreement by stratum", (words,), tuple(tables), tuple(charts))
+
+
+def _agreement_table(design: Design, strata: Sequence[Stratum], grade: Grade) -> Table:
+    display = design.display
+    return tabulate(
+        f"Against {AGAINST[grade]}",
+        strata,
+        {
+            "Of": lambda one: one.of.replace("_", " "),
+            "Contents": lambda one: one.contents,
+            "Cooks": lambda one: str(one.cooks),
+            "Moments": lambda one: number(one.moments, 0),
+            "Valid": lambda one: share(one.valid_frac),
+            "Bias": lambda one: signed(one.bias_k, display),
+            "95 % limits of agreement": lambda one: (
+                f"{signed(one.low_loa_k, display)} to {signed(one.high_loa_k, display)}"
+                if math.isfinite(one.low_loa_k)
+                else UNKNOWN
+            ),
+            "95 % of errors under": lambda one: difference(one.p95_error_k, display),
+            "Intervals that cover": lambda one: covered_rate(one.covered, one.drawn),
+        },
+        note=(
+            "Valid: counted share of heated moments; moments of one cook are not independent, so"
+            " it carries no binomial bound and is no claim. Intervals that cover: one moment drawn"
+            " a run, with the exact 95 % interval of the rate; it takes runs as independent, which"
+            " repeats of one plan are only in part."
+        ),
+        evidence=grade,
+    )
+
+
+def _agreement_chart(strata: Sequence[Stratum], grade: Grade) -> Chart:
+    lines = tuple(
+        Line(
+            f"of {one.of.replace('_', ' ')}, base {one.contents} ({one.cooks} cooks)",
+            read_only([place]),
+            read_only([one.bias_k]),
+            read_only([one.low_loa_k]),
+            read_only([one.high_loa_k]),
+        )
+        for place, one in enumerate(strata)
+    )
+    return Chart(
+        "error",
+        f"Bias and limits of agreement against {AGAINST[grade]}",
+        "Point: bias. Bar: 95 % limits of agreement. Right of zero the reading is too high.",
+        x_label="reported minus " + ("truth" if grade == "simulated" else "reference"),
+        lines=lines,
+        evidence=grade,
+    )

@@ -1,38 +1,28 @@
-"""Coverage: the cooktop from above with what each head sees, and a table per burner and pan."""
+"""What each head sees: coverage, spots, shadows, seams, tolerance of the mount, poses."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
-import numpy as np
-
-from trivet.arrays import FloatArray
-from trivet.errors import OutOfRangeError
-from trivet.models.optics import card_lens, mount_pose
-from trivet.physics.geometry.optics import point_of_pixel
-from trivet.present.seeing import (
-    pixel_marks,
-    seeing_tables,
-    seeing_words,
-    visible_outline,
-)
-from trivet.present.texts import length, number, read_only, share
+from trivet.present.comparison import comparison_table
+from trivet.present.numbers import NONE, angle, difference, interval, length, number, share
+from trivet.present.parts import tabulate
+from trivet.present.planview import plan_chart
 from trivet.records.comparison import SensorComparison
-from trivet.records.design import Burner, Design, Head, Pan
-from trivet.records.dossier import Chart, Circle, PlanView, Section, Table
+from trivet.records.design import Design, Display
+from trivet.records.dossier import Section, Table
 from trivet.records.prediction import PanView, Prediction
+from trivet.records.seeing import HeadPose, PoseSearch, Seeing, Shadow, Tolerance
 
 FEW_PIXELS = 10.0
-EDGE_POINTS = 24
-ARC_POINTS = 48
-FAR_M = 5.0
+"""Own estimate: the least pixels across a pan that leave some inside its rim."""
+MAX_ROWS = 16
 
 
 def coverage_section(
     design: Design, *, prediction: Prediction, sensors: SensorComparison | None = None
 ) -> Section:
-    """Return the plan view to scale and the view table."""
+    """Return the plan view to scale, and tables of what is seen."""
     unseen = _unseen(design, prediction.views)
     words = [
         "Each head's field of view is drawn where it meets the cooktop plane. A pan is covered"
@@ -41,16 +31,13 @@ def coverage_section(
     ]
     if unseen:
         words.append(f"Seen by no head: {', '.join(unseen)}.")
-    words += seeing_words(prediction.seeing)
-    return Section(
-        "Coverage",
-        tuple(words),
-        (
-            _view_table(design, prediction.views),
-            *seeing_tables(design, prediction=prediction, sensors=sensors),
-        ),
-        (_plan_chart(design, prediction),),
-    )
+    words += _words(prediction.seeing)
+    tables = [_view_table(design, prediction.views), *_seeing_tables(design, prediction.seeing)]
+    if sensors:
+        tables.append(
+            comparison_table("Other sensors in the same place", sensors, display=design.display)
+        )
+    return Section("Coverage", tuple(words), tuple(tables), (plan_chart(design, prediction),))
 
 
 def _unseen(design: Design, views: Sequence[PanView]) -> list[str]:
@@ -58,50 +45,50 @@ def _unseen(design: Design, views: Sequence[PanView]) -> list[str]:
     return [burner.name for burner in design.burners if burner.name not in seen]
 
 
+def _words(seeing: Seeing) -> Iterator[str]:
+    if seeing.lidded:
+        yield (
+            f"Used with a lid: {', '.join(seeing.lidded)}. Under a lid nothing of the contents is"
+            " seen; what is read is the lid."
+        )
+    if seeing.tolerance is not None:
+        one = seeing.tolerance
+        yield (
+            f"As mounted, {one.ok_draws} of {one.draws} drawn mounts cover every pan on every"
+            f" burner: {share(one.ok_frac, 2)}, between {share(one.low_frac, 2)} and"
+            f" {share(one.high_frac, 2)} at 95 %."
+        )
+
+
 def _view_table(design: Design, views: Sequence[PanView]) -> Table:
     display = design.display
     order = {burner.name: place for place, burner in enumerate(design.burners)}
-    rows: list[tuple[str, ...]] = [
-        (
-            view.burner,
-            view.pan,
-            view.head,
-            share(view.rim_in_view_frac),
-            length(view.margin_m, display),
-            number(view.pixels_across),
-            length(view.footprint_m, display, 1),
-            share(view.visible_base_frac, 0),
-            f"{math.degrees(view.view_angle_rad):.0f}°",
-            share(view.size_of_source_frac, 0),
-            _remark(view),
-        )
-        for view in sorted(views, key=lambda one: order.get(one.burner, len(order)))
-    ]
-    named = {view.burner for view in views}
-    rows += [
-        (burner.name, *["–"] * 9, "seen by no head")
-        for burner in design.burners
-        if burner.name not in named
-    ]
-    columns = (
-        "Burner",
-        "Pan",
-        "Head",
-        "Rim in view",
-        "Margin",
-        "Pixels across",
-        "Footprint",
-        "Base visible",
-        "Angle",
-        "Signal from pan",
-        "Remark",
+    table = tabulate(
+        "View of each pan on each burner",
+        sorted(views, key=lambda one: order.get(one.burner, len(order))),
+        {
+            "Burner": lambda view: view.burner,
+            "Pan": lambda view: view.pan,
+            "Head": lambda view: view.head,
+            "Rim in view": lambda view: share(view.rim_in_view_frac),
+            "Margin": lambda view: length(view.margin_m, display),
+            "Pixels across": lambda view: number(view.pixels_across),
+            "Footprint": lambda view: length(view.footprint_m, display, 1),
+            "Base visible": lambda view: share(view.visible_base_frac, 0),
+            "Angle": lambda view: angle(view.view_angle_rad),
+            "Signal from pan": lambda view: share(view.size_of_source_frac, 0),
+            "Remark": _remark,
+        },
+        note=(
+            "Margin: shortest signed distance of the rim with its 10 mm from the field's edge;"
+            " negative lies outside. Signal from pan: share of a central pixel's signal that"
+            " comes from the pan itself."
+        ),
+        evidence="predicted",
     )
-    note = (
-        "Margin: shortest signed distance of the rim with its 10 mm from the field's edge;"
-        " negative lies outside. Signal from pan: share of a central pixel's signal that comes"
-        " from the pan itself."
-    )
-    return Table("View of each pan on each burner", columns, tuple(rows), note, "predicted")
+    blind = [one.name for one in design.burners if one.name not in {view.burner for view in views}]
+    rows = (*table.rows, *((name, *[NONE] * 9, "seen by no head") for name in blind))
+    return Table(table.title, table.columns, rows, table.note, table.evidence)
 
 
 def _remark(view: PanView) -> str:
@@ -115,152 +102,137 @@ def _remark(view: PanView) -> str:
     return ", ".join(remarks) or "covered"
 
 
-def _plan_chart(design: Design, prediction: Prediction) -> Chart:
-    views = prediction.views
-    largest = max(design.pans, key=lambda pan: pan.diameter_m)
-    circles = [
-        Circle(float(b.x_m), float(b.y_m), float(b.ring_diameter_m), b.name, "burner")
-        for b in design.burners
-    ]
-    circles += [
-        Circle(float(b.x_m), float(b.y_m), float(largest.diameter_m), largest.name, "pan")
-        for b in design.burners
-    ]
-    circles += [
-        Circle(float(h.mount.x_m), float(h.mount.y_m), 0.02, h.name, "head") for h in design.heads
-    ]
-    hidden = _hidden_parts(design, views)
-    quads, spots = pixel_marks(design, seeing=prediction.seeing, pan=largest)
-    circles += spots
-    circles += [
-        Circle(float(burner.x_m), float(burner.y_m), float(pan.diameter_m), pan.name, "pan")
-        for burner, pan, _ in hidden
-        if pan is not largest
-    ]
-    plan = PlanView(
-        float(design.cooktop.width_m),
-        float(design.cooktop.depth_m),
-        tuple(circles),
-        tuple((head.name, _field_outline(design, head)) for head in design.heads),
-        tuple((pan.name, crescent) for _, pan, crescent in hidden),
-        _seen_parts(design, views),
-        tuple(quads),
-    )
-    heights = ", ".join(
-        f"{head.name} at {length(head.mount.height_m, design.display)}" for head in design.heads
-    )
-    caption = (
-        f"Plan of the cooktop to scale, the cook in front (below); lens of {heights} above it."
-        f" Circles: heated rings and the largest pan, {largest.name}."
-    )
-    if hidden:
-        pans = ", ".join(dict.fromkeys(pan.name for _, pan, _ in hidden))
-        caption += f" Hatched: the part of the base that the wall hides, pan {pans}."
-    if quads:
-        caption += (
-            " Small quadrilaterals: footprint of the pixel at a burner's centre; dotted circles:"
-            " the spot that such a pixel measures, blur counted."
-        )
-    return Chart("plan", "Field of view over the cooktop", caption, plan=plan, evidence="predicted")
+def _seeing_tables(design: Design, seeing: Seeing) -> Iterator[Table]:
+    if seeing.pans:
+        yield _spots(seeing, design.display)
+        yield _shadows(seeing.shadows)
+    if seeing.seams:
+        yield _seams(seeing, design.display)
+    if seeing.tolerance:
+        yield _tolerance(seeing.tolerance)
+    if seeing.search:
+        yield _search(seeing.search, design.display)
 
 
-def _field_outline(design: Design, head: Head) -> FloatArray:
-    """Return the outline of a head's field on the cooktop plane, cut far away."""
-    lens, pose = card_lens(design.card(head)), mount_pose(head.mount)
-    step = np.linspace(0.0, 1.0, EDGE_POINTS, endpoint=False)
-    rows, cols = lens.rows, lens.cols
-    edges = [
-        np.stack([np.zeros_like(step), step * cols], axis=1),
-        np.stack([step * rows, np.full_like(step, cols)], axis=1),
-        np.stack([np.full_like(step, rows), (1 - step) * cols], axis=1),
-        np.stack([(1 - step) * rows, np.zeros_like(step)], axis=1),
-    ]
-    rowcol = np.concatenate(edges) - 0.5  # outer pixel edges; centres are whole numbers
-    try:
-        points = point_of_pixel(rowcol, lens=lens, pose=pose)[:, :2]
-    except OutOfRangeError:
-        return read_only(np.empty((0, 2)))
-    near = np.isfinite(points).all(axis=1) & (np.abs(points) < FAR_M).all(axis=1)
-    return read_only(points[near])
-
-
-def _hidden_parts(design: Design, views: Sequence[PanView]) -> list[tuple[Burner, Pan, FloatArray]]:
-    """Return for each burner the hidden part of the base of the pan that hides most."""
-    parts = []
-    for burner, pan, head in _most_hidden(design, views):
-        crescent = hidden_outline(
-            (float(burner.x_m), float(burner.y_m)),
-            radius_m=float(pan.diameter_m) / 2,
-            depth_m=float(pan.depth_m),
-            eye_m=(float(head.mount.x_m), float(head.mount.y_m), float(head.mount.height_m)),
-        )
-        if len(crescent):
-            parts.append((burner, pan, crescent))
-    return parts
-
-
-def _most_hidden(design: Design, views: Sequence[PanView]) -> list[tuple[Burner, Pan, Head]]:
-    """Return for each burner the pan whose base is hidden most, and the head that sees it so."""
-    found = []
-    for burner in design.burners:
-        own = [view for view in views if view.burner == burner.name]
-        if not own:
-            continue
-        worst = min(own, key=lambda view: view.visible_base_frac)
-        head = next((one for one in design.heads if one.name == worst.head), None)
-        pan = next((one for one in design.pans if one.name == worst.pan), None)
-        if head is not None and pan is not None:
-            found.append((burner, pan, head))
-    return found
-
-
-def _seen_parts(design: Design, views: Sequence[PanView]) -> tuple[tuple[str, FloatArray], ...]:
-    """Return the visible part of the base of the pan that hides most, on each burner."""
-    parts = []
-    for burner, pan, head in _most_hidden(design, views):
-        base_m = float(pan.thickness_m)
-        outline = visible_outline(
-            (float(burner.x_m), float(burner.y_m)),
-            radius_m=float(pan.diameter_m) / 2,
-            depth_m=float(pan.depth_m),
-            eye_m=(
-                float(head.mount.x_m),
-                float(head.mount.y_m),
-                float(head.mount.height_m) - base_m,
+def _spots(seeing: Seeing, display: Display) -> Table:
+    return tabulate(
+        "What can be measured of each pan",
+        seeing.pans,
+        {
+            "Burner": lambda one: one.burner,
+            "Pan": lambda one: one.pan,
+            "Head": lambda one: one.head,
+            "Footprint": lambda one: (
+                f"{length(one.along_m, display, 1)} × {length(one.across_m, display, 1)}"
             ),
-            flare_rad=float(pan.flare_rad),
-        )
-        if len(outline):
-            parts.append((pan.name, outline))
-    return tuple(parts)
+            "Measurable spot": lambda one: length(one.spot_m, display),
+            "10 × 10": lambda one: "yes" if one.ten_by_ten else "no",
+            "Error cold / hot, centre": lambda one: (
+                f"{difference(one.cold_k, display)} / {difference(one.hot_k, display)}"
+            ),
+            "One pixel inside the rim": lambda one: (
+                f"{difference(one.rim_cold_k, display)} / {difference(one.rim_hot_k, display)}"
+            ),
+            "Steepest angle": lambda one: angle(one.far_angle_rad),
+            "Base seen, crowded": lambda one: share(one.crowded_frac, 0),
+            "Remark": lambda one: one.remark or NONE,
+        },
+        note=(
+            f"Errors at most, before any correction, by what lies beside the pan: {seeing.beside}."
+            " Measurable spot: holds 95 % of a pixel's energy. Crowded: with the tallest pan that"
+            " fits on every other burner. Liquids radiate less beyond 50 to 55°."
+        ),
+        evidence="predicted",
+    )
 
 
-def hidden_outline(
-    centre_m: tuple[float, float],
-    *,
-    radius_m: float,
-    depth_m: float,
-    eye_m: tuple[float, float, float],
-) -> FloatArray:
-    """Return the outline of the part of a base that an upright wall hides from the eye.
+def _shadows(shadows: Sequence[Shadow]) -> Table:
+    ranked = sorted(shadows, key=lambda one: -one.hidden_frac)
+    left = len(ranked) - MAX_ROWS
+    note = "The tallest pan that fits beside it, as a solid cylinder; pairs not listed hide less."
+    if left > 0:
+        note += f" {left} pairs more hide less than those shown."
+    table = tabulate(
+        "Pans that hide pans",
+        ranked[:MAX_ROWS],
+        {
+            "Burner": lambda one: one.burner,
+            "Pan": lambda one: one.pan,
+            "Hidden by": lambda one: one.by_pan,
+            "On burner": lambda one: one.by_burner,
+            "From head": lambda one: one.head,
+            "Of its base": lambda one: share(one.hidden_frac),
+        },
+        note=note,
+        evidence="predicted",
+    )
+    none = (("no pan hides another's base", *[NONE] * 5),)
+    return Table(table.title, table.columns, table.rows or none, note, "predicted")
 
-    The rim, projected from the eye on the base, is a larger circle moved away from
-    the eye; what of the base lies outside it is hidden.  Empty when nothing is.
-    """
-    if depth_m <= 0 or eye_m[2] <= depth_m:
-        return read_only(np.empty((0, 2)))
-    scale = depth_m / (eye_m[2] - depth_m)
-    shift = np.array([centre_m[0] - eye_m[0], centre_m[1] - eye_m[1]]) * scale
-    far = float(np.hypot(*shift))
-    rim = radius_m * (1 + scale)
-    if far + radius_m <= rim or far >= radius_m + rim:
-        return read_only(np.empty((0, 2)))
-    start = math.atan2(shift[1], shift[0])
-    outer = math.acos((radius_m**2 + far**2 - rim**2) / (2 * radius_m * far))
-    inner = math.acos((rim**2 + far**2 - radius_m**2) / (2 * rim * far))
-    base = start + np.linspace(outer, 2 * math.pi - outer, ARC_POINTS)
-    back = start + math.pi + np.linspace(inner, -inner, ARC_POINTS)
-    centre = np.array(centre_m)
-    arc = centre + radius_m * np.stack([np.cos(base), np.sin(base)], axis=1)
-    chord = centre + shift + rim * np.stack([np.cos(back), np.sin(back)], axis=1)
-    return read_only(np.concatenate([arc, chord]))
+
+def _seams(seeing: Seeing, display: Display) -> Table:
+    return tabulate(
+        "Seams between heads",
+        seeing.seams,
+        {
+            "Head": lambda one: one.head,
+            "Other head": lambda one: one.other,
+            "Fields": lambda one: "gap" if one.overlap_m < 0 else "overlap",
+            "Width on the plane": lambda one: length(abs(one.overlap_m), display),
+            "Burners cut": lambda one: ", ".join(one.burners_cut) or "none",
+        },
+        note=(
+            "A burner is cut when both heads see a part of a pan there and neither sees it whole."
+        ),
+        evidence="predicted",
+    )
+
+
+def _tolerance(one: Tolerance) -> Table:
+    ranked = sorted(one.lines, key=lambda line: line.ok_frac)
+    worst = f" Fails most: {one.worst_pan} on {one.worst_burner}." if one.worst_burner else ""
+    left = len(ranked) - MAX_ROWS
+    more = f" {left} lines more, all covered at least as often." if left > 0 else ""
+    return tabulate(
+        "Coverage as mounted",
+        ranked[:MAX_ROWS],
+        {
+            "Burner": lambda line: line.burner,
+            "Pan": lambda line: line.pan,
+            "Covered": lambda line: share(line.ok_frac, 2),
+            "95 % interval": lambda line: interval(line.low_frac, line.high_frac, 2),
+        },
+        note=f"{one.draws} draws, {one.spread}; exact 95 % intervals.{worst}{more}",
+        evidence="predicted",
+    )
+
+
+def _search(search: PoseSearch, display: Display) -> Table:
+    return tabulate(
+        "Pose search",
+        search.poses,
+        {
+            "Sensor": lambda one: one.sensor,
+            "Fits": lambda one: "yes" if one.fits else "no",
+            "x / y / height": lambda one: "; ".join(
+                " / ".join(length(value, display) for value in (head.x_m, head.y_m, head.height_m))
+                for head in one.heads
+            ),
+            "Turned": lambda one: "; ".join(_turns(head) for head in one.heads),
+            "Least margin": lambda one: length(one.margin_m, display, 1),
+            "Pixels": lambda one: number(one.pixels_across),
+            "Fails by": lambda one: one.fails or NONE,
+        },
+        note=(
+            f"Head {search.head}; free: {', '.join(search.free)}. Asked: "
+            f"{'; '.join(search.constraints)}. {search.answer[:1].upper()}{search.answer[1:]}."
+        ),
+        evidence="predicted",
+    )
+
+
+def _turns(head: HeadPose) -> str:
+    """Return tilt, and pan and roll where there is any."""
+    turns = (("tilt", head.tilt_rad), ("pan", head.pan_rad), ("roll", head.roll_rad))
+    told = [f"{name} {angle(turn, 1)}" for name, turn in turns if abs(turn) > 1e-9]
+    return ", ".join(told) or "level"

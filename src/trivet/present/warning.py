@@ -1,4 +1,4 @@
-"""The alert timeline: from a cold, sleeping unit to each alert, as tables and a picture."""
+"""From a cold, sleeping unit to each alert: the steps, what is left of each lead, a picture."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from trivet.present.texts import (
+from trivet.present.numbers import (
     NONE,
     difference,
     heating_rate,
@@ -14,12 +14,35 @@ from trivet.present.texts import (
     seconds,
     temperature,
 )
+from trivet.present.parts import ALL, tabulate
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, Line, Mark, Span, Table
 from trivet.records.prediction import Prediction
 from trivet.records.warning import WarningCase, WarningTimeline
 
 PHYSICS = ("impossible", "ordinary cooking")
+"""Outcomes that no set point can change."""
+
+
+def margin_table(design: Design, *, prediction: Prediction) -> Table:
+    """Return what is left of each lead at stated heating rates, with a unit that is awake."""
+    display = design.display
+    return tabulate(
+        "Alert margins at stated heating rates",
+        prediction.margins,
+        {
+            "Alert": lambda one: one.alert,
+            "Limit": lambda one: one.limit,
+            "Heating rate": lambda one: heating_rate(one.rate_kps, display),
+            "Must trip by": lambda one: temperature(one.needed_trip_k, display),
+            "Trips at the latest": lambda one: temperature(one.trip_k, display),
+            "Lead left": lambda one: seconds(one.lead_s),
+            "Lead possible": lambda one: "yes" if one.possible else "no: impossible",
+            "Remark": lambda one: one.note or NONE,
+        },
+        note="Worst case: the reading low by its error, delays counted, range end counted.",
+        evidence="predicted",
+    )
 
 
 def timeline_tables(design: Design, *, prediction: Prediction) -> tuple[Table, ...]:
@@ -27,59 +50,43 @@ def timeline_tables(design: Design, *, prediction: Prediction) -> tuple[Table, .
     warning = prediction.warning
     if warning is None:
         return ()
-    return (_steps(warning), _cases(design, warning))
-
-
-def _steps(warning: WarningTimeline) -> Table:
-    rows = tuple(
-        (one.name, _moment(one.p5_s), _moment(one.p50_s), _moment(one.p95_s))
-        for one in warning.steps
-    )
-    columns = ("Step", "5 % of starts by", "Half by", "95 % by")
-    title = f"From burner on to the first reading, cold and asleep, woken by {warning.kind}"
-    return Table(title, columns, rows, " ".join(warning.notes), "predicted")
-
-
-def _moment(value_s: float) -> str:
-    return "never" if math.isinf(value_s) else seconds(value_s)
-
-
-def _cases(design: Design, warning: WarningTimeline) -> Table:
     display = design.display
-    rows = tuple(
-        (
-            one.alert,
-            heating_rate(one.rate_kps, display),
-            seconds(one.lead_asked_s),
-            temperature(one.needed_trip_k, display),
-            temperature(one.needed_mean_k, display),
-            temperature(one.trip_k, display),
-            difference(one.error_k, display, 0),
-            difference(one.lag_k, display, 0),
-            seconds(one.lead_s) if one.lead_s > 0.0 else "none",
-            one.outcome,
-            one.reason or NONE,
-        )
-        for one in warning.cases
+    steps = tabulate(
+        f"From burner on to the first reading, cold and asleep, woken by {warning.kind}",
+        warning.steps,
+        {
+            "Step": lambda one: one.name,
+            "5 % of starts by": lambda one: seconds(one.p5_s),
+            "Half by": lambda one: seconds(one.p50_s),
+            "95 % by": lambda one: seconds(one.p95_s),
+        },
+        note=" ".join(warning.notes),
+        evidence="predicted",
     )
-    columns = (
-        "Alert",
-        "Hottest 5 cm² heats at",
-        "Lead asked",
-        "Must trip by",
-        "Mean of the pan then",
-        "Trips at the latest",
-        "Error",
-        "Behind the hottest",
-        "Lead left",
-        "Outcome",
-        "Why",
+    cases = tabulate(
+        "What is left of each lead, from a cold, sleeping unit",
+        warning.cases,
+        {
+            "Alert": lambda one: one.alert,
+            "Hottest 5 cm² heats at": lambda one: heating_rate(one.rate_kps, display),
+            "Lead asked": lambda one: seconds(one.lead_asked_s),
+            "Must trip by": lambda one: temperature(one.needed_trip_k, display),
+            "Mean of the pan then": lambda one: temperature(one.needed_mean_k, display),
+            "Trips at the latest": lambda one: temperature(one.trip_k, display),
+            "Error": lambda one: difference(one.error_k, display, 0),
+            "Behind the hottest": lambda one: difference(one.lag_k, display, 0),
+            "Lead left": lambda one: seconds(one.lead_s) if one.lead_s > 0.0 else "none",
+            "Outcome": lambda one: one.outcome,
+            "Why": lambda one: one.reason or NONE,
+        },
+        note=(
+            "Worst case from a cold pan: 95 % of the starts, the error at 95 % with what settling"
+            " adds, the largest declared ratio of hottest part to mean."
+        ),
+        evidence="predicted",
+        brief_rows=ALL,
     )
-    note = (
-        "Worst case from a cold pan: 95 % of the starts, the error at 95 % with what settling"
-        " adds, the largest declared ratio of hottest part to mean."
-    )
-    return Table("What is left of each lead", columns, rows, note, "predicted")
+    return (steps, cases)
 
 
 def timeline_charts(design: Design, *, prediction: Prediction) -> tuple[Chart, ...]:

@@ -1,9 +1,6 @@
-"""The dossier: the content of the design review, ready to be rendered.
+"""What is shown to people, as data: sections of sentences, tables and charts.
 
-``present/dossier.py`` makes one::
-
-    dossier(design: Design, *, prediction: Prediction, calibrations: Sequence[Calibration],
-            cooks: Sequence[ShownCook], verdict: Verdict, hashes: Mapping[str, str]) -> Dossier
+``present`` makes each section once; terminal, page and JSON draw it.
 """
 
 from __future__ import annotations
@@ -160,11 +157,13 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     note: str = ""
     evidence: Grade = ""
+    brief_rows: int = 0
+    """Rows in the short form on the terminal; 0 leaves the table out of it."""
 
 
 @dataclass(frozen=True)
 class Section:
-    """One section of the dossier."""
+    """Sentences, tables and charts about one subject."""
 
     title: str
     paragraphs: tuple[str, ...] = ()
@@ -174,11 +173,11 @@ class Section:
 
 @dataclass(frozen=True)
 class Claim:
-    """A requirement's line on the first page."""
+    """The line of a requirement, or of a goal, on the first page."""
 
     id: str
     text: str
-    decision: Decision
+    decision: Decision | Literal["too few"]
     reason: str
     limit: str = ""
     evidence: str = ""

@@ -1,9 +1,14 @@
-"""Numbers of the dossier as text: every rate with its bound, nothing rounded up to certainty."""
+"""Numbers as text and on axes: one way to show a value, whoever draws it.
+
+A rate stands with its bound, nothing is rounded up to certainty, temperatures and
+differences never mix.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 
 import numpy as np
@@ -13,9 +18,14 @@ from trivet.arrays import FloatArray
 from trivet.errors import QuantityError
 from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
 from trivet.records.design import Display
-from trivet.records.dossier import Table
 from trivet.records.requirement import METRICS
-from trivet.units import parse_quantity, show_difference, show_length, show_temperature
+from trivet.units import (
+    ABSOLUTE_ZERO_C,
+    parse_quantity,
+    show_difference,
+    show_length,
+    show_temperature,
+)
 
 UNKNOWN = "unknown"
 NONE = "–"
@@ -29,11 +39,6 @@ BEYOND = {
 THIN_SPACE = "\u202f"
 
 
-def finite(value: float) -> bool:
-    """Return whether there is a number at all."""
-    return math.isfinite(value)
-
-
 def minus(text: str) -> str:
     """Return a number's text with a minus sign instead of a hyphen."""
     return text.replace("-", "−")
@@ -41,7 +46,7 @@ def minus(text: str) -> str:
 
 def temperature(value_k: float | None, display: Display, digits: int = 0) -> str:
     """Return a temperature in the design's unit; unknown where there is none."""
-    if value_k is None or not finite(value_k):
+    if value_k is None or not math.isfinite(value_k):
         return UNKNOWN
     return minus(show_temperature(value_k, display.temperature, digits))
 
@@ -51,14 +56,27 @@ def difference(value_k: float, display: Display, digits: int = 1) -> str:
     return minus(show_difference(value_k, display.temperature, digits))
 
 
+def signed(value_k: float, display: Display, digits: int = 1) -> str:
+    """Return a difference with its sign, also where it is above zero."""
+    text = difference(value_k, display, digits)
+    return f"+{text}" if math.isfinite(value_k) and not text.startswith("−") else text
+
+
+def angle(value_rad: float, digits: int = 0) -> str:
+    """Return an angle in degrees."""
+    return minus(f"{math.degrees(value_rad):.{digits}f}°")
+
+
 def length(value_m: float, display: Display, digits: int = 0) -> str:
     """Return a length in the design's unit."""
-    return minus(show_length(value_m, display.length, digits)) if finite(value_m) else UNKNOWN
+    return (
+        minus(show_length(value_m, display.length, digits)) if math.isfinite(value_m) else UNKNOWN
+    )
 
 
 def share(value_frac: float, digits: int = 1) -> str:
     """Return a share in percent; one under 100 % never rounds up to it, one over 0 never to 0."""
-    if not finite(value_frac):
+    if not math.isfinite(value_frac):
         return UNKNOWN
     step = 10.0**-digits
     percent = 100 * value_frac
@@ -74,27 +92,50 @@ def bound_share(value_frac: float) -> str:
     return share(value_frac, 2 if value_frac < 0.1 else 1)
 
 
+def interval(low_frac: float, high_frac: float, digits: int = 1) -> str:
+    """Return the ends of an interval of shares, or a dash where there is none."""
+    if math.isnan(low_frac) or math.isnan(high_frac):
+        return NONE
+    return f"{share(low_frac, digits)} to {share(high_frac, digits)}"
+
+
 def seconds(value_s: float) -> str:
-    """Return a duration in seconds, minutes for the long ones."""
-    if not finite(value_s):
-        return UNKNOWN
+    """Return a duration in seconds, minutes or hours; an infinite one is never over."""
+    if not math.isfinite(value_s):
+        return "never" if value_s > 0 else UNKNOWN
+    if abs(value_s) >= 7200:
+        return minus(f"{value_s / 3600:.3g} h")
     if abs(value_s) >= 600:
         return minus(f"{value_s / 60:.0f} min")
     return minus(f"{value_s:.0f} s" if abs(value_s) >= 10 else f"{value_s:.1f} s")
 
 
-def heating_rate(value_kps: float, display: Display) -> str:
+def heating_rate(value_kps: float, display: Display, digits: int = 1) -> str:
     """Return a heating rate in kelvin or Fahrenheit degrees a second."""
     if display.temperature == "degF":
-        return f"{value_kps * 9 / 5:.1f} °F/s"
-    return f"{value_kps:.1f} K/s"
+        return minus(f"{value_kps * 9 / 5:.{digits}f} °F/s")
+    return minus(f"{value_kps:.{digits}f} K/s")
 
 
 def number(value: float, digits: int = 1) -> str:
     """Return a plain number."""
-    if not finite(value):
+    if not math.isfinite(value):
         return UNKNOWN
     return minus(f"{value:,.{digits}f}".replace(",", THIN_SPACE))
+
+
+def plain(value: float, form: str) -> str:
+    """Return a number in a format of its own, or a dash where there is none."""
+    return minus(format(value, form)) if math.isfinite(value) else NONE
+
+
+def with_u(value: float, u: float, unit: str = "") -> tuple[str, str]:
+    """Return a value and its standard uncertainty: two figures of u, the value to its last one."""
+    digits = max(0, 1 - math.floor(math.log10(u))) if 0.0 < u < math.inf else 4
+    shown = (
+        minus(f"{one:.{digits}f}{unit}") if math.isfinite(one) else UNKNOWN for one in (value, u)
+    )
+    return next(shown), next(shown)
 
 
 def money(text: str, currency: str) -> str:
@@ -109,24 +150,32 @@ def money(text: str, currency: str) -> str:
 
 def metric_value(value: float, metric: str, display: Display) -> str:
     """Return a metric's value with the unit of its kind."""
-    if not finite(value):
+    if not math.isfinite(value):
         return "no value" if math.isnan(value) else BEYOND.get(metric, "no value")
-    kind = METRICS[metric].kind if metric in METRICS else "number"
+    return of_kind(value, METRICS[metric].kind if metric in METRICS else "number", display)
+
+
+def of_kind(value: float, kind: str, display: Display) -> str:
+    """Return a value with the unit of its kind."""
     match kind:
         case "fraction":
             return share(value)
+        case "length":
+            return length(value, display)
         case "difference":
             return difference(value, display)
         case "time":
             return seconds(value)
-    return number(value, 1 if abs(value) < 100 else 0)
+        case "days":
+            return f"{number(value, 0)} d"
+    return number(value, 0 if value == round(value, 0) or abs(value) >= 100 else 1)
 
 
 def metric_bound(bound: float, metric: str, display: Display) -> str:
     """Return the end of a confidence interval, with the direction that the metric gives it."""
     if math.isnan(bound):
         return "too few cooks for a bound"
-    if not finite(bound):
+    if not math.isfinite(bound):
         return "no bound"
     if metric in METRICS and METRICS[metric].kind == "fraction":
         return f"{_sense(metric)} {bound_share(bound)}"
@@ -177,6 +226,13 @@ def joined(words: Iterable[str]) -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} and {items[-1]}"
 
 
+def listed(words: Iterable[str], most: int) -> str:
+    """Return the first few words as a list, and how many more there are."""
+    items = list(words)
+    more = len(items) - most
+    return ", ".join([*items[:most], *([f"and {more} more"] if more > 0 else [])])
+
+
 def read_only(values: npt.ArrayLike) -> FloatArray:
     """Return values as a read-only array of float, as records hold them."""
     array = np.array(values, dtype=np.float64)
@@ -184,6 +240,38 @@ def read_only(values: npt.ArrayLike) -> FloatArray:
     return array
 
 
-def definition_table(title: str, rows: Sequence[tuple[str, str]], *, note: str = "") -> Table:
-    """Return a table of quantities and their values."""
-    return Table(title, ("Quantity", "Value"), tuple(rows), note)
+@dataclass(frozen=True)
+class Scale:
+    """Conversions from SI to the units of a :class:`Display`."""
+
+    display: Display
+
+    @property
+    def temperature_unit(self) -> str:
+        """The unit of temperatures."""
+        return "°F" if self.display.temperature == "degF" else "°C"
+
+    @property
+    def difference_unit(self) -> str:
+        """The unit of differences."""
+        return "°F" if self.display.temperature == "degF" else "K"
+
+    @property
+    def length_unit(self) -> str:
+        """The unit of lengths."""
+        return self.display.length
+
+    def temperature(self, value_k: npt.ArrayLike) -> FloatArray:
+        """Return temperatures in degC or degF."""
+        celsius = np.asarray(value_k, dtype=np.float64) + ABSOLUTE_ZERO_C
+        return celsius * 9 / 5 + 32 if self.display.temperature == "degF" else celsius
+
+    def difference(self, value_k: npt.ArrayLike) -> FloatArray:
+        """Return differences in K or in Fahrenheit degrees: no offset."""
+        kelvin = np.asarray(value_k, dtype=np.float64)
+        return kelvin * 9 / 5 if self.display.temperature == "degF" else kelvin
+
+    def length(self, value_m: npt.ArrayLike) -> FloatArray:
+        """Return lengths in mm or inches."""
+        metres = np.asarray(value_m, dtype=np.float64)
+        return metres / 0.0254 if self.display.length == "in" else metres * 1000
