@@ -25,7 +25,7 @@ NET = Path(__file__).with_name("net.json")
 NO_LAYOUT = ("dossier",)
 """Records of pages: their numbers count, not where on the page they stand."""
 Digests = dict[str, dict[str, str]]
-LISTED = 40
+LISTED, SHOWN = 40, 3
 
 
 def made_on() -> dict[str, str]:
@@ -84,10 +84,10 @@ def differences(part: str, now: Digests) -> tuple[list[str], list[str]]:
 
 
 def explained(part: str, old: Path, new: Path) -> list[str]:
-    """Return path by path how two full captures differ."""
+    """Return how two full captures differ, path by path, a few of each kind of path."""
     was = json.loads((old / f"{part}.json").read_text("utf-8"))
     now = json.loads((new / f"{part}.json").read_text("utf-8"))
-    lines = []
+    found: dict[str, list[str]] = {}
     with np.load(old / f"{part}.npz") as before, np.load(new / f"{part}.npz") as after:
         for record in sorted({*was, *now}):
             first, last = was.get(record, {}), now.get(record, {})
@@ -97,8 +97,14 @@ def explained(part: str, old: Path, new: Path) -> list[str]:
                 if a != b and key in before and key in after:
                     b = f"{b}, {_moved(before[key], after[key])}"
                 if a != b:
-                    lines.append(f"{part}/{record}/{path}: {a} -> {b}")
-    return lines
+                    kind = "/".join(step for step in path.split("/") if not step.isdigit())
+                    line = f"{part}/{record}/{path}: {a} -> {b}"
+                    found.setdefault(f"{record.split()[0]}/{kind}", []).append(line)
+    return [
+        line if at < SHOWN else f"{kind}: {len(lines) - SHOWN} more"
+        for kind, lines in found.items()
+        for at, line in enumerate(lines[: SHOWN + 1])
+    ]
 
 
 def _moved(a: np.ndarray, b: np.ndarray) -> str:
@@ -119,8 +125,8 @@ def _check(parts: list[str], against: Path | None, keep: Path) -> int:
         bad += len(wrong)
         print(f"{part}: {len(now)} records, {time.process_time() - begun:.0f} s CPU,", end=" ")
         print(f"{len(wrong)} fields differ, {len(excused)} excused")
-        print("".join(f"  {line}\n" for line in (wrong + excused)[:LISTED]), end="")
-        if against and (wrong or excused):
+        print("".join(f"  {line}\n" for line in wrong[:LISTED] + excused[:SHOWN]), end="")
+        if against and wrong:
             lines = explained(part, against, keep)
             print("".join(f"    {line}\n" for line in lines[: 5 * LISTED]), end="")
     return 1 if bad else 0
