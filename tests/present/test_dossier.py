@@ -41,13 +41,17 @@ from trivet.records.provenance import fingerprint
 from trivet.records.recording import (
     BurnerTruth,
     ProbeSeries,
-    ProductInput,
-    Recording,
     Reference,
     Truth,
 )
 from trivet.records.requirement import OF_WORDS
-from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Verdict
+from trivet.records.verdict import (
+    EvidenceLine,
+    ProofCook,
+    RequirementVerdict,
+    Stratum,
+    Verdict,
+)
 
 NAN = math.nan
 
@@ -355,18 +359,16 @@ def make_cook(name: str = "sear-r0", *, evidence: str = "simulated") -> ShownCoo
     sheet = (SheetBurner(burner="front-left", diameter_m="260 mm", contents="oil"),)
     bench = evidence == "bench"
     return ShownCook(
-        recording=Recording(
+        ProofCook(
             name=name,
-            purpose="proof",
+            plan=name.removesuffix("-r0").removesuffix("-r1"),
             evidence="bench" if bench else "simulated",
-            unit="u1",
-            altitude_m=0.0,
-            inputs=ProductInput((), Told.model_validate({"base_contents": "oil"})),
+            estimate=Estimate(time_s, (burner,)),
+            alerts=AlertLog((AlertChange(120.0, "front-left", "smoke-soon", "on"),)),
             reference=Reference((probe,) if bench else (), (), sheet if bench else ()),
+            truth=None if bench else Truth(name, (truth,)),
         ),
-        estimate=Estimate(time_s, (burner,)),
-        alerts=AlertLog((AlertChange(120.0, "front-left", "smoke-soon", "on"),)),
-        truth=None if bench else Truth(name, (truth,)),
+        Told.model_validate({"base_contents": "oil"}),
     )
 
 
@@ -483,10 +485,11 @@ def test_gaps_carry_their_reason_and_no_value(review: Dossier) -> None:
 
 
 def test_a_number_under_a_blocking_flag_is_a_gap() -> None:
-    cook = make_cook()
-    one = cook.estimate.burners[0]
+    shown = make_cook()
+    time_s, (one,) = shown.cook.estimate.time_s, shown.cook.estimate.burners
     bold = replace(one, reported_k=np.full(one.reported_k.shape, 300.0))
-    drawn = build(cooks=(replace(cook, estimate=Estimate(cook.estimate.time_s, (bold,))),))
+    cook = replace(shown.cook, estimate=Estimate(time_s, (bold,)))
+    drawn = build(cooks=(replace(shown, cook=cook),))
     reading = next(line for line in charts(drawn, "trace")[0].lines if line.style == "reading")
     assert np.isnan(reading.y[100:140]).all()
 
@@ -510,16 +513,17 @@ def test_traces_show_one_repeat_truth_or_reference_and_alerts(review: Dossier) -
 
 def test_leads_are_from_first_onset_to_truth_at_the_limit(review: Dossier) -> None:
     row = table(section(review, "Alerts"), "proof cooks, simulated").rows[0]
-    # oil passes 503.15 K at (503.15 - 295) / 1.2 = 173.46 s, first frame after it 173.5 s;
+    # oil passes 503.15 K at (503.15 - 295) / 1.2 = 173.46 s, the alert is on since 120 s;
     # two repeats of one plan are one cook: 1 - 0.05^(1/1) = 95 %
-    assert row[2:6] == ("1", "1", "0 of 1 (≤ 95.0 % at 95 %)", "54 s")
+    assert row[2:6] == ("1", "1", "0 of 1 (≤ 95.0 % at 95 %)", "53 s")
 
 
 def test_an_alert_that_went_off_before_the_limit_is_no_alert() -> None:
-    cook = make_cook()
+    shown = make_cook()
     off = AlertChange(150.0, "front-left", "smoke-soon", "off")
-    log = AlertLog((*cook.alerts.changes, off))
-    row = table(section(build(cooks=(replace(cook, alerts=log),)), "Alerts"), "simulated").rows[0]
+    cook = replace(shown.cook, alerts=AlertLog((*shown.cook.alerts.changes, off)))
+    drawn = build(cooks=(replace(shown, cook=cook),))
+    row = table(section(drawn, "Alerts"), "simulated").rows[0]
     assert row[4:6] == ("1 of 1 (≤ 100.0 % at 95 %)", "–")
 
 

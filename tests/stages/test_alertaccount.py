@@ -15,7 +15,7 @@ from rich.console import Console
 from scipy.stats import binomtest
 
 from trivet.files.design import read_design
-from trivet.present import likeness, on_terminal
+from trivet.present import on_terminal
 from trivet.present.alertaccount import SMOKE_ALARMS, study_sections
 from trivet.present.readings import _alert_spans
 from trivet.records.alertaccount import AlertCase
@@ -100,8 +100,6 @@ def test_an_alert_that_escalated_is_on_until_it_goes_off():
     cook = SimpleNamespace(alerts=log)
     for at_s, since_s in ((20.0, 10.0), (40.0, 10.0), (90.0, np.inf)):
         assert on_since_s(cook, "hot", burner="front-left", at_s=at_s) == since_s
-    shown = likeness.on_since_s(log.changes, burner="front-left", alert="hot", at_s=40.0)
-    assert shown == 10.0
     (span,) = _alert_spans(log.changes, "front-left", np.array([0.0, 100.0]))
     assert (span.start, span.end) == (10.0, 80.0)
 

@@ -46,8 +46,7 @@ class Heard:
     @property
     def shown(self) -> ShownCook:
         """The cook as a picture needs it."""
-        one = self.cook
-        return ShownCook(self.recording, one.estimate, one.alerts, one.truth)
+        return ShownCook(self.cook, self.recording.inputs.told)
 
 
 def alert_account(project: ProjectFolder, *, limit: int | None = None) -> AlertStudy:
@@ -222,12 +221,11 @@ def write_case_pictures(
     written = []
     for case in project.each("pictures", worth_drawing(project, study)[:most]):
         shown = _heard_again(project, case).shown
-        said = next(b for b in shown.estimate.burners if b.burner == case.burner)
+        said = next(b for b in shown.cook.estimate.burners if b.burner == case.burner)
         what = "nuisance" if case.nuisance else case.end
         chart = trace_chart(project.design, shown, said)
-        apparent = Line(
-            "apparent, over the pan", shown.estimate.time_s, said.apparent_k, style="apparent"
-        )
+        time_s = shown.cook.estimate.time_s
+        apparent = Line("apparent, over the pan", time_s, said.apparent_k, style="apparent")
         title = f"{case.alert}: {what}. {chart.title}"
         chart = replace(chart, title=title, lines=(*chart.lines, apparent))
         name = f"{plain_words(f'{case.alert} {what} {case.cook}')}-{case.burner}.svg"

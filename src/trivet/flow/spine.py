@@ -68,10 +68,7 @@ def reviewed(project: ProjectFolder, reader: Reader = "host") -> tuple[Verdict, 
         prediction=prediction,
         calibrations=[calibrated(project, grade) for grade in grades(project)],
         cooks=[
-            ShownCook(
-                recorded(project, project.entry(one.name)), one.estimate, one.alerts, one.truth
-            )
-            for one in cooks
+            ShownCook(one, recorded(project, project.entry(one.name)).inputs.told) for one in cooks
         ],
         verdict=verdict,
         hashes=hashes(project, verdict),

@@ -7,7 +7,6 @@ import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from trivet.present.likeness import contents_of, guards, on_since_s, plan_of, reaches_s
 from trivet.present.numbers import (
     NONE,
     difference,
@@ -24,6 +23,10 @@ from trivet.records.design import Design, Limit
 from trivet.records.dossier import Section, ShownCook, Table
 from trivet.records.prediction import Prediction
 from trivet.records.requirement import Alert, Evidence
+from trivet.records.verdict import ProofCook
+from trivet.scoring.alertcases import covers
+from trivet.scoring.alertmetrics import on_since_s, reached_s
+from trivet.scoring.series import hottest_series, sides
 
 KINDS = {
     "level": "level",
@@ -190,14 +193,14 @@ class _Outcome:
 
 def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
     """Return leads by alert over the cooks of one grade; repeats of a plan count once."""
-    mine = [cook for cook in cooks if cook.recording.evidence == grade]
+    mine = [shown.cook for shown in cooks if shown.cook.evidence == grade]
     rows = []
     for alert in design.alerts:
         plans: dict[str, list[_Outcome]] = {}
         for cook in mine:
             outcome = _outcome(design, alert, cook)
             if outcome is not None:
-                plans.setdefault(plan_of(cook), []).append(outcome)
+                plans.setdefault(cook.plan, []).append(outcome)
         if plans:
             rows.append((alert, [_worst(runs) for runs in plans.values()]))
     if not rows:
@@ -247,25 +250,21 @@ def _worst(runs: Sequence[_Outcome]) -> _Outcome:
     )
 
 
-def _outcome(design: Design, alert: Alert, cook: ShownCook) -> _Outcome | None:
+def _outcome(design: Design, alert: Alert, cook: ProofCook) -> _Outcome | None:
     """Return what an alert did in one run, None if it is not meant for its burners."""
-    limit = next((one for one in design.limits if one.name == alert.limit), None)
-    if limit is None:
+    if alert.limit is None:
         return None
+    limit = design.limit(alert.limit)
     runs = []
-    for one in cook.estimate.burners:
-        contents = contents_of(design, cook, one.burner)
-        if not contents or not guards(design, alert, contents=contents):
+    for side in sides(cook, requirement=None, design=design):
+        if not covers(alert, side, design):
             continue
-        changes, name, burner = cook.alerts.changes, alert.name, one.burner
-        at = reaches_s(cook, burner, of=limit.of, limit_k=float(limit.value_k), contents=contents)
-        if at is None:
-            rang = any(
-                (change.burner, change.alert, change.state) == (burner, name, "on")
-                for change in changes
-            )
-            runs.append(_Outcome(math.nan, False, False, rang))
+        burner = side.estimate.burner
+        at_s = reached_s(hottest_series(side, limit.of), float(limit.value_k))
+        if math.isinf(at_s):
+            heard = ((one.burner, one.alert, one.state) for one in cook.alerts.changes)
+            runs.append(_Outcome(math.nan, False, False, (burner, alert.name, "on") in heard))
             continue
-        lead_s = at - on_since_s(changes, burner=burner, alert=name, at_s=at)
-        runs.append(_Outcome(lead_s, True, math.isnan(lead_s), False))
+        lead_s = at_s - on_since_s(cook, alert.name, burner=burner, at_s=at_s)
+        runs.append(_Outcome(lead_s, True, math.isinf(lead_s), False))
     return _worst(runs) if runs else None

@@ -8,15 +8,8 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from trivet.arrays import BoolArray, FloatArray
-from trivet.present.likeness import (
-    contents_of,
-    guards,
-    like_truth_k,
-    plan_of,
-    probes_of,
-    truth_of,
-)
+from trivet.arrays import FloatArray
+from trivet.models.actual import interpolated, surface_named
 from trivet.present.numbers import NONE, difference, number, read_only, seconds, share
 from trivet.present.parts import tabulate
 from trivet.quality import Quality, reason
@@ -25,6 +18,9 @@ from trivet.records.design import Design, Limit
 from trivet.records.dossier import Chart, Line, Mark, Section, ShownCook, Span, Table
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.requirement import OF_WORDS, Evidence
+from trivet.records.verdict import ProofCook
+from trivet.scoring.alertcases import covers
+from trivet.scoring.series import Side, sides
 
 DEVICE = "device"
 """The alert log's word for what the device says about itself."""
@@ -39,13 +35,13 @@ UNSTATED = "no reason stated"
 def trace_section(design: Design, *, cooks: Sequence[ShownCook]) -> Section:
     """Return a trace of the first repeat of each plan, burner by burner."""
     first: dict[tuple[str, str], ShownCook] = {}
-    for cook in cooks:
-        first.setdefault((cook.recording.evidence, plan_of(cook)), cook)
+    for one in cooks:
+        first.setdefault((one.cook.evidence, one.cook.plan), one)
     charts = [
-        trace_chart(design, cook, burner)
-        for cook in first.values()
-        for burner in cook.estimate.burners
-        if _worth_drawing(cook, burner)
+        trace_chart(design, one, burner)
+        for one in first.values()
+        for burner in one.cook.estimate.burners
+        if _worth_drawing(one.cook, burner)
     ]
     words = [
         "Where the product withholds its number the trace has a gap, and the reason stands"
@@ -66,10 +62,10 @@ def trace_section(design: Design, *, cooks: Sequence[ShownCook]) -> Section:
 
 def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
     rows = [
-        (cook, one)
-        for cook in cooks
-        for one in cook.estimate.burners
-        if cook.recording.evidence == grade and _worth_drawing(cook, one)
+        (shown.cook, one)
+        for shown in cooks
+        for one in shown.cook.estimate.burners
+        if shown.cook.evidence == grade and _worth_drawing(shown.cook, one)
     ]
     if not rows:
         return None
@@ -80,7 +76,7 @@ def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
         f"Proof cooks, {grade}",
         rows[:MAX_ROWS],
         {
-            "Cook": lambda row: row[0].recording.name,
+            "Cook": lambda row: row[0].name,
             "Burner": lambda row: row[1].burner,
             "Length": lambda row: _length(row[0].estimate.time_s),
             "Moments": lambda row: number(row[0].estimate.time_s.size, 0),
@@ -107,16 +103,16 @@ def _withheld(one: BurnerEstimate, most: int) -> str:
     return ", ".join(f"{word} ({count} moments)" for word, count in lost) or NONE
 
 
-def _alert_counts(cook: ShownCook, burner: str) -> str:
+def _alert_counts(cook: ProofCook, burner: str) -> str:
     changes = [one for one in cook.alerts.changes if one.burner == burner and one.state == "on"]
     alerts = Counter(change.alert for change in changes)
     return ", ".join(f"{name} {count}×" for name, count in sorted(alerts.items())) or "none"
 
 
-def _worth_drawing(cook: ShownCook, one: BurnerEstimate) -> bool:
+def _worth_drawing(cook: ProofCook, one: BurnerEstimate) -> bool:
     """Whether a pan was there in truth, on the sheet, or in the product's eyes."""
-    sheet = {row.burner for row in cook.recording.reference.sheet}
-    return truth_of(cook, one.burner) is not None or one.burner in sheet or bool(one.valid.any())
+    stood = cook.truth.burners if cook.truth else cook.reference.sheet
+    return one.burner in {row.burner for row in stood} or bool(one.valid.any())
 
 
 def withheld_reasons(one: BurnerEstimate) -> Iterator[str]:
@@ -126,12 +122,19 @@ def withheld_reasons(one: BurnerEstimate) -> Iterator[str]:
         yield UNSTATED if word == "ok" else word.replace("_", " ")
 
 
-def trace_chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
+def trace_chart(design: Design, shown: ShownCook, one: BurnerEstimate) -> Chart:
     """Return the trace of one burner of a cook."""
+    cook = shown.cook
     time_s = cook.estimate.time_s
+    found = sides(cook, requirement=None, design=design)
+    side = next((side for side in found if side.estimate.burner == one.burner), None)
     spans = [*_gaps(one, time_s), *_alert_spans(cook.alerts.changes, one.burner, time_s)]
-    lines = [*_readings(one, time_s), *_truths(design, cook, one)]
-    lines += _limits(design, cook, one.burner, time_s)
+    lines = [*_readings(one, time_s), *_references(cook, one.burner)]
+    error = ""
+    if side is not None and side.truth is not None:
+        like_k = _like_k(side)
+        lines += _truths(side, like_k)
+        error = _largest_error(design, one, like_k)
     marks = tuple(
         Mark(change.time_s, f"{change.alert} on")
         for change in cook.alerts.changes
@@ -139,15 +142,24 @@ def trace_chart(design: Design, cook: ShownCook, one: BurnerEstimate) -> Chart:
     )
     return Chart(
         "trace",
-        f"Cook {cook.recording.name}, burner {one.burner}",
-        _caption(design, cook, one),
+        f"Cook {cook.name}, burner {one.burner}",
+        f"{_caption(one, time_s)}.{error}{_stopped(cook)}",
         x_label="time",
         y_label="temperature",
-        lines=tuple(lines),
+        lines=(*lines, *_limits(design, shown, one.burner, side)),
         marks=marks,
         spans=tuple(spans),
-        evidence=cook.recording.evidence,
+        evidence=cook.evidence,
     )
+
+
+def _like_k(side: Side) -> FloatArray:
+    """Return at each moment the truth of what the reading is of; where none, of what is seen."""
+    truth, one = side.truth, side.estimate
+    assert truth is not None
+    read = one.valid & (one.of >= 0)
+    so, _ = surface_named(side.actual, np.where(read, one.of, -1).astype(np.int8))
+    return np.where(read, so, interpolated(truth.time_s, truth.seen_k, side.time_s))
 
 
 def _thin(size: int) -> slice:
@@ -174,58 +186,49 @@ def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:
     ]
 
 
-def _truths(design: Design, cook: ShownCook, one: BurnerEstimate) -> list[Line]:
-    truth = truth_of(cook, one.burner)
-    if truth is not None:
-        time_s = cook.estimate.time_s
-        keep, own = _thin(time_s.size), _thin(truth.time_s.size)
-        contents = contents_of(design, cook, one.burner)
-        like = like_truth_k(truth, one, time_s=time_s, contents=contents)
-        return [
-            Line(
-                "truth of the surface read",
-                read_only(time_s[keep]),
-                read_only(like[keep]),
-                style="truth",
-            ),
-            Line(
-                "truth, hottest part of the pan",
-                read_only(truth.time_s[own]),
-                read_only(truth.hottest_k[own]),
-                style="truth",
-            ),
-        ]
-    lines = []
-    for series in probes_of(cook, one.burner):
+def _truths(side: Side, like_k: FloatArray) -> list[Line]:
+    truth = side.truth
+    assert truth is not None
+    keep, own = _thin(side.time_s.size), _thin(truth.time_s.size)
+    read = read_only(side.time_s[keep]), read_only(like_k[keep])
+    hottest = read_only(truth.time_s[own]), read_only(truth.hottest_k[own])
+    return [
+        Line("truth of the surface read", *read, style="truth"),
+        Line("truth, hottest part of the pan", *hottest, style="truth"),
+    ]
+
+
+def _references(cook: ProofCook, burner: str) -> Iterator[Line]:
+    """Yield the probes on a burner of a bench cook."""
+    for series in cook.reference.probes if cook.truth is None else ():
+        if series.probe.burner != burner:
+            continue
         keep = _thin(series.time_s.size)
         value, half = series.temperature_k[keep], 2 * series.u_k[keep]
         touches = series.probe.touches.replace("_", " ")
-        lines.append(
-            Line(
-                f"reference {series.probe.column} on {touches}",
-                read_only(series.time_s[keep]),
-                read_only(value),
-                read_only(value - half),
-                read_only(value + half),
-                "reference",
-            )
+        yield Line(
+            f"reference {series.probe.column} on {touches}",
+            read_only(series.time_s[keep]),
+            read_only(value),
+            read_only(value - half),
+            read_only(value + half),
+            "reference",
         )
-    return lines
 
 
-def _limits(design: Design, cook: ShownCook, burner: str, time_s: FloatArray) -> list[Line]:
+def _limits(design: Design, shown: ShownCook, burner: str, side: Side | None) -> list[Line]:
     """Return the limits that an alert of this cook guards, and the band that was told."""
+    time_s = shown.cook.estimate.time_s
     if not time_s.size:
         return []
     ends = read_only([float(time_s[0]), float(time_s[-1])])
-    contents = contents_of(design, cook, burner)
     guarded = {
         alert.limit
         for alert in design.alerts
-        if alert.limit and guards(design, alert, contents=contents)
+        if not alert.bases or (side is not None and covers(alert, side, design))
     }
     lines = [_limit_line(one, ends) for one in design.limits if one.name in guarded]
-    told = cook.recording.inputs.told.about(burner).target_band
+    told = shown.told.about(burner).target_band
     for band in design.bands:
         if band.name == told:
             low, high = read_only([band.low_k] * 2), read_only([band.high_k] * 2)
@@ -285,8 +288,7 @@ def _alert_spans(changes: Sequence[AlertChange], burner: str, time_s: FloatArray
         yield Span(start, max(end, start), alert, "alert")
 
 
-def _caption(design: Design, cook: ShownCook, one: BurnerEstimate) -> str:
-    time_s = cook.estimate.time_s
+def _caption(one: BurnerEstimate, time_s: FloatArray) -> str:
     good = one.valid
     step = float(np.median(np.diff(time_s))) if time_s.size > 1 else 0.0
     shown = share(float(good.mean()), 0) if good.size else "none"
@@ -298,23 +300,18 @@ def _caption(design: Design, cook: ShownCook, one: BurnerEstimate) -> str:
     of = Counter(OF_WORDS[index] for index in one.of[good] if index >= 0)
     if of:
         text += f". The reading is of: {', '.join(word.replace('_', ' ') for word in sorted(of))}"
-    return f"{text}.{_largest_error(design, cook, one, good)}{_stopped(cook)}"
+    return text
 
 
-def _largest_error(design: Design, cook: ShownCook, one: BurnerEstimate, good: BoolArray) -> str:
-    truth = truth_of(cook, one.burner)
-    if truth is None:
-        return ""
-    contents = contents_of(design, cook, one.burner)
-    time_s = cook.estimate.time_s
-    error = one.reported_k - like_truth_k(truth, one, time_s=time_s, contents=contents)
-    judged = np.abs(error[good & np.isfinite(error)])
+def _largest_error(design: Design, one: BurnerEstimate, like_k: FloatArray) -> str:
+    error = one.reported_k - like_k
+    judged = np.abs(error[one.valid & np.isfinite(error)])
     if not judged.size:
         return ""
     return f" Largest error while shown: {difference(float(judged.max()), design.display)}."
 
 
-def _stopped(cook: ShownCook) -> str:
+def _stopped(cook: ProofCook) -> str:
     if cook.truth is not None and cook.truth.stopped:
         return f" The simulation ended early: {cook.truth.stopped.rstrip('.')}."
     return ""

@@ -9,10 +9,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trivet.arrays import FloatArray, Int8Array
-from trivet.records.alertlog import AlertLog
-from trivet.records.estimate import Estimate
-from trivet.records.recording import Recording, Truth
-from trivet.records.verdict import Decision
+from trivet.records.cook import Told
+from trivet.records.verdict import Decision, ProofCook
 
 Grade = Literal["", "simulated", "bench", "predicted"]
 """What a picture or table rests on; empty where it rests on no evidence."""
@@ -22,10 +20,9 @@ Grade = Literal["", "simulated", "bench", "predicted"]
 class ShownCook:
     """A proof cook with all that its picture needs."""
 
-    recording: Recording
-    estimate: Estimate
-    alerts: AlertLog
-    truth: Truth | None
+    cook: ProofCook
+    told: Told
+    """What the user told the product."""
 
 
 @dataclass(frozen=True)

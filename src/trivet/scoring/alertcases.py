@@ -50,11 +50,11 @@ def alert_cases(cook: ProofCook, *, design: Design, style: str = "") -> tuple[Al
         _case(one, side, design, style)
         for side in sides(cook, requirement=None, design=design)
         for one in design.alerts
-        if one.kind not in DEVICE_KINDS and _covers(one, side, design)
+        if one.kind not in DEVICE_KINDS and covers(one, side, design)
     )
 
 
-def _covers(one: Alert, side: Side, design: Design) -> bool:
+def covers(one: Alert, side: Side, design: Design) -> bool:
     """Return whether an alert acts for what lies in the pan."""
     wanted = {base.contents for base in design.bases if base.name in one.bases}
     return not one.bases or side.contents in wanted or side.contents in one.bases
