@@ -14,7 +14,7 @@ import pytest
 from trivet.errors import FormatError, InputError, NotEnoughDataError, ProbeLogError, RecordingError
 from trivet.files.events import read_events
 from trivet.files.probes import read_probe_log
-from trivet.physics.sensor.channel_offsets import common_temperature_offsets, offset_at_k
+from trivet.physics.sensor.probelog import common_temperature_offsets, offset_at_k
 
 POT = Path(__file__).parents[1] / "data" / "pot-water-thermocouples"
 

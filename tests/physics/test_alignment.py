@@ -9,7 +9,6 @@ from trivet.errors import NotEnoughDataError, RecordingError
 from trivet.physics.sensor.alignment import (
     clock_from_events,
     clock_offset_by_correlation,
-    pair_events,
 )
 
 
@@ -52,25 +51,6 @@ def test_events_refuse_what_they_cannot_carry():
     jumped = other + np.array([1.0, 1.0, 9.0, 1.0, 1.0])
     with pytest.raises(RecordingError, match=r"event 3 of 5.*clock jumped"):
         clock_from_events(jumped, other_s=other, sigma_s=0.1)
-
-
-def test_pairing_finds_the_offset_with_a_missing_event():
-    reference = np.array([5.0, 7.0, 40.0, 300.0, 333.0])
-    other = np.delete(reference, 1) - 4.0
-    first, second = pair_events(reference, other_s=other, tolerance_s=0.3, max_offset_s=60.0)
-    assert first.tolist() == [0, 2, 3, 4]
-    assert second.tolist() == [0, 1, 2, 3]
-
-
-def test_pairing_refuses_evenly_spaced_events():
-    """Two of three evenly spaced events: they are the first two or the last two."""
-    with pytest.raises(NotEnoughDataError, match="evenly spaced or too few"):
-        pair_events([0.0, 10.0, 20.0], other_s=[3.0, 13.0], tolerance_s=0.3, max_offset_s=60.0)
-
-
-def test_pairing_refuses_strangers():
-    with pytest.raises(NotEnoughDataError, match="pairs two of"):
-        pair_events([0.0, 100.0], other_s=[3.0, 40.0], tolerance_s=0.3, max_offset_s=60.0)
 
 
 def _steps(time):

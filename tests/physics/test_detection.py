@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.physics.statistics.detection import detectable_bias
+from trivet.physics.statistics.intervals import detectable_bias
 
 
 @pytest.mark.parametrize("n", [5, 8, 20, 50, 400])

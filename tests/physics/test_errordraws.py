@@ -10,8 +10,13 @@ import pytest
 from trivet.errors import InputError
 from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
 from trivet.physics.radiation.planck import band_from_response, flat_band
-from trivet.physics.statistics.errordraws import FIELDS, Spread, reading_errors_k
-from trivet.physics.statistics.sobol import sobol_points, total_order_shares
+from trivet.physics.statistics.errordraws import (
+    FIELDS,
+    Spread,
+    reading_errors_k,
+    sobol_points,
+    total_order_shares,
+)
 
 BAND = flat_band(8e-6, 14e-6)
 BELIEVED = {

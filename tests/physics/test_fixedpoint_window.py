@@ -9,7 +9,7 @@ import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
 from trivet.physics.radiation.planck import flat_band, quadrature_radiance
-from trivet.physics.sensor.fixedpoint_window import (
+from trivet.physics.sensor.window import (
     FixedPointPriors,
     FixedPoints,
     boil_moments,

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError, ProbeLogError
-from trivet.physics.sensor.probe_faults import (
+from trivet.physics.sensor.probelog import (
     blamed_probes,
     disagreements,
     follows,
     stuck_moments,
 )
-from trivet.physics.sensor.probe_uncertainty import moving_uncertainty_k
+from trivet.physics.sensor.probes import moving_uncertainty_k
 
 TIME = np.arange(0.0, 600.0, 2.0)
 RISE = 295.0 + 0.15 * TIME

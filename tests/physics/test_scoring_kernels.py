@@ -7,8 +7,8 @@ import pytest
 from scipy import stats
 
 from trivet.errors import InputError, NotEnoughDataError
-from trivet.physics.sensor.readinglag import reading_lag
-from trivet.physics.statistics.intervalscore import interval_score
+from trivet.physics.sensor.alignment import reading_lag
+from trivet.physics.statistics.agreement import interval_score
 
 
 def test_interval_score_by_hand() -> None:

@@ -12,15 +12,18 @@ from trivet.physics.heat.patches import film_thickness_m, smooth_field
 from trivet.physics.radiation.planck import flat_band, quadrature_radiance
 from trivet.physics.radiation.plume import PlumeColumn, through_plume
 from trivet.physics.radiation.render import Cells, disc_cover, mixed_radiance, pixel_radiance
-from trivet.physics.sensor.probesim import ProbeErrors, probe_reading_k, swapped_poles_k
+from trivet.physics.sensor.probes import ProbeErrors, probe_reading_k, swapped_poles_k
 from trivet.physics.sensor.readout import (
     Exposure,
     Hidden,
     OutputLimits,
+    SensorErrors,
     SensorPath,
+    drift_k,
+    netd_radiance,
     readings_k,
+    wander_k,
 )
-from trivet.physics.sensor.sensornoise import SensorErrors, drift_k, netd_radiance, wander_k
 
 BAND = flat_band(8e-6, 14e-6)
 

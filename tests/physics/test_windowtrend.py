@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.physics.sensor.windowtrend import cusum_limit, cusum_run, window_trend
+from trivet.physics.sensor.window import cusum_limit, cusum_run, window_trend
 
 COOKS = 0.012 * 0.86
 

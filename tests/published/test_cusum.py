@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from trivet.physics.sensor.windowtrend import cusum_run
+from trivet.physics.sensor.window import cusum_run
 
 
 def test_mean_run_lengths(published):

@@ -9,9 +9,8 @@ import pytest
 
 from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
 from trivet.physics.statistics import uncertainty as unc
-from trivet.physics.statistics.linefit import line_fit
-from trivet.physics.statistics.montecarlo import monte_carlo, symmetric_interval
 from trivet.physics.statistics.uncertainty import InputQuantity as Q
+from trivet.physics.statistics.uncertainty import line_fit, monte_carlo, symmetric_interval
 
 
 @pytest.fixture

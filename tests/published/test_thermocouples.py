@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError, ProbeLogError
-from trivet.physics.sensor.probe_contact import (
+from trivet.physics.sensor.probes import (
     ProbePlate,
     ProbeWire,
     attachment_error_frac,
@@ -16,7 +16,6 @@ from trivet.physics.sensor.probe_contact import (
 from trivet.physics.sensor.thermocouple import (
     emf_range_c,
     emf_v,
-    seebeck_v_per_k,
     temperature_k,
     tolerance_k,
 )
@@ -28,7 +27,8 @@ def _value(row):
     if row["quantity"] == "emf":
         return float(emf_v(row["temperature_c"] + 273.15, kind=row["kind"])) * 1e3
     if row["quantity"] == "seebeck":
-        return float(seebeck_v_per_k(row["temperature_c"] + 273.15, kind=row["kind"])) * 1e6
+        around_k = row["temperature_c"] + 273.15 + np.array([-0.5, 0.5])
+        return float(np.diff(emf_v(around_k, kind=row["kind"]))[0]) * 1e6
     if row["quantity"] == "temperature":
         cold = row["cold_junction_c"] + 273.15
         got = temperature_k(row["emf_mv"] * 1e-3, kind=row["kind"], cold_junction_k=cold)

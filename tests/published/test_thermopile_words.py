@@ -15,12 +15,13 @@ import pytest
 from trivet.errors import OutOfRangeError, RecordingError
 from trivet.physics.sensor import thermopile as tp
 from trivet.physics.sensor.halfframes import subpage_mask
-from trivet.physics.sensor.thermopile_health import (
+from trivet.physics.sensor.thermopile import (
     confirm_subpage,
     saturated_pixels,
     stuck_pixels,
     updated_subpage,
 )
+from trivet.physics.sensor.thermopile_memory import calibration_memory
 
 DATA = Path(__file__).parents[1] / "data" / "thermopile-32x24-example"
 PIXEL = (11, 15)  # the worked example's pixel, row 12 and column 16 counted from 1
@@ -42,7 +43,7 @@ def memory():
 
 @pytest.fixture(scope="module")
 def constants(memory):
-    return tp.calibration_memory(memory)
+    return calibration_memory(memory)
 
 
 @pytest.fixture(scope="module")
@@ -110,10 +111,12 @@ class TestFullFrame:
 
     def test_ambient_supply_gain(self, constants, rams):
         """Figures of an independent calculation, stated with the data: 33.990 C, 3.2925 V."""
-        chip = tp.ambient_temperature_k(rams[1], constants=constants)
+        chip = tp.array_state(rams[1], constants=constants).chip_k
         assert chip - 273.15 == pytest.approx(33.990, abs=0.0006)
-        assert tp.supply_voltage_v(rams[1], constants=constants) == pytest.approx(3.2925, abs=6e-5)
-        assert tp.gain_factor(rams[0], constants=constants) == pytest.approx(1.01307, abs=6e-6)
+        assert tp.array_state(rams[1], constants=constants).supply_v == pytest.approx(
+            3.2925, abs=6e-5
+        )
+        assert tp.array_state(rams[0], constants=constants).gain == pytest.approx(1.01307, abs=6e-6)
 
     def test_registers(self):
         with (DATA / "registers.csv").open() as file:
@@ -168,7 +171,7 @@ class TestSinglePixel:
                 ram[int(address, 16) - 0x0400] = int(row["value"], 16)
         at = PIXEL[0] * 32 + PIXEL[1]
         memory[64 + at], ram[at] = 0x08A0, 0x0261
-        return tp.calibration_memory(memory), ram
+        return calibration_memory(memory), ram
 
     def test_constants(self, example, steps):
         constants, _ = example
@@ -195,21 +198,28 @@ class TestSinglePixel:
 
     def test_supply_ambient_gain(self, example, steps):
         constants, ram = example
-        volt = tp.supply_voltage_v(ram, constants=constants)
+        volt = tp.array_state(ram, constants=constants).supply_v
         assert volt == pytest.approx(steps["v_dd"], abs=0.0005)
         assert volt - 3.3 == pytest.approx(steps["delta_v"], abs=1e-8)
-        chip = tp.ambient_temperature_k(ram, constants=constants) - 273.15
+        chip = tp.array_state(ram, constants=constants).chip_k - 273.15
         assert chip == pytest.approx(steps["t_ambient_c (recomputed exactly)"], abs=1e-6)
         assert chip == pytest.approx(steps["t_ambient_c (as printed)"], abs=5e-5)
-        assert tp.gain_factor(ram, constants=constants) == pytest.approx(steps["gain"], abs=1e-12)
+        assert tp.array_state(ram, constants=constants).gain == pytest.approx(
+            steps["gain"], abs=1e-12
+        )
 
     def test_signal_before_the_blind_pixel(self, example, steps):
         constants, ram = example
         blind = constants.compensation
-        bare = tp.compensated_signal(ram, constants=constants, subpage=0, readout=tp.Readout())
-        chip = tp.ambient_temperature_k(ram, constants=constants) - 298.15
-        extra = tp.supply_voltage_v(ram, constants=constants) - 3.3
-        raw = (ram[776] - 65536) * tp.gain_factor(ram, constants=constants)
+        bare = tp.compensated_signal(
+            tp.array_state(ram, constants=constants),
+            constants=constants,
+            subpage=0,
+            pattern="chess",
+        )
+        chip = tp.array_state(ram, constants=constants).chip_k - 298.15
+        extra = tp.array_state(ram, constants=constants).supply_v - 3.3
+        raw = (ram[776] - 65536) * tp.array_state(ram, constants=constants).gain
         signal = raw - blind.offset[0] * (1 + blind.per_k * chip) * (1 + blind.per_v * extra)
         got = bare[PIXEL] + blind.gradient * signal
         assert got == pytest.approx(steps["v_ir before gradient correction (as printed)"], abs=1e-6)
@@ -225,7 +235,9 @@ class TestSinglePixel:
 
     def test_sensitivity(self, example, steps):
         constants, ram = example
-        alpha = tp.compensated_alpha(ram, constants=constants, subpage=0)[PIXEL]
+        alpha = tp.compensated_alpha(
+            tp.array_state(ram, constants=constants), constants=constants, subpage=0
+        )[PIXEL]
         assert alpha == pytest.approx(steps["alpha compensated (as printed)"], rel=2e-6)
 
     def test_printed_steps_lead_to_the_printed_result(self, steps):
@@ -241,9 +253,16 @@ class TestSinglePixel:
     def test_words_lead_to_the_recomputed_result(self, example, steps):
         constants, ram = example
         got = tp.object_temperature_k(
-            tp.compensated_signal(ram, constants=constants, subpage=1, readout=tp.Readout()),
-            alpha=tp.compensated_alpha(ram, constants=constants, subpage=1),
-            background=tp.ambient_temperature_k(ram, constants=constants) ** 4,
+            tp.compensated_signal(
+                tp.array_state(ram, constants=constants),
+                constants=constants,
+                subpage=1,
+                pattern="chess",
+            ),
+            alpha=tp.compensated_alpha(
+                tp.array_state(ram, constants=constants), constants=constants, subpage=1
+            ),
+            background=tp.array_state(ram, constants=constants).chip_k ** 4,
             constants=constants,
         )
         name = "t_object_c (whole chain recomputed from the words; subpage-1 compensation pixel)"
@@ -254,9 +273,17 @@ class TestInterleaved:
     def test_correction_by_hand(self, memory, constants, rams):
         """Datasheet 11.2.2.5.3: + C3 (2 il - 1) - C2 conv; blind pixel 1 gets C1 more."""
         ram = rams[0]
-        chess = tp.compensated_signal(ram, constants=constants, subpage=0, readout=tp.Readout())
+        chess = tp.compensated_signal(
+            tp.array_state(ram, constants=constants),
+            constants=constants,
+            subpage=0,
+            pattern="chess",
+        )
         other = tp.compensated_signal(
-            ram, constants=constants, subpage=0, readout=tp.Readout(pattern="interleaved")
+            tp.array_state(ram, constants=constants),
+            constants=constants,
+            subpage=0,
+            pattern="interleaved",
         )
         _, second, third = constants.compensation.interleaved
         assert (second, third) == (3.5, 0.0)  # word 0x2435 of the example, by hand
@@ -275,23 +302,26 @@ class TestInterleaved:
     def test_memory_calibrated_interleaved_needs_no_correction(self, memory, rams):
         changed = memory.copy()
         changed[10] |= 0x0800
-        constants = tp.calibration_memory(changed)
+        constants = calibration_memory(changed)
         assert constants.calibrated_pattern == "interleaved"
         plain = tp.compensated_signal(
-            rams[0],
-            constants=tp.calibration_memory(memory),
+            tp.array_state(rams[0], constants=constants),
+            constants=calibration_memory(memory),
             subpage=0,
-            readout=tp.Readout(),
+            pattern="chess",
         )
         got = tp.compensated_signal(
-            rams[0], constants=constants, subpage=0, readout=tp.Readout(pattern="interleaved")
+            tp.array_state(rams[0], constants=constants),
+            constants=constants,
+            subpage=0,
+            pattern="interleaved",
         )
         assert np.array_equal(got, plain)
 
 
 def test_ranges_join_and_use_their_own_slopes(memory):
     """Continuous at every corner; a slope of one range moves only it and those beyond."""
-    constants = tp.calibration_memory(memory)
+    constants = calibration_memory(memory)
     slopes = constants.ranges.slope_per_k
     bent = dataclasses.replace(
         constants,
@@ -317,24 +347,24 @@ class TestRefusals:
     def test_truncated_memory(self, memory, count):
         words = np.resize(memory, count)
         with pytest.raises(RecordingError, match=rf"calibration memory: {count} words.*832"):
-            tp.calibration_memory(words)
+            calibration_memory(words)
 
     @pytest.mark.parametrize("word", [0x0000, 0xFFFF])
     def test_blank_memory(self, word):
         with pytest.raises(RecordingError, match=f"0x{word:04X} throughout"):
-            tp.calibration_memory(np.full(832, word))
+            calibration_memory(np.full(832, word))
 
     def test_memory_whose_second_half_was_not_read(self, memory):
         words = memory.copy()
         words[400:] = 0
         with pytest.raises(RecordingError, match="stuck words or a truncated read"):
-            tp.calibration_memory(words)
+            calibration_memory(words)
 
     def test_gain_of_zero_in_memory_and_in_frame(self, memory, constants, rams):
         words = memory.copy()
         words[48] = 0
         with pytest.raises(RecordingError, match=r"gain \(0x2430\) is zero"):
-            tp.calibration_memory(words)
+            calibration_memory(words)
         ram = rams[0].copy()
         ram[778] = 0
         with pytest.raises(RecordingError, match="gain word 0x070A is 0"):
@@ -342,11 +372,11 @@ class TestRefusals:
 
     def test_words_that_are_not_words(self, memory):
         with pytest.raises(RecordingError, match="integers of 16 bits"):
-            tp.calibration_memory(memory.astype(float))
+            calibration_memory(memory.astype(float))
         words = memory.copy()
         words[5] = 70000
         with pytest.raises(RecordingError, match="word 0x2405 is 70000"):
-            tp.calibration_memory(words)
+            calibration_memory(words)
 
     @pytest.mark.parametrize("word", [0x0000, 0xFFFF, 0x1234])
     def test_stuck_half_frame(self, constants, rams, word):
@@ -381,7 +411,7 @@ class TestRefusals:
     def test_broken_pixel_is_nan(self, memory, rams):
         words = memory.copy()
         words[64 + 32 * 4 + 6] = 0
-        constants = tp.calibration_memory(words)
+        constants = calibration_memory(words)
         half = tp.half_frame_temperature_k(rams[0], constants=constants, subpage=0)
         assert np.isnan(half[4, 6])
         assert np.count_nonzero(np.isfinite(half)) == 383

@@ -12,7 +12,7 @@ from trivet.arrays import FloatArray
 from trivet.errors import ProbeLogError
 from trivet.files.clocktimes import clock_seconds, looks_like_clock
 from trivet.files.texttable import TextTable, numbers, read_table
-from trivet.physics.sensor.probe_faults import stuck_moments
+from trivet.physics.sensor.probelog import stuck_moments
 from trivet.records.recording import Note
 
 OPEN_CIRCUIT_C = 700.0

@@ -12,17 +12,18 @@ from trivet.errors import NotEnoughDataError, ProbeLogError
 from trivet.files.framesource import nearest_key
 from trivet.files.logclock import LogClock, log_clock
 from trivet.files.probes import ProbeLog, read_probe_log
-from trivet.physics.sensor.channel_offsets import (
+from trivet.physics.sensor.probelog import (
     ChannelOffsets,
     common_temperature_offsets,
+    follows,
     offset_at_k,
 )
-from trivet.physics.sensor.probe_contact import lag_corrected_k, surface_from_junction_k
-from trivet.physics.sensor.probe_faults import follows
-from trivet.physics.sensor.probe_uncertainty import (
+from trivet.physics.sensor.probes import (
     CONDUCTION_SHARE,
+    lag_corrected_k,
     moving_uncertainty_k,
     probe_standard_uncertainty_k,
+    surface_from_junction_k,
 )
 from trivet.physics.sensor.thermocouple import ToleranceClass
 from trivet.records.cook import CookSheet, SheetProbe

@@ -16,18 +16,15 @@ from trivet.physics.sensor.halfframes import ReadPattern, compose_full_frames
 from trivet.physics.sensor.thermopile import (
     Readout,
     ThermopileConstants,
-    ambient_temperature_k,
-    calibration_memory,
+    array_state,
+    confirm_subpage,
     half_frame_temperature_k,
     readout_of_register,
-)
-from trivet.physics.sensor.thermopile_health import (
-    confirm_subpage,
     saturated_pixels,
     stuck_pixels,
     updated_subpage,
 )
-from trivet.physics.sensor.thermopile_memory import COLS, ROWS, WORDS
+from trivet.physics.sensor.thermopile_memory import COLS, ROWS, WORDS, calibration_memory
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
@@ -214,9 +211,7 @@ def _converted(
             half[at] = half_frame_temperature_k(
                 ram, constants=constants, subpage=int(subpages[at]), readout=readout
             )
-            chip[at] = ambient_temperature_k(
-                ram, constants=constants, resolution=readout.resolution
-            )
+            chip[at] = array_state(ram, constants=constants, resolution=readout.resolution).chip_k
         except RecordingError as error:
             torn.append(f"half frame {at} of {len(rams)}: {error}")
             half[at] = np.nan

@@ -6,8 +6,7 @@ import math
 
 from trivet.errors import InputError
 from trivet.flow.project import ProjectFolder
-from trivet.physics.statistics.detection import detectable_bias
-from trivet.physics.statistics.intervals import upper_bound_frac
+from trivet.physics.statistics.intervals import detectable_bias, upper_bound_frac
 from trivet.records.campaign import CampaignPlan, MatrixPlan, PlannedMatrix, SweepCook
 from trivet.records.cook import Purpose, cook_name
 

@@ -12,7 +12,7 @@ import numpy as np
 from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError
 from trivet.models.actual import drawn_moment
-from trivet.physics.statistics.agreement import agreement_limits_by_cook
+from trivet.physics.statistics.agreement import agreement_limits
 from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.records.verdict import ProofCook, Stratum
@@ -97,7 +97,7 @@ def _stratum(key: tuple[str, str, str], pile: _Pile) -> Stratum:
         p95 = float(np.quantile(np.abs(error), 0.95))
         plans = np.repeat(pile.plans, [one.size for one in pile.errors])
         try:
-            agreement = agreement_limits_by_cook(error, cook=plans)
+            agreement = agreement_limits(error, cook=plans)
         except NotEnoughDataError:
             pass
         else:

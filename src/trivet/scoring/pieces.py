@@ -11,8 +11,8 @@ import numpy as np
 from trivet.arrays import BoolArray, FloatArray, Int8Array
 from trivet.errors import NotEnoughDataError
 from trivet.models.actual import drawn_moment, surface_named
-from trivet.physics.sensor.readinglag import reading_lag
-from trivet.physics.statistics.intervalscore import interval_score
+from trivet.physics.sensor.alignment import reading_lag
+from trivet.physics.statistics.agreement import interval_score
 from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate

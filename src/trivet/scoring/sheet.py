@@ -11,7 +11,7 @@ import numpy as np
 from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, NotEnoughDataError
 from trivet.models.actual import drawn_moment
-from trivet.physics.statistics.agreement import agreement_limits_by_cook, cluster_bootstrap
+from trivet.physics.statistics.agreement import agreement_limits, cluster_bootstrap
 from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
 from trivet.records.checks import Check, PanWord
 from trivet.records.requirement import Evidence
@@ -235,7 +235,7 @@ def _agreement(pieces: Sequence[Piece], error: FloatArray) -> tuple[float, float
         return math.nan, math.nan, math.nan
     plans = np.repeat([one.plan for one in pieces], [len(one.error_k) for one in pieces])
     try:
-        found = agreement_limits_by_cook(error, cook=plans)
+        found = agreement_limits(error, cook=plans)
     except NotEnoughDataError:
         means = [error[plans == plan].mean() for plan in np.unique(plans)]
         return float(np.mean(means)), math.nan, math.nan

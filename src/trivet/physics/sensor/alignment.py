@@ -1,18 +1,20 @@
-"""Two clocks that saw the same cook: their offset and drift.
+"""Two clocks that saw the same cook, and a reading that comes late.
 
 A probe logger and a camera rarely share a clock. At 3 K/s one second between them is three kelvin
 of false error, so the offset is measured: from events that both saw (a lid clap, a shutter), or
-from the shape of two signals.
+from the shape of two signals. A reading's lag shows in the error that it makes while its rate
+changes.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from trivet.arrays import FloatArray, IntArray
+from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError, RecordingError
 
 FEATURE_CORRELATION = 0.6  # under this the two slopes do not show the same thing
@@ -104,45 +106,6 @@ def clock_from_events(
     )
 
 
-def pair_events(
-    reference_s: ArrayLike, *, other_s: ArrayLike, tolerance_s: float, max_offset_s: float
-) -> tuple[IntArray, IntArray]:
-    """Return which events of two clocks belong together.
-
-    reference_s, other_s : (n,), (m,) moments of like events on either clock; some may be missing
-        [s]
-    tolerance_s : how far two pairs may disagree, drift over the recording included [s]
-    max_offset_s : largest offset to consider [s]
-    Returns : (pair,), (pair,) indices into the two lists
-    Raises : NotEnoughDataError if no offset pairs two events, or if two offsets pair as many:
-        evenly spaced events cannot tell an offset from one shifted by a step
-    Notes : Every difference of two events is tried as an offset; the one that pairs most wins, and
-        must win by at least one pair. Make the gaps between shared events uneven (two claps, pause,
-        one clap).
-    Source : Counting of votes for an offset, as in any pattern matching text; the rules are ours
-    """
-    reference = np.sort(np.asarray(reference_s, dtype=np.float64))
-    other = np.sort(np.asarray(other_s, dtype=np.float64))
-    candidates = np.unique((reference[:, None] - other[None, :]).ravel())
-    candidates = candidates[np.abs(candidates) <= max_offset_s]
-    counts = np.array([_matches(reference, other, c, tolerance_s)[0].size for c in candidates])
-    if counts.size == 0 or counts.max() < 2:
-        raise NotEnoughDataError(
-            f"no offset within {max_offset_s:g} s pairs two of {reference.size} and "
-            f"{other.size} events; mark more shared events or widen the search"
-        )
-    leading = candidates[counts == counts.max()]
-    near = leading - leading[0] <= 2.0 * tolerance_s
-    best, rivals = float(np.median(leading[near])), leading[~near]
-    if rivals.size:
-        raise NotEnoughDataError(
-            f"offsets of {best:+.2f} s and {rivals[0]:+.2f} s both pair {counts.max()} events: "
-            "the events are evenly spaced or too few. State the offset, or mark events with "
-            "uneven gaps."
-        )
-    return _matches(reference, other, best, tolerance_s)
-
-
 def clock_offset_by_correlation(
     reference: ArrayLike,
     *,
@@ -165,7 +128,7 @@ def clock_offset_by_correlation(
         increase or does not match its signal
     Notes : Correlation sees only the sum of clock offset and the difference of the sensors' lags: a
         bead of 1.5 s seems 1.5 s late by the clock. Take the lag out first
-        (:func:`trivet.physics.sensor.probe_contact.lag_corrected_k`) or use sharp events instead.
+        (:func:`trivet.physics.sensor.probes.lag_corrected_k`) or use sharp events instead.
         On a step seen every 0.5 s in noise of 1 % the offset is good to about 0.1 s.
     Source : Normalised cross-correlation of slopes with a parabola through the peak
     """
@@ -206,18 +169,6 @@ def _check_events(reference: FloatArray, other: FloatArray, *, sigma_s: float, l
             f"the shared events span {np.ptp(other):.2f} s, under 20 x {sigma_s:g} s; "
             "a drift cannot be told from them: spread them over the cook or fit the offset alone"
         )
-
-
-def _matches(
-    reference: FloatArray, other: FloatArray, offset: float, tolerance: float
-) -> tuple[IntArray, IntArray]:
-    """Pairs of nearest neighbours, each event used once."""
-    distance = np.abs(reference[:, None] - (other + offset)[None, :])
-    nearest = np.argmin(distance, axis=1)
-    mutual = np.argmin(distance, axis=0)[nearest] == np.arange(reference.size)
-    close = distance[np.arange(reference.size), nearest] <= tolerance
-    chosen = np.flatnonzero(mutual & close)
-    return chosen.astype(np.int64), nearest[chosen].astype(np.int64)
 
 
 def _slope_on_grid(
@@ -302,3 +253,53 @@ def _rival(heights: FloatArray, best: int) -> float:
         if valley < 0.9 * heights[peak]:
             outside.append(heights[peak])
     return float(max(outside, default=0.0) / heights[best])
+
+
+LAG_GRID_S, MIN_LAG_STEPS = 1.0, 20  # own estimate: under 20 s of readings tell no lag
+MIN_CHANGE_KPS = 0.05  # own estimate: rms of the rate beyond what goes with the temperature
+MAX_LAG_U_S = 1.0  # own estimate: a lag known no better than this is none
+
+
+class ReadingLag(NamedTuple):
+    """How late a reading is."""
+
+    lag_s: float
+    """Positive: it comes later. [s]"""
+    u_s: float
+    """Standard uncertainty. [s]"""
+
+
+def reading_lag(reading: FloatArray, *, reference: FloatArray, time_s: FloatArray) -> ReadingLag:
+    """Return by how much a reading follows what was so.
+
+    Least squares of error = a + b reference - lag rate: an offset and an error in proportion to the
+    temperature are taken out first, so that only what goes with a *change* of the rate counts.
+
+    reading, reference : (time,) what was said and what was so, without gaps [K]
+    time_s : (time,) rising [s]
+    Returns : lag and its standard uncertainty, residuals taken as an AR(1) process [s]
+    Raises : NotEnoughDataError under 20 s, or where the lag is uncertain by more than 1 s: a steady
+        ramp or a constant tells nothing
+    Notes : Exact for a pure delay that is short against the changes of the rate: 2 s late on a pan
+        that goes from 2 K/s to none within 10 s is found as 2.0 s. Two seconds of rounding of the
+        probe's rate take 5 % off.
+    Source : Least squares (Frisch-Waugh), textbook form; own derivation (first order of reference(t
+        - lag))
+    """
+    if time_s.size < 2 or time_s[-1] - time_s[0] < MIN_LAG_STEPS * LAG_GRID_S:
+        raise NotEnoughDataError("under 20 s of readings: no lag can be told")
+    grid = np.arange(time_s[0], time_s[-1], LAG_GRID_S)
+    said, truth = (np.interp(grid, time_s, one) for one in (reading, reference))
+    rate = np.gradient(truth, LAG_GRID_S)
+    known = np.stack([np.ones(grid.size), truth - truth.mean()], axis=1)
+    change, error = (one - known @ np.linalg.pinv(known) @ one for one in (rate, said - truth))
+    if np.sqrt(np.mean(change**2)) < MIN_CHANGE_KPS:
+        raise NotEnoughDataError("the rate does not change by itself: no lag can be told")
+    lag_s = -float(change @ error / (change @ change))
+    left = error + lag_s * change
+    follows = float(np.clip(left[1:] @ left[:-1] / max(left @ left, 1e-30), 0.0, 0.98))
+    variance = left @ left / (grid.size - 3) * (1.0 + follows) / (1.0 - follows)
+    u_s = float(np.sqrt(variance / (change @ change)))
+    if not u_s <= MAX_LAG_U_S:
+        raise NotEnoughDataError(f"the lag is uncertain by {u_s:.1f} s: the rate hardly changes")
+    return ReadingLag(lag_s, u_s)

@@ -16,64 +16,52 @@ from trivet.arrays import FloatArray, IntArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError
 
 TERMS = ("offset", "per housing", "per housing rate", "wake")
-MIN_SAMPLES = 12
-MIN_RAMPS = 2
-MIN_SPAN_K = 3.0
-MIN_RATE_SPAN_KPS = 0.02
-PRIOR_UNITS = 2.0
-"""Units that the declared spread counts for when a spread between units is pooled with it."""
+MIN_SAMPLES, MIN_RAMPS = 12, 2  # own estimate: three samples a term, a warm-up to hold out
+MIN_SPAN_K, MIN_RATE_SPAN_KPS = 3.0, 0.02  # own estimate: levers of the housing's terms
+PRIOR_UNITS = 2.0  # own estimate: units that the declared spread counts for when pooled
 
 
 @dataclass(frozen=True)
 class DriftSamples:
     """Offsets of the apparent temperature against what it should have been.
 
-    ``nuisance`` holds a column for each other cause that may explain the offset (a probe's own
-    offset, an emissivity, the gain): the offset for one unit of it, with the cause's prior mean and
-    standard uncertainty.
+    offset_k, u_k : (sample,) measured minus expected, independent part of its u [K]
+    housing_k, housing_rate_kps, awake_s : (sample,) state of the sensor [K], [K/s], [s]
+    ramp : (sample,) index of the warm-up that the sample belongs to
+    nuisance : (sample, cause) offset for one unit of each other cause that may explain it: a
+        probe's own offset, an emissivity, the gain
+    nuisance_mean, nuisance_u : (cause,) the cause's prior mean and standard uncertainty
     """
 
     offset_k: FloatArray
-    """(sample,) measured minus expected. [K]"""
     u_k: FloatArray
-    """(sample,) independent part of its standard uncertainty. [K]"""
     housing_k: FloatArray
-    """(sample,)"""
     housing_rate_kps: FloatArray
-    """(sample,)"""
     awake_s: FloatArray
-    """(sample,)"""
     ramp: IntArray
-    """(sample,) index of the warm-up that the sample belongs to."""
     nuisance: FloatArray
-    """(sample, cause)"""
     nuisance_mean: FloatArray
-    """(cause,)"""
     nuisance_u: FloatArray
-    """(cause,)"""
 
 
 @dataclass(frozen=True)
 class DriftModel:
-    """The declared terms: values, covariance, reference temperature, time constant."""
+    """The declared terms: values (4,), covariance (4, 4), reference temperature, time constant."""
 
     value: FloatArray
-    """(4,)"""
     covariance: FloatArray
-    """(4, 4)"""
     housing_ref_k: float
     tau_s: float
 
 
 @dataclass(frozen=True)
 class DriftFit:
-    """The fitted model, which of its terms the data carried, and the rest's reasons."""
+    """The fitted model, which terms the data carried, why not the rest, (cause,) best values."""
 
     model: DriftModel
     carried: tuple[bool, bool, bool, bool]
     refused: tuple[str, ...]
     nuisance: FloatArray
-    """(cause,) best values."""
     residual_rms_k: float
     reduced_chi2: float
 

@@ -11,29 +11,28 @@ import numpy.typing as npt
 from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError, RecordingError
 
-MIN_FRAMES = 16
-MIN_LEVER_K = 15.0
-FAR_SIGMAS = 6.0
-MAX_BAD_FRAC = 0.1
+MIN_FRAMES = 16  # own estimate: leaves a quarter of a frame's noise in an offset
+MIN_GAIN_LEVER_K = 15.0  # own estimate: two levels closer than this show no gain
+FAR_SIGMAS = 6.0  # own estimate: by chance 2e-9 of pixels
+MAX_BAD_FRAC = 0.1  # own estimate: beyond, the scene was not even
 
 
 @dataclass(frozen=True)
 class FlatField:
     """What each pixel does beyond the mean of all.
 
-    mean over the head = (pixel - offset - housing) / gain + housing; offset in kelvin, 0 and gain 1
-    for a bad pixel.
+    mean over the head = (pixel - offset - housing) / gain + housing.
+
+    offset_k, gain, bad : (row, col) offset [K], gain, whether bad: then 0 K and 1
+    residual_rms_k : what is left of the even scenes [K]
+    level_k : (level,) mean over the head [K]
     """
 
     offset_k: FloatArray
-    """(row, col)"""
     gain: FloatArray
-    """(row, col)"""
     bad: BoolArray
-    """(row, col)"""
     residual_rms_k: float
     level_k: FloatArray
-    """(level,) mean over the head."""
 
 
 def flat_field(stack_k: list[FloatArray], *, housing_k: npt.ArrayLike) -> FlatField:
@@ -96,7 +95,7 @@ def _fitted(
     level = [float(np.mean(mean[~bad & np.isfinite(mean)])) for mean in means]
     x = np.array(level) - housing
     y = means - housing[:, None, None]
-    if np.ptp(x) < MIN_LEVER_K:
+    if np.ptp(x) < MIN_GAIN_LEVER_K:
         return np.mean(y - x[:, None, None], axis=0), np.ones(means.shape[1:]), level
     away = x - x.mean()
     gain = np.tensordot(away, y - y.mean(axis=0), axes=1) / float((away**2).sum())

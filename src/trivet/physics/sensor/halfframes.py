@@ -4,6 +4,9 @@ A thermopile array that reads its pixels in two turns gives, at each turn, half 
 pixels of the other half are older by one turn; on a pan that heats at 3 K/s and an array that turns
 at 2 Hz the two halves differ by 1.5 K, which shows as a checkerboard. So a composed frame carries
 the age of each pixel beside its value.
+
+Read patterns are those of the MLX90640 datasheet, revision 12 (2019), section 9; what share of the
+pixels decides is an own estimate.
 """
 
 from __future__ import annotations
@@ -47,7 +50,6 @@ def subpage_mask(rows: int, *, cols: int, pattern: ReadPattern, subpage: int) ->
     Returns : (row, col) of bool true where the subpage fills the pixel
     Raises : RecordingError if the pattern is unknown or the subpage is neither 0 nor 1
     Notes : The two masks of a pattern are disjoint and cover every pixel.
-    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns)
     """
     if pattern not in PATTERNS:
         raise RecordingError(
@@ -74,7 +76,6 @@ def compose_full_frames(half_k: ArrayLike, *, time_s: ArrayLike) -> FullFrames:
     Raises : RecordingError if the axes do not match or time does not increase
     Notes : Nothing is interpolated. The error of a pixel that is ``age_s`` old is its rate of
         change times that age: 1.5 K at 3 K/s and 0.5 s.
-    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns)
     """
     half = np.asarray(half_k, dtype=np.float64)
     time = np.asarray(time_s, dtype=np.float64)
@@ -107,7 +108,6 @@ def repeated_subpages(filled: ArrayLike) -> BoolArray:
         read twice. The first half frame is never marked.
     Notes : Two halves count as equal when more than half of the pixels of the later one were filled
         by the earlier one too, so single dead pixels do not matter.
-    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns)
     """
     fill = np.asarray(filled, dtype=np.bool_)
     marks = np.zeros(fill.shape[0], dtype=np.bool_)
@@ -126,8 +126,6 @@ def half_frame_pattern(filled: ArrayLike) -> ReadPattern | None:
         other is empty in most frames; None for whole frames or another kind of gap
     Notes : A frame counts when over 90 % of one subpage is filled and under 10 % of the other; the
         stack counts when over half of its frames do.
-    Source : MLX90640 datasheet, revision 12 (2019), section 9 (reading patterns); the shares are
-        ours
     """
     fill = np.asarray(filled, dtype=np.bool_)
     rows, cols = fill.shape[1:]

@@ -6,10 +6,13 @@ offset; drift with supply and ambient; read pattern; blind pixel; emissivity; se
 fourth root; and once more with the sensitivity of the range the result falls in.
 
 Steps follow the MLX90640 datasheet, revision 12 (December 2019), section 11.2 (temperature
-calculation); the numbers of its subsections are from memory.
+calculation); the numbers of its subsections are from memory. When words count
+as stuck or renewed is an own estimate.
 """
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,91 +20,149 @@ from numpy.typing import ArrayLike
 from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.constants import ZERO_C_K
 from trivet.errors import OutOfRangeError, RecordingError
-from trivet.physics.sensor.halfframes import subpage_mask
+from trivet.physics.sensor.halfframes import PATTERNS, ReadPattern, subpage_mask
 from trivet.physics.sensor.thermopile_memory import (
     COLS,
+    RAM_START,
     ROWS,
     WORDS,
     ThermopileConstants,
-    calibration_memory,
     sixteen_bit_words,
 )
-from trivet.physics.sensor.thermopile_state import (
-    RAM_START,
-    Readout,
-    ambient_temperature_k,
-    drift_inputs,
-    gain_factor,
-    readout_of_register,
-    signed_ram,
-    supply_voltage_v,
-)
 
-__all__ = [
-    "Readout",
-    "ThermopileConstants",
-    "ambient_temperature_k",
-    "calibration_memory",
-    "compensated_alpha",
-    "compensated_signal",
-    "first_pass_temperature_k",
-    "gain_factor",
-    "half_frame_temperature_k",
-    "object_temperature_k",
-    "readout_of_register",
-    "supply_voltage_v",
-]
-
+CALIBRATED_V, CALIBRATED_K = 3.3, 25.0 + ZERO_C_K  # where the constants hold: datasheet
+VBE, GAIN, PTAT, SUPPLY = 768, 778, 800, 810  # 0x0700, 0x070A, 0x0720, 0x072A
 BLIND_WORD = (776, 808)  # 0x0708 and 0x0728
 AMBIENT_LESS_REFLECTED_K = 8.0  # the datasheet's default: surroundings 8 K under the chip
 
 
+@dataclass(frozen=True)
+class Readout:
+    """How the array was set to read: its pattern and its converter's resolution code (0 to 3)."""
+
+    pattern: ReadPattern = "chess"
+    resolution: int = 2
+
+    def __post_init__(self) -> None:
+        """Refuse settings that the control register cannot hold."""
+        if self.pattern not in PATTERNS:
+            raise RecordingError(f"read pattern {self.pattern!r}; allowed: chess, interleaved")
+        if self.resolution not in (0, 1, 2, 3):
+            raise RecordingError(
+                f"resolution code {self.resolution!r}; allowed: 0 (16 bit) to 3 (19 bit)"
+            )
+
+
+def readout_of_register(control: int) -> Readout:
+    """Return the readout settings in the array's control register (0x800D).
+
+    control : the register's word. Bit 12 is the pattern, bits 10 and 11 the resolution.
+    Returns : pattern and resolution code
+    Notes : The register's value at power-on, 0x1901, is chess and 18 bit.
+    Source : MLX90640 datasheet, revision 12 (2019), section 10.3.2 (control register 1)
+    """
+    return Readout(
+        pattern="chess" if int(control) & 0x1000 else "interleaved",
+        resolution=(int(control) >> 10) & 0x3,
+    )
+
+
+@dataclass(frozen=True)
+class ArrayState:
+    """What a half frame says of the array itself.
+
+    words : (832,) signed words, -32768 to 32767
+    supply_v : supply voltage [V]
+    chip_k : temperature of the chip [K]
+    gain : factor that undoes the amplifier's drift since calibration: stored gain over the frame's
+    """
+
+    words: FloatArray
+    supply_v: float
+    chip_k: float
+    gain: float
+
+
+def array_state(
+    ram: ArrayLike, *, constants: ThermopileConstants, resolution: int = 2
+) -> ArrayState:
+    """Return supply, chip temperature and gain of the array in a half frame.
+
+    ram : (832,) raw half frame, two's complement or already signed
+    constants : what the array's calibration memory says
+    resolution : converter setting of the half frame, 0 to 3
+    Raises : RecordingError if the words are not 832 integers of 16 bits, the thermometer's words
+        are zero, so that no temperature follows, or the gain word (0x070A) is zero
+    Notes : 3.0 to 3.6 V is the part's range. An error of 0.1 V costs about 0.5 K of ambient and,
+        through each pixel's supply drift, several kelvin of object. The chip is some 5 to 10 K
+        warmer than the air around it; one kelvin of error here moves an object at 230 C by about
+        0.3 K. The gain is within a few percent of 1 in a healthy sensor.
+    Source : MLX90640 datasheet, revision 12 (2019), sections 11.2.2.1 to 11.2.2.4
+    """
+    words = sixteen_bit_words(ram, what="half frame", start=RAM_START)
+    words = np.where(words > 32767, words - 65536, words).astype(np.float64)
+    supply, ambient = constants.supply, constants.ambient
+    counts = 2.0 ** (supply.resolution - resolution) * words[SUPPLY] - supply.counts_at_reference
+    voltage = float(counts / supply.counts_per_v + CALIBRATED_V)
+    share = words[PTAT] * ambient.alpha + words[VBE]
+    if words[PTAT] == 0 or share == 0.0:
+        raise RecordingError(
+            "half frame: the thermometer words 0x0720 and 0x0700 are zero; the sensor did not "
+            "answer. Discard this half frame."
+        )
+    counts = words[PTAT] / share * 2.0**18
+    counts /= 1.0 + ambient.per_v * (voltage - CALIBRATED_V)
+    rise = (counts - ambient.counts_at_reference) / ambient.counts_per_k
+    if words[GAIN] == 0:
+        raise RecordingError(
+            "half frame: the gain word 0x070A is 0 and every pixel is divided by it; "
+            "the block was not read whole. Discard this half frame."
+        )
+    gain = float(constants.gain_word / words[GAIN])
+    return ArrayState(words, voltage, float(rise + CALIBRATED_K), gain)
+
+
 def compensated_signal(
-    ram: ArrayLike, *, constants: ThermopileConstants, subpage: int, readout: Readout
+    state: ArrayState, *, constants: ThermopileConstants, subpage: int, pattern: ReadPattern
 ) -> FloatArray:
     """Return each pixel's signal after gain, offset, drifts, read pattern and blind pixel.
 
-    ram : (832,) raw half frame
-    constants : from :func:`calibration_memory`
+    state : of the half frame
+    constants : what the array's calibration memory says
     subpage : 0 or 1: which blind pixel belongs to this half frame
-    readout : pattern and resolution of the half frame
+    pattern : in which the half frame was read
     Returns : (24, 32) signal of every pixel [counts], also of those the subpage did not read
     Notes : The maker calibrates in the chess pattern; interleaved frames of such a sensor get three
         stored corrections (IL_CHESS C1 to C3) of some counts, about 0.1 to 0.5 K.
     Source : MLX90640 datasheet, revision 12 (2019), sections 11.2.2.5 to 11.2.2.7
     """
-    words = signed_ram(ram)
-    gain = gain_factor(ram, constants=constants)
-    warm, extra = drift_inputs(ram, constants=constants, resolution=readout.resolution)
-    pixels = constants.pixels
-    raw = words[: ROWS * COLS].reshape(ROWS, COLS) * gain
+    warm, extra = state.chip_k - CALIBRATED_K, state.supply_v - CALIBRATED_V
+    pixels, blind = constants.pixels, constants.compensation
+    raw = state.words[: ROWS * COLS].reshape(ROWS, COLS) * state.gain
     signal = raw - pixels.offset * (1.0 + pixels.per_k * warm) * (1.0 + pixels.per_v * extra)
-    blind = constants.compensation
     offset = blind.offset[subpage]
-    if readout.pattern != constants.calibrated_pattern:
+    if pattern != constants.calibrated_pattern:
         signal = signal + _pattern_correction(constants)
         offset += blind.interleaved[0] if subpage == 1 else 0.0
-    blind_raw = words[BLIND_WORD[subpage]] * gain
+    blind_raw = state.words[BLIND_WORD[subpage]] * state.gain
     blind_signal = blind_raw - offset * (1.0 + blind.per_k * warm) * (1.0 + blind.per_v * extra)
     return np.asarray(signal - blind.gradient * blind_signal, dtype=np.float64)
 
 
 def compensated_alpha(
-    ram: ArrayLike, *, constants: ThermopileConstants, subpage: int, resolution: int = 2
+    state: ArrayState, *, constants: ThermopileConstants, subpage: int
 ) -> FloatArray:
     """Return each pixel's sensitivity at the chip's temperature.
 
-    ram : (832,) raw half frame
-    constants : from :func:`calibration_memory`
+    state : of the half frame
+    constants : what the array's calibration memory says
     subpage : 0 or 1: whose blind pixel is taken off
-    resolution : converter setting of the half frame, 0 to 3
     Returns : (24, 32) sensitivity [counts/K4]
     Notes : Some 1e-7 counts/K4 at the centre, a third less at the corners; it falls by 0.2 % a
         kelvin of chip temperature.
     Source : MLX90640 datasheet, revision 12 (2019), section 11.2.2.8
     """
-    warm, _ = drift_inputs(ram, constants=constants, resolution=resolution)
-    blind = constants.compensation
+    blind, warm = constants.compensation, state.chip_k - CALIBRATED_K
     bare = constants.pixels.alpha - blind.gradient * blind.alpha[subpage]
     return np.asarray(bare * (1.0 + constants.ranges.ambient_slope_per_k * warm))
 
@@ -138,7 +199,7 @@ def object_temperature_k(
     signal : broadcastable; compensated signal over emissivity [counts]
     alpha : broadcastable; compensated sensitivity [counts/K4]
     background : weighted fourth power of reflected and chip temperature [K4]
-    constants : from :func:`calibration_memory`; its ranges are used
+    constants : of the array; its ranges are used
     Returns : broadcast shape; object temperature [K]; NaN where the signal lies under any
         temperature's
     Notes : The slopes move a reading at 300 C by about 0.2 K for every 1e-4 / K. The range is
@@ -170,7 +231,7 @@ def half_frame_temperature_k(
     """Return the object temperatures of the pixels that a half frame read.
 
     ram : (832,) raw half frame
-    constants : from :func:`calibration_memory`
+    constants : what the array's calibration memory says
     subpage : 0 or 1, as in the status register when the half frame was read
     emissivity : emissivity to assume, 0 < eps <= 1; 1 gives apparent temperature
     reflected_k : float, optional: reflected temperature; the datasheet's default is the chip's less
@@ -193,12 +254,13 @@ def half_frame_temperature_k(
     setting = readout or Readout()
     mask = subpage_mask(ROWS, cols=COLS, pattern=setting.pattern, subpage=subpage)
     _refuse_blank(sixteen_bit_words(ram, what="half frame", start=RAM_START), mask)
-    chip_k = ambient_temperature_k(ram, constants=constants, resolution=setting.resolution)
+    state = array_state(ram, constants=constants, resolution=setting.resolution)
+    chip_k = state.chip_k
     reflected = chip_k - AMBIENT_LESS_REFLECTED_K if reflected_k is None else reflected_k
-    signal = compensated_signal(ram, constants=constants, subpage=subpage, readout=setting)
-    alpha = compensated_alpha(
-        ram, constants=constants, subpage=subpage, resolution=setting.resolution
+    signal = compensated_signal(
+        state, constants=constants, subpage=subpage, pattern=setting.pattern
     )
+    alpha = compensated_alpha(state, constants=constants, subpage=subpage)
     background = reflected**4 - (reflected**4 - chip_k**4) / emissivity
     object_k = object_temperature_k(
         signal / emissivity, alpha=alpha, background=background, constants=constants
@@ -235,3 +297,82 @@ def _range_factor(corner: FloatArray, slope: FloatArray) -> FloatArray:
     third = 1.0 + slope[1] * (corner[2] - corner[1])
     fourth = third * (1.0 + slope[2] * (corner[3] - corner[2]))
     return np.array([below, 1.0, third, fourth])
+
+
+def saturated_pixels(ram: ArrayLike) -> BoolArray:
+    """Return the pixels whose word stands at an end of the converter.
+
+    ram : (832,) raw half frame
+    Returns : (24, 32) of bool true at 0x7FFF and 0x8000: at least this hot, or at most this cold
+    Notes : A clipped word still converts to a finite temperature; this mask says that it is a
+        bound.
+    """
+    words = sixteen_bit_words(ram, what="half frame", start=RAM_START)
+    pixels = words[: ROWS * COLS].reshape(ROWS, COLS)
+    return np.asarray((pixels == 0x7FFF) | (pixels == 0x8000), dtype=np.bool_)
+
+
+def stuck_pixels(rams: ArrayLike, *, at_least: int = 8) -> BoolArray:
+    """Return the pixels whose word never changes while the array's others do.
+
+    rams : (time, 832) raw half frames of one recording
+    at_least : fewest half frames that such a judgement needs
+    Returns : (24, 32) of bool true at stuck pixels; none in a shorter recording, and none where
+        over a tenth of the array stands still: that is a replay or a frozen block
+    Notes : Noise is 2 to 5 counts, so that a healthy pixel keeps one word through 8 reads with a
+        chance under 1e-4. Each subpage is refreshed in every second half frame, hence twice
+        ``at_least`` half frames are asked for.
+    """
+    words = np.asarray(rams)[:, : ROWS * COLS]
+    if words.shape[0] < 2 * at_least:
+        return np.zeros((ROWS, COLS), dtype=np.bool_)
+    still = np.asarray(np.all(words == words[0], axis=0), dtype=np.bool_)
+    if np.mean(still) > 0.1:  # the block is replayed or frozen: no fault of single pixels
+        return np.zeros((ROWS, COLS), dtype=np.bool_)
+    return still.reshape(ROWS, COLS)
+
+
+def updated_subpage(
+    ram: ArrayLike, *, previous: ArrayLike, pattern: ReadPattern = "chess"
+) -> int | None:
+    """Return which subpage a half frame renewed, judged by the words that changed.
+
+    ram, previous : (832,) a half frame and the one read before it
+    pattern : "chess" or "interleaved": how the array was set to read
+    Returns : 0 or 1; None when the changes do not tell (no change at all, or both halves changed
+        because a read was missed)
+    Notes : A half counts as renewed when over 30 % of its words changed and as kept when under 1 %
+        did; noise of 2 to 5 counts changes 80 to 90 %.
+    """
+    changed = (np.asarray(ram) != np.asarray(previous))[: ROWS * COLS].reshape(ROWS, COLS)
+    share = [
+        float(np.mean(changed[subpage_mask(ROWS, cols=COLS, pattern=pattern, subpage=half)]))
+        for half in (0, 1)
+    ]
+    if share[0] > 0.3 and share[1] < 0.01:
+        return 0
+    if share[1] > 0.3 and share[0] < 0.01:
+        return 1
+    return None
+
+
+def confirm_subpage(
+    ram: ArrayLike, *, previous: ArrayLike, stated: int, pattern: ReadPattern = "chess"
+) -> None:
+    """Refuse a half frame whose stated subpage contradicts the words that changed.
+
+    ram, previous : (832,) a half frame and the one read before it
+    stated : the subpage in the status word stored with the half frame
+    pattern : "chess" or "interleaved": how the array was set to read
+    Returns : nothing, where the words agree or do not tell
+    Raises : RecordingError if the other half of the pixels was renewed
+    Notes : A wrong subpage converts stale pixels with the wrong blind pixel and calls them fresh;
+        with the maker's typical constants that is 0.1 to 1 K and one turn of delay.
+    """
+    renewed = updated_subpage(ram, previous=previous, pattern=pattern)
+    if renewed is not None and renewed != stated:
+        raise RecordingError(
+            f"half frame: its status says subpage {stated}, but the pixels of subpage {renewed} "
+            f"changed ({pattern} pattern). Status and words were read at different turns, or "
+            "the read pattern is not the one stated; read both in one go."
+        )

@@ -21,10 +21,9 @@ from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
 from trivet.physics.sensor.halfframes import ReadPattern
 
-ROWS = 24
-COLS = 32
-WORDS = 832
-MEMORY_START = 0x2400
+ROWS, COLS = 24, 32  # size of the array: datasheet
+WORDS = 832  # of the memory, and of a half frame: datasheet, section 10
+MEMORY_START, RAM_START = 0x2400, 0x0400  # addresses: datasheet, section 10
 
 
 @dataclass(frozen=True)

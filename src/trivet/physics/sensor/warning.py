@@ -12,8 +12,7 @@ from scipy.special import erf
 from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import OutOfRangeError
 
-HOT_SPOT_M2 = 5e-4
-"""The hottest part of a pan that counts: 5 cm2."""
+HOT_SPOT_M2 = 5e-4  # own estimate: 5 cm2, the hottest part of a pan that counts
 
 
 def crossing_s(

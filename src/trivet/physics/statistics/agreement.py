@@ -1,4 +1,4 @@
-"""Agreement of two ways to measure: bias, limits, and repeats within a cook."""
+"""Agreement of a reading with what was so: bias, limits, resampled cooks, interval score."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from trivet.arrays import FloatArray
-from trivet.errors import InputError, NotEnoughDataError
+from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
 
-FEWEST = 5
+MIN_CLUSTERS = 5  # own estimate: fewer say nothing of a spread
 
 
 @dataclass(frozen=True)
@@ -60,70 +60,49 @@ def _with_intervals(n: int, bias: float, sd: float, factor: float, confidence: f
 
 
 def agreement_limits(
-    differences: ArrayLike, *, factor: float = 1.959963984540054, confidence: float = 0.95
-) -> Agreement:
-    """Return bias and limits of agreement of independent differences.
-
-    differences : (pair,) reported minus reference, one independent pair each [unit of choice]
-    factor : limits lie this many standard deviations from the bias
-    confidence : two-sided confidence of the three intervals
-    Returns : bias, standard deviation, limits and intervals, in the same unit
-    Raises : NotEnoughDataError with fewer than 5 differences; InputError if the array is not
-        one-dimensional and finite
-    Notes : For differences near normal whose spread does not grow with the mean. The standard error
-        of a limit is about sqrt(3/n) sd: at n = 17 the limits themselves are known to +/- 0.9 sd
-        only. Frames of one cook are not independent: use :func:`agreement_limits_by_cook` for them.
-    Source : Bland and Altman, Lancet i (1986) 307-310
-    """
-    array = _finite(differences, "differences")
-    if array.size < FEWEST:
-        raise NotEnoughDataError(
-            f"too few: {array.size} differences, agreement limits need {FEWEST}"
-        )
-    return _with_intervals(
-        array.size, float(array.mean()), float(array.std(ddof=1)), factor, confidence
-    )
-
-
-def agreement_limits_by_cook(
     differences: ArrayLike,
     *,
-    cook: ArrayLike,
+    cook: ArrayLike | None = None,
     factor: float = 1.959963984540054,
     confidence: float = 0.95,
 ) -> Agreement:
-    """Return limits of agreement when each cook gives several differences.
+    """Return bias and limits of agreement, of independent differences or of several a cook.
 
     differences : (pair,) reported minus reference [unit of choice]
-    cook : (pair,) cook that each pair comes from
+    cook : (pair,) cook that each pair comes from; each its own when left out
     factor : limits lie this many standard deviations from the bias
-    confidence : two-sided confidence
-    Returns : ``sd`` joins the variance between and within cooks; ``n`` counts cooks and the
-        intervals use n - 1 degrees of freedom
-    Raises : NotEnoughDataError with fewer than 5 cooks; InputError if the arrays differ in length
-    Notes : The bias is the mean of cook means, so a long cook weighs no more than a short one.
-        Treating 20 cooks of 1,000 frames as 20,000 pairs would make the interval of the bias some
-        30 times too narrow when frames of a cook agree.
-    Source : Bland and Altman, J. Biopharm. Stat. 17 (2007) 571-582, section 3 (one-way variance
-        components, unequal repeats)
+    confidence : two-sided confidence of the three intervals
+    Returns : in the unit of the differences; ``sd`` joins the variance between and within cooks,
+        ``n`` counts cooks and the intervals use n - 1 degrees of freedom
+    Raises : NotEnoughDataError with fewer than 5 cooks; InputError if the array is not
+        one-dimensional and finite or the lengths differ
+    Notes : For differences near normal whose spread does not grow with the mean. The standard error
+        of a limit is about sqrt(3/n) sd: at n = 17 the limits are known to +/- 0.9 sd only. The
+        bias is the mean of cook means, so a long cook weighs no more than a short one. Treating 20
+        cooks of 1,000 frames as 20,000 pairs would make the interval of the bias some 30 times too
+        narrow when frames of a cook agree.
+    Source : Bland and Altman, Lancet i (1986) 307-310; J. Biopharm. Stat. 17 (2007) 571-582,
+        section 3 (one-way variance components, unequal repeats)
     """
     array = _finite(differences, "differences")
-    names = np.asarray(cook)
+    names = np.arange(array.size) if cook is None else np.asarray(cook)
     if names.shape != array.shape:
         raise InputError(f"cook has shape {names.shape}, differences {array.shape}")
     _, index = np.unique(names, return_inverse=True)
     repeats = np.bincount(index).astype(np.float64)
     n = repeats.size if array.size else 0
-    if n < FEWEST:
-        raise NotEnoughDataError(f"too few: {n} cooks, agreement limits need {FEWEST}")
+    if n < MIN_CLUSTERS:
+        what = "differences" if cook is None else "cooks"
+        raise NotEnoughDataError(f"too few: {n} {what}, agreement limits need {MIN_CLUSTERS}")
     means = np.bincount(index, weights=array) / repeats
-    grand = float(array.mean())
-    between_square = float(np.sum(repeats * (means - grand) ** 2)) / (n - 1)
     free = array.size - n
-    within = float(np.sum((array - means[index]) ** 2)) / free if free else 0.0
-    size = (array.size - float(np.sum(repeats**2)) / array.size) / (n - 1)
-    between = max(0.0, (between_square - within) / size)
-    sd = float(np.sqrt(between + within)) if free else float(means.std(ddof=1))
+    if free:
+        between_square = float(np.sum(repeats * (means - float(array.mean())) ** 2)) / (n - 1)
+        within = float(np.sum((array - means[index]) ** 2)) / free
+        size = (array.size - float(np.sum(repeats**2)) / array.size) / (n - 1)
+        sd = float(np.sqrt(max(0.0, (between_square - within) / size) + within))
+    else:
+        sd = float(means.std(ddof=1))
     return _with_intervals(n, float(means.mean()), sd, factor, confidence)
 
 
@@ -141,8 +120,8 @@ def repeatability_coefficient(first: ArrayLike, second: ArrayLike) -> float:
     one, two = _finite(first, "first"), _finite(second, "second")
     if one.shape != two.shape:
         raise InputError(f"first has {one.size} readings and second {two.size}")
-    if one.size < FEWEST:
-        raise NotEnoughDataError(f"too few: {one.size} pairs, repeatability needs {FEWEST}")
+    if one.size < MIN_CLUSTERS:
+        raise NotEnoughDataError(f"too few: {one.size} pairs, repeatability needs {MIN_CLUSTERS}")
     return 2.0 * float(np.sqrt(np.mean((one - two) ** 2)))
 
 
@@ -174,8 +153,8 @@ def cluster_bootstrap(
     if names.shape != array.shape:
         raise InputError(f"cook has shape {names.shape}, values {array.shape}")
     groups = [array[names == name] for name in np.unique(names)]
-    if len(groups) < FEWEST:
-        raise NotEnoughDataError(f"too few: {len(groups)} cooks, a bootstrap needs {FEWEST}")
+    if len(groups) < MIN_CLUSTERS:
+        raise NotEnoughDataError(f"too few: {len(groups)} cooks, a bootstrap needs {MIN_CLUSTERS}")
     picks = generator.integers(0, len(groups), size=(draws, len(groups)))
     if statistic is None:
         sums = np.array([group.sum() for group in groups])
@@ -186,3 +165,30 @@ def cluster_bootstrap(
     tail = 0.5 * (1.0 - confidence)
     low, high = np.quantile(results, [tail, 1.0 - tail])
     return float(low), float(high)
+
+
+def interval_score(
+    error: ArrayLike, *, half_width: ArrayLike, coverage_frac: float = 0.95
+) -> FloatArray:
+    """Return the interval score of central intervals, smaller is better.
+
+    error : (moment,) middle of the interval minus what was so [unit of choice]
+    half_width : (moment,) half-width of the interval, not below zero [same]
+    coverage_frac : what the interval claims to cover, 0 < c < 1
+    Returns : (moment,) width plus 2 / (1 - c) times what lies outside of it [same]
+    Raises : InputError if the arrays differ in shape; OutOfRangeError for a coverage outside 0 to 1
+        or a negative half-width
+    Notes : Proper: its mean is least where the ends are the true quantiles. For a normal error of
+        standard deviation s the best mean at 95 % is 4.68 s, with a half-width of 1.96 s; half or
+        twice that width costs 90 % or 68 % more.
+    Source : Gneiting and Raftery, J. Am. Stat. Assoc. 102 (2007) 359-378, section 6.2
+    """
+    off, half = np.abs(np.asarray(error, np.float64)), np.asarray(half_width, np.float64)
+    if off.shape != half.shape:
+        raise InputError(f"error has shape {off.shape}, half_width {half.shape}")
+    if not 0.0 < coverage_frac < 1.0 or np.any(half < 0.0):
+        raise OutOfRangeError(
+            f"coverage {coverage_frac}, half-widths from {half.min(initial=0.0)}: allowed 0 to 1, "
+            "and 0 or more"
+        )
+    return np.asarray(2.0 * half + 2.0 / (1.0 - coverage_frac) * np.maximum(off - half, 0.0))

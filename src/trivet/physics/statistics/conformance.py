@@ -14,7 +14,7 @@ from trivet.errors import InputError, OutOfRangeError
 Decision = Literal["pass", "conditional", "fail"]
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(64)
-_PANELS = 8
+_PANELS = 8  # own estimate: 1e-9 of risk with 64 nodes each
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""Propagation of uncertainty to first order, correlations included."""
+"""Propagation of uncertainty: to first order with correlations, by Monte Carlo, and of a line."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from trivet.arrays import FloatArray
-from trivet.errors import InputError, OutOfRangeError
+from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
 
 Shape = Literal["normal", "rectangular", "triangular", "t"]
 
@@ -99,6 +99,11 @@ def welch_satterthwaite(contributions: ArrayLike, *, dof: ArrayLike) -> float:
     return math.inf if limited == 0.0 else float(np.sum(terms**2)) ** 2 / limited
 
 
+def _checked_confidence(confidence: float) -> None:
+    if not 0.0 < confidence < 1.0:
+        raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
+
+
 def coverage_factor(confidence: float = 0.95, *, dof: float = math.inf) -> float:
     """Return k so that +/- k u covers a share, by Student's distribution.
 
@@ -109,8 +114,7 @@ def coverage_factor(confidence: float = 0.95, *, dof: float = math.inf) -> float
     Notes : 95 %: 1.960 at infinite, 2.12 at 16, 2.57 at 5 degrees of freedom.
     Source : JCGM 100:2008, G.3 and Table G.2
     """
-    if not 0.0 < confidence < 1.0:
-        raise OutOfRangeError(f"confidence is {confidence}: allowed more than 0 and less than 1")
+    _checked_confidence(confidence)
     if dof < 1.0:
         raise OutOfRangeError(f"dof is {dof}: at least 1 is needed for a coverage factor")
     if math.isinf(dof):
@@ -204,7 +208,7 @@ def first_order_budget(
     Raises : InputError if the correlation is impossible or the model not finite; OutOfRangeError if
         an uncertainty is negative
     Notes : Trust it while ``second_order`` stays under a third of ``uncertainty`` (it then adds
-        under 5 %); beyond, use ``montecarlo.monte_carlo``. In the mass example the first order
+        under 5 %); beyond, use :func:`monte_carlo`. In the mass example the first order
         gives 0.054 mg where the truth is 0.075 mg, and ``second_order`` says so. The effective
         degrees of freedom disregard correlation.
     Source : JCGM 100:2008, 5.1.2 and its note, 5.2.2, G.4.1
@@ -226,4 +230,173 @@ def first_order_budget(
         contributions=tuple(float(t) for t in terms),
         effective_dof=welch_satterthwaite(terms, dof=[q.dof for q in inputs]),
         second_order=math.sqrt(curved),
+    )
+
+
+@dataclass(frozen=True)
+class Distribution:
+    """Monte Carlo result: mean, standard deviation, and two kinds of interval."""
+
+    mean: float
+    uncertainty: float
+    symmetric: tuple[float, float]
+    shortest: tuple[float, float]
+    draws: int
+
+
+def symmetric_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Return the interval that leaves equal shares of a sample on both sides.
+
+    sample : (draw,) draws [unit of choice]
+    confidence : share inside
+    Returns : tuple of float: lower and upper end
+    Raises : NotEnoughDataError if the tails would hold less than 10 draws each
+    Notes : With 1e6 draws of a normal the ends are good to 0.003 standard deviations.
+    Source : JCGM 101:2008, 7.7
+    """
+    array = _sorted_sample(sample, confidence)
+    tail = 0.5 * (1.0 - confidence)
+    low, high = np.quantile(array, [tail, 1.0 - tail])
+    return float(low), float(high)
+
+
+def shortest_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Return the shortest interval that holds a share of a sample.
+
+    sample : (draw,) draws of a distribution with one peak [unit of choice]
+    confidence : share inside
+    Returns : tuple of float: lower and upper end
+    Raises : NotEnoughDataError if the tails would hold less than 10 draws each
+    Notes : Noisier than the symmetric interval: its ends wander by 0.02 standard deviations at 1e6
+        draws of a normal, where many intervals are equally short.
+    Source : JCGM 101:2008, 5.3.4 and 7.7
+    """
+    array = _sorted_sample(sample, confidence)
+    inside = round(confidence * array.size)
+    widths = array[inside:] - array[: array.size - inside]
+    start = int(np.argmin(widths))
+    return float(array[start]), float(array[start + inside])
+
+
+def _sorted_sample(sample: ArrayLike, confidence: float) -> FloatArray:
+    array = np.sort(np.asarray(sample, dtype=np.float64).ravel())
+    _checked_confidence(confidence)
+    if array.size * 0.5 * (1.0 - confidence) < 10.0:
+        raise NotEnoughDataError(f"{array.size} draws leave under 10 in a tail: draw more")
+    if not np.all(np.isfinite(array)):
+        raise InputError("the sample holds values that are not finite")
+    return array
+
+
+def monte_carlo(
+    model: Callable[[FloatArray], ArrayLike],
+    inputs: Sequence[InputQuantity],
+    *,
+    generator: np.random.Generator,
+    draws: int = 200_000,
+    correlation: ArrayLike | None = None,
+    confidence: float = 0.95,
+) -> Distribution:
+    """Return the distribution of a model's output by Monte Carlo.
+
+    model : takes (input, draw), gives (draw,)
+    inputs : sequence of InputQuantity: values, standard uncertainties and shapes
+    generator : source of randomness
+    draws : draws
+    correlation : (input, input), optional correlation; only normal inputs may be correlated
+    confidence : coverage of both intervals
+    Returns : mean, standard deviation, symmetric and shortest interval
+    Raises : InputError if other than normal inputs are correlated or the model is not finite;
+        NotEnoughDataError if the draws are too few for the intervals
+    Notes : At 200,000 draws the standard uncertainty is good to 0.2 % and the symmetric ends to
+        0.006 standard deviations (normal output).
+    Source : JCGM 101:2008, clauses 6.4 and 7
+    """
+    matrix = correlation_matrix(correlation, count=len(inputs))
+    z = generator.standard_normal((len(inputs), draws))
+    if correlation is not None:
+        for i, quantity in enumerate(inputs):
+            if quantity.shape != "normal" and np.count_nonzero(matrix[i]) > 1:
+                raise InputError(f"{quantity.name} is {quantity.shape}: only normals may correlate")
+        values, vectors = np.linalg.eigh(matrix)
+        z = (vectors * np.sqrt(np.clip(values, 0.0, None))) @ z
+    x = np.empty_like(z)
+    for i, quantity in enumerate(inputs):
+        x[i] = quantity.value + quantity.uncertainty * _unit_draws(quantity, z[i], generator)
+    output = np.asarray(model(x), dtype=np.float64)
+    return Distribution(
+        mean=float(output.mean()),
+        uncertainty=float(output.std(ddof=1)),
+        symmetric=symmetric_interval(output, confidence=confidence),
+        shortest=shortest_interval(output, confidence=confidence),
+        draws=draws,
+    )
+
+
+def _unit_draws(
+    quantity: InputQuantity, z: FloatArray, generator: np.random.Generator
+) -> FloatArray:
+    """Draws of mean 0 and standard deviation 1 (scale 1 for Student's)."""
+    if quantity.shape == "rectangular":
+        return generator.uniform(-math.sqrt(3.0), math.sqrt(3.0), z.size)
+    if quantity.shape == "triangular":
+        edge = math.sqrt(6.0)
+        return generator.triangular(-edge, 0.0, edge, z.size)
+    if quantity.shape == "t":
+        return generator.standard_t(quantity.dof, z.size)
+    return z
+
+
+@dataclass(frozen=True)
+class LineFit:
+    """A straight line y = intercept + slope (x - reference) with its covariance."""
+
+    reference: float
+    intercept: float
+    slope: float
+    intercept_u: float
+    slope_u: float
+    correlation: float
+    residual_sd: float
+
+    def at(self, x: float) -> tuple[float, float]:
+        """Return the line's value and its standard uncertainty at x."""
+        step = x - self.reference
+        variance = (
+            self.intercept_u**2
+            + (step * self.slope_u) ** 2
+            + 2.0 * step * self.intercept_u * self.slope_u * self.correlation
+        )
+        return self.intercept + self.slope * step, math.sqrt(variance)
+
+
+def line_fit(x: ArrayLike, y: ArrayLike, *, reference: float = 0.0) -> LineFit:
+    """Return a least-squares line with the uncertainty of its parameters.
+
+    x, y : (point,) points, equal weights [units of choice]
+    reference : the intercept is the line's value at this x [unit of x]
+    Returns : parameters, standard uncertainties, correlation, residual sd
+    Raises : NotEnoughDataError with fewer than 3 points, or all at one x; InputError if the lengths
+        differ
+    Notes : x without uncertainty, y with equal and independent ones, taken from the residuals with
+        n - 2 degrees of freedom. Far outside the points the uncertainty grows linearly and model
+        error is not in it.
+    Source : JCGM 100:2008, H.3, equations (H.12) to (H.16)
+    """
+    xs, ys = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
+    if xs.shape != ys.shape or xs.ndim != 1:
+        raise InputError(f"x has shape {xs.shape} and y {ys.shape}: allowed one equal axis")
+    step = xs - reference
+    squares, spread = float(np.sum(step**2)), float(np.sum((step - step.mean()) ** 2))
+    if xs.size < 3 or spread <= 1e-12 * squares:
+        raise NotEnoughDataError(f"{xs.size} points at distinct x are too few for a line")
+    fit = stats.linregress(step, ys)
+    return LineFit(
+        reference=reference,
+        intercept=float(fit.intercept),
+        slope=float(fit.slope),
+        intercept_u=float(fit.intercept_stderr),
+        slope_u=float(fit.stderr),
+        correlation=-float(step.sum()) / math.sqrt(xs.size * squares),
+        residual_sd=float(fit.stderr) * math.sqrt(spread),
     )

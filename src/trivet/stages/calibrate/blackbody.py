@@ -12,7 +12,7 @@ from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError
 from trivet.physics.image.trend import trailing_slope
 from trivet.physics.sensor.drift import drift_terms
-from trivet.physics.sensor.fixedpoint_window import (
+from trivet.physics.sensor.window import (
     FixedPointPriors,
     FixedPoints,
     WindowFit,

@@ -14,14 +14,14 @@ from trivet.physics.geometry.optics import Pose
 from trivet.physics.heat.water import boiling_point_k
 from trivet.physics.image.trend import trailing_slope
 from trivet.physics.sensor.drift import drift_terms
-from trivet.physics.sensor.fixedpoint_window import (
+from trivet.physics.sensor.window import (
     FixedPointPriors,
     FixedPoints,
     WindowFit,
     boil_moments,
     fit_fixed_points,
+    window_trend,
 )
-from trivet.physics.sensor.windowtrend import window_trend
 from trivet.records.calibration import HeadCalibration
 from trivet.records.cook import SheetBurner, SheetProbe
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording

@@ -14,7 +14,7 @@ from trivet.physics.geometry.occlusion import visible_base
 from trivet.physics.geometry.optics import Lens, Pose, footprint_m, point_of_pixel
 from trivet.physics.image.trend import trailing_slope
 from trivet.physics.radiation.planck import band_radiance_slope
-from trivet.physics.sensor.probe_faults import blamed_probes, disagreements
+from trivet.physics.sensor.probelog import blamed_probes, disagreements
 from trivet.records.cook import SheetBurner
 from trivet.records.design import Contents, Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording

@@ -16,7 +16,7 @@ import numpy as np
 from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, NotEnoughDataError
 from trivet.models.actual import Actual, hottest_series, interpolated, surface_named
-from trivet.physics.sensor.readinglag import reading_lag
+from trivet.physics.sensor.alignment import reading_lag
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.estimation import Estimation, Reporter

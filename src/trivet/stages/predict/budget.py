@@ -12,8 +12,12 @@ from trivet.arrays import FloatArray
 from trivet.physics.radiation.measurement import LineOfSight, explained_radiance, sighted_apparent_k
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.physics.statistics.errordraws import FIELDS as ALL_FIELDS
-from trivet.physics.statistics.errordraws import Spread, reading_errors_k
-from trivet.physics.statistics.sobol import sobol_points, total_order_shares
+from trivet.physics.statistics.errordraws import (
+    Spread,
+    reading_errors_k,
+    sobol_points,
+    total_order_shares,
+)
 from trivet.stages.predict.cases import Cases, Pair, Term
 from trivet.stages.predict.correlation import correlated_units, groups_of, matrix_of
 

@@ -6,8 +6,14 @@ import numpy as np
 
 from trivet.models.optics import card_band
 from trivet.physics.radiation.planck import band_radiance
-from trivet.physics.sensor.readout import Exposure, OutputLimits, SensorPath, readings_k
-from trivet.physics.sensor.sensornoise import drift_k, netd_radiance
+from trivet.physics.sensor.readout import (
+    Exposure,
+    OutputLimits,
+    SensorPath,
+    drift_k,
+    netd_radiance,
+    readings_k,
+)
 from trivet.records.benchsheet import SheetFlat
 from trivet.records.cook import CookPlan, Told
 from trivet.records.design import Design, Head

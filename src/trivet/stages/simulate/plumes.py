@@ -12,7 +12,7 @@ from trivet.physics.geometry.optics import point_of_pixel
 from trivet.physics.radiation.mie import steam_transmittance
 from trivet.physics.radiation.planck import Band, band_radiance
 from trivet.physics.radiation.plume import PlumeColumn, through_plume
-from trivet.physics.sensor.sensornoise import wander_k
+from trivet.physics.sensor.readout import wander_k
 from trivet.records.design import Design
 from trivet.stages.simulate.draws import stream
 from trivet.stages.simulate.history import PanHistory

@@ -9,15 +9,18 @@ import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import InputError
-from trivet.physics.sensor.probe_contact import ProbePlate, ProbeWire, attachment_error_frac
-from trivet.physics.sensor.probe_uncertainty import (
+from trivet.physics.sensor.probes import (
     ATTACHMENT_ERROR,
     LOGGER_K,
+    ProbeErrors,
+    ProbePlate,
+    ProbeWire,
+    attachment_error_frac,
+    probe_reading_k,
     probe_standard_uncertainty_k,
+    swapped_poles_k,
 )
-from trivet.physics.sensor.probesim import ProbeErrors, probe_reading_k, swapped_poles_k
-from trivet.physics.sensor.thermocouple import ToleranceClass, tolerance_k
-from trivet.physics.sensor.thermocouple_reference import ThermocoupleKind
+from trivet.physics.sensor.thermocouple import ThermocoupleKind, ToleranceClass, tolerance_k
 from trivet.records.cook import CookPlan, SheetProbe
 from trivet.records.design import Design
 from trivet.records.disturbances import ProbeFault

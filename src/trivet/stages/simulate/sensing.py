@@ -10,8 +10,15 @@ from trivet.arrays import FloatArray
 from trivet.errors import InputError
 from trivet.models.optics import card_band, card_lens
 from trivet.physics.sensor.halfframes import subpage_mask
-from trivet.physics.sensor.readout import Exposure, OutputLimits, SensorPath, readings_k
-from trivet.physics.sensor.sensornoise import drift_k, netd_radiance, wander_k
+from trivet.physics.sensor.readout import (
+    Exposure,
+    OutputLimits,
+    SensorPath,
+    drift_k,
+    netd_radiance,
+    readings_k,
+    wander_k,
+)
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames

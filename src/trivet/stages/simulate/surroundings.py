@@ -14,7 +14,7 @@ from trivet.physics.geometry.optics import Pose
 from trivet.physics.geometry.sampling import CellGrid
 from trivet.physics.heat.knob import level_frac
 from trivet.physics.radiation.planck import Band, band_radiance
-from trivet.physics.sensor.sensornoise import wander_k
+from trivet.physics.sensor.readout import wander_k
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.disturbances import Face
