@@ -15,7 +15,6 @@ from trivet.files.npz_members import MAX_MOMENTS, NpzMembers
 from trivet.physics.sensor.halfframes import ReadPattern, compose_full_frames
 from trivet.physics.sensor.thermopile import (
     Readout,
-    ThermopileConstants,
     array_state,
     confirm_subpage,
     half_frame_temperature_k,
@@ -24,7 +23,13 @@ from trivet.physics.sensor.thermopile import (
     stuck_pixels,
     updated_subpage,
 )
-from trivet.physics.sensor.thermopile_memory import COLS, ROWS, WORDS, calibration_memory
+from trivet.physics.sensor.thermopile_memory import (
+    COLS,
+    ROWS,
+    WORDS,
+    ThermopileConstants,
+    calibration_memory,
+)
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 

@@ -99,8 +99,8 @@ def array_state(
         0.3 K. The gain is within a few percent of 1 in a healthy sensor.
     Source : MLX90640 datasheet, revision 12 (2019), sections 11.2.2.1 to 11.2.2.4
     """
-    words = sixteen_bit_words(ram, what="half frame", start=RAM_START)
-    words = np.where(words > 32767, words - 65536, words).astype(np.float64)
+    raw = sixteen_bit_words(ram, what="half frame", start=RAM_START)
+    words = np.where(raw > 32767, raw - 65536, raw).astype(np.float64)
     supply, ambient = constants.supply, constants.ambient
     counts = 2.0 ** (supply.resolution - resolution) * words[SUPPLY] - supply.counts_at_reference
     voltage = float(counts / supply.counts_per_v + CALIBRATED_V)
