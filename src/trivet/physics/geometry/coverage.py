@@ -72,7 +72,7 @@ def field_outline_m(
 ) -> FloatArray:
     """Return the outline of the field of view on a horizontal plane.
 
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     plane_height_m : height of the plane [m]
     per_side : points a side
     Returns : (point, 2) corners x, y in image order [m]; rays at or above the horizon end 1 km away
@@ -139,7 +139,7 @@ def rim_coverage(
 
     centre_m : (2,) centre of the burner on the cooktop [m]
     diameter_m, rim_height_m : rim of the pan: diameter and height above the cooktop [m]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     margin_m : ring around the rim that must be seen too [m]
     Returns : share of the area of rim and ring in view; shortest distance at rim height from the
         ring to the edge of the field (negative: it sticks out by that much) [m]; the fewest pixels
@@ -177,7 +177,7 @@ def pixels_across(
 
     centre_m : (2,) centre on the cooktop [m]
     diameter_m, height_m : disc: diameter, height above the cooktop [m]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     Returns : pixels [px]; NaN when the disc is not wholly before the lens
     Notes : A 200 mm pan at 0.76 m: 8 across for 32 x 24 over 55 x 35 deg, 3 over 110 x 75 deg, 22
         for 80 x 60 over 51 deg.
@@ -206,7 +206,7 @@ def measurable_spot(
 
     centre_m : (2,) centre of the pan [m]
     diameter_m, height_m : pan base: diameter, height above the cooktop [m]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     sigma_px : standard deviation of the Gaussian blur [px]
     Returns : larger side of the footprint at the centre [m], diameter of the spot that holds 95 %
         of a pixel's energy [m], loss of a centre pixel [-], pixels across and whether the 10 x 10

@@ -46,7 +46,7 @@ def disc_views(discs: npt.ArrayLike, *, lens: Lens, pose: Pose) -> FloatArray:
     """Return margin, pixels across and angle of view of horizontal discs.
 
     discs : (disc, 5) centre x, y, height; radius; and ring around it that must be seen too [m]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     Returns : (disc, 3) distance of disc and ring to the nearest edge of the field, negative outside
         [m]; fewest pixels across the disc [px], NaN when not wholly before the lens; angle of view
         at the centre [rad]

@@ -73,7 +73,7 @@ def ray_of_pixel(rowcol: npt.ArrayLike, *, lens: Lens, pose: Pose) -> FloatArray
     """Return the world direction in which a pixel position looks.
 
     rowcol : (..., 2) row and column, fractions allowed [px]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     Returns : (..., 3) unit vectors; NaN where the distortion has no inverse
     Notes : Closes with :func:`pixel_of_point` to 1e-9 px inside the field.
     Source : As :func:`pixel_of_point`
@@ -88,7 +88,7 @@ def pixel_of_point(points_m: npt.ArrayLike, *, lens: Lens, pose: Pose) -> FloatA
     """Return where points appear in the image.
 
     points_m : (..., 3) world points [m]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     Returns : (..., 2) row and column [px], also outside the field; NaN behind the lens or beyond
         the fold of the distortion
     Notes : One degree of tilt moves a point 0.76 m below by 13.3 mm, half a pixel of a 32 x 24
@@ -121,7 +121,7 @@ def point_of_pixel(
     """Return where the ray of a pixel position meets a horizontal plane.
 
     rowcol : (..., 2) row and column, fractions allowed [px]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     plane_height_m : height of the plane above the cooktop [m]
     Returns : (..., 3) world points [m]; NaN for rays that never meet the plane
     Raises : OutOfRangeError if the plane is not below the head
@@ -144,7 +144,7 @@ def footprint_m(
 ) -> FloatArray:
     """Return the size on a plane of what each pixel sees (geometry only, no blur).
 
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     plane_height_m : height of the plane [m]
     rowcol : (..., 2), optional pixel positions; all pixels when left out
     Returns : (row, col, 2) or (..., 2) distance between the mid-points of opposite pixel edges:

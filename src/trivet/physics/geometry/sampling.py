@@ -116,7 +116,7 @@ def sampling_matrix(
 ) -> Sampling:
     """Return what share of each pixel's signal comes from which surface.
 
-    grids : tuple of CellGrid: the pans on the cooktop; empty for a bare one
+    grids : the pans on the cooktop; empty for a bare one
     lens, pose : Lens, Pose: the head
     sigma_px : standard deviation of the Gaussian blur [px]
     strips_per_px : strips of rows to a pixel, each sampled by two Gauss lines, and by sixteen where

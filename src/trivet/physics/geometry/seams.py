@@ -22,7 +22,7 @@ def in_field(points_m: npt.ArrayLike, *, lens: Lens, pose: Pose) -> BoolArray:
     """Return which points lie in a head's field of view.
 
     points_m : (..., 3) world points [m]
-    lens, pose : Lens, Pose
+    lens, pose : of the head
     Returns : (...) true inside the outer pixel edges
     Notes : Exact; a point on the edge counts as inside.
     Source : Projection of optics.py

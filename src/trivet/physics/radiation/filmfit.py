@@ -239,7 +239,7 @@ def pooled_emissivity(
     variance). The spread between cooks is what the cooks show beyond their own uncertainty, pooled
     with the declared one, which counts as two cooks.
 
-    fits : tuple of EmissivityFit: one a cook
+    fits : one a cook
     declared, declared_u : emissivity and standard uncertainty before any cook
     common_u : part of each cook's uncertainty that all share, such as the window's
     Returns : ``emissivity_u`` is that of the next cook, not of the mean

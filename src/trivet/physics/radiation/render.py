@@ -75,7 +75,7 @@ def pixel_radiance(
     """Return the radiance of each pixel.
 
     matrix : (pixel, surface) sparse share of each pixel's signal that comes from each surface
-    cells : tuple of Cells: the pans; every one has its own columns
+    cells : the pans; every one has its own columns
     rest : (time, surface - cells) radiance of the last columns: walls, hob and so on [W/m2/sr]
     band : spectral response
     Returns : (time, pixel) radiance [W/m2/sr]; NaN where a pixel takes signal from a cell beyond

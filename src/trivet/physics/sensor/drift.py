@@ -211,7 +211,7 @@ def pooled_units(fits: tuple[DriftModel, ...], *, declared: DriftModel) -> Drift
     The mean over the units; the spread is the declared one, counted as two units, pooled with the
     spread seen, plus the uncertainty of the mean.
 
-    fits : tuple of DriftModel: one a unit, of one reference temperature and time constant
+    fits : one a unit, of one reference temperature and time constant
     declared : what the design says
     Raises : NotEnoughDataError for fewer than 3 units
     Notes : With 3 units the declared spread still makes up half of the pooled one: few units cannot

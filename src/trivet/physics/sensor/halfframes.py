@@ -47,7 +47,7 @@ def subpage_mask(rows: int, *, cols: int, pattern: ReadPattern, subpage: int) ->
     pattern : "chess" or "interleaved": chess fills the pixels whose row and column indices add to
         an even number (subpage 0) or an odd one (subpage 1); interleaved fills every second row
     subpage : 0 or 1
-    Returns : (row, col) of bool true where the subpage fills the pixel
+    Returns : (row, col) true where the subpage fills the pixel
     Raises : RecordingError if the pattern is unknown or the subpage is neither 0 nor 1
     Notes : The two masks of a pattern are disjoint and cover every pixel.
     """
@@ -104,7 +104,7 @@ def repeated_subpages(filled: ArrayLike) -> BoolArray:
     """Return where a half frame filled the same half as the one before it.
 
     filled : (time, row, col) of bool which pixels each half frame filled
-    Returns : (time,) of bool true at the second of two equal halves in a row: one turn was lost or
+    Returns : (time,) true at the second of two equal halves in a row: one turn was lost or
         read twice. The first half frame is never marked.
     Notes : Two halves count as equal when more than half of the pixels of the later one were filled
         by the earlier one too, so single dead pixels do not matter.
@@ -120,7 +120,7 @@ def repeated_subpages(filled: ArrayLike) -> BoolArray:
 def half_frame_pattern(filled: ArrayLike) -> ReadPattern | None:
     """Return the read pattern that half-filled frames betray, or None.
 
-    filled : (time, row, col) of bool true where a frame carries a value of its own: neither NaN nor
+    filled : (time, row, col) true where a frame carries a value of its own: neither NaN nor
         a filler, or changed since the frame before
     Returns : "chess", "interleaved" or None: the pattern whose one subpage is filled and whose
         other is empty in most frames; None for whole frames or another kind of gap

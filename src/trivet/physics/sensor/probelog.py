@@ -96,7 +96,7 @@ def disagreements(readings_k: ArrayLike, *, u_k: ArrayLike) -> tuple[Disagreemen
     readings_k : (time, probe) corrected readings of probes that touch the same thing [K]
     u_k : (time, probe) standard uncertainty of each as a rectangle's, wire class, logger and
         attachment included [K]
-    Returns : tuple of Disagreement: each pair whose median difference over the common moments
+    Returns : each pair whose median difference over the common moments
         exceeds the sum of both half-widths, sqrt(3) (u_1 + u_2)
     Raises : ProbeLogError if the axes do not match; OutOfRangeError if an uncertainty is not
         positive
@@ -130,9 +130,9 @@ def disagreements(readings_k: ArrayLike, *, u_k: ArrayLike) -> tuple[Disagreemen
 def blamed_probes(found: tuple[Disagreement, ...], *, n: int) -> tuple[int, ...]:
     """Return which probes the disagreements leave without trust.
 
-    found : tuple of Disagreement: of one group of probes
+    found : of one group of probes
     n : probes in the group
-    Returns : tuple of int: the probe that contradicts more than half of the others, where those
+    Returns : the probe that contradicts more than half of the others, where those
         agree among themselves; otherwise every probe that is part of a disagreement
     Notes : Two probes that disagree are both left out; of three of which one is off, one.
     Source : Majority of three, common practice, no source

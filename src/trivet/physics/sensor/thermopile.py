@@ -234,7 +234,7 @@ def half_frame_temperature_k(
     constants : what the array's calibration memory says
     subpage : 0 or 1, as in the status register when the half frame was read
     emissivity : emissivity to assume, 0 < eps <= 1; 1 gives apparent temperature
-    reflected_k : float, optional: reflected temperature; the datasheet's default is the chip's less
+    reflected_k : reflected temperature; the datasheet's default is the chip's less
         8 K. Without effect at emissivity 1 [K]
     readout : Readout, optional: pattern and resolution; chess and 18 bit when not given
     Returns : (24, 32) object temperature [K]; NaN outside the subpage, at broken pixels, and where
@@ -303,7 +303,7 @@ def saturated_pixels(ram: ArrayLike) -> BoolArray:
     """Return the pixels whose word stands at an end of the converter.
 
     ram : (832,) raw half frame
-    Returns : (24, 32) of bool true at 0x7FFF and 0x8000: at least this hot, or at most this cold
+    Returns : (24, 32) true at 0x7FFF and 0x8000: at least this hot, or at most this cold
     Notes : A clipped word still converts to a finite temperature; this mask says that it is a
         bound.
     """
@@ -317,7 +317,7 @@ def stuck_pixels(rams: ArrayLike, *, at_least: int = 8) -> BoolArray:
 
     rams : (time, 832) raw half frames of one recording
     at_least : fewest half frames that such a judgement needs
-    Returns : (24, 32) of bool true at stuck pixels; none in a shorter recording, and none where
+    Returns : (24, 32) true at stuck pixels; none in a shorter recording, and none where
         over a tenth of the array stands still: that is a replay or a frozen block
     Notes : Noise is 2 to 5 counts, so that a healthy pixel keeps one word through 8 reads with a
         chance under 1e-4. Each subpage is refreshed in every second half frame, hence twice

@@ -142,7 +142,7 @@ def cluster_bootstrap(
     statistic : callable, optional: number from an array of values; the mean by default
     draws : resamples
     confidence : two-sided confidence
-    Returns : tuple of float: lower and upper percentile of the statistic
+    Returns : lower and upper percentile of the statistic
     Raises : NotEnoughDataError with fewer than 5 cooks; InputError if the arrays differ in length
     Notes : Too narrow for few cooks (about 90 % true coverage at 10 cooks, nominal 95 %) and
         useless when no event was seen: then only the exact bound holds.

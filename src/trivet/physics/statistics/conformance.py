@@ -46,7 +46,7 @@ def conformance_probability(
 
     value : best estimate [unit of choice]
     standard_uncertainty : standard uncertainty of the value, 0 or more [same]
-    lower, upper : float, optional: limits; at least one [same]
+    lower, upper : limits; at least one [same]
     Returns : probability of conformance
     Raises : InputError if no limit is given or they are crossed; OutOfRangeError if the uncertainty
         is negative or anything is not finite
@@ -93,7 +93,7 @@ def guarded_decision(
     value : best estimate; NaN is refused [unit of choice]
     guard : width of the band on each side of a limit, 0 or more; commonly the expanded uncertainty
         U = 2 u, declared before measuring [same]
-    lower, upper : float, optional: limits; at least one [same]
+    lower, upper : limits; at least one [same]
     Returns : {"pass", "conditional", "fail"}: pass: inside every limit by the guard or more. Fail:
         outside a limit by more than the guard. Conditional: between.
     Raises : InputError if no limit is given or they are crossed; OutOfRangeError if the guard is

@@ -28,7 +28,7 @@ def clopper_pearson(failures: int, n: int, *, confidence: float = 0.95) -> tuple
     failures : trials that failed, 0 to n
     n : independent trials; repeats within one cook are not trials
     confidence : two-sided confidence, each tail holds half of the rest
-    Returns : tuple of float: lower and upper bound of the rate
+    Returns : lower and upper bound of the rate
     Raises : InputError if the counts are impossible; OutOfRangeError if the confidence is not
         inside (0, 1)
     Notes : Conservative: true coverage is never under the confidence and reaches 99 % and more for

@@ -62,7 +62,6 @@ def correlation_matrix(correlation: ArrayLike | None, *, count: int) -> FloatArr
     count : number of inputs
     Returns : (input, input) the matrix, checked
     Raises : InputError if it is not symmetric, has no ones on its diagonal, or is impossible
-    Notes : Three inputs cannot all be correlated by less than -0.5.
     Source : JCGM 102:2011, 3.21 (positive semi-definite)
     """
     if correlation is None:
@@ -147,7 +146,7 @@ def propagated_covariance(
     model : takes (input,), gives (output,) or a number
     values : (input,) best estimates [units of the inputs]
     covariance : (input, input) covariance of the estimates
-    Returns : tuple of arrays: outputs (output,) and covariance (output, output)
+    Returns : outputs (output,) and covariance (output, output)
     Raises : InputError if the covariance does not fit, or the model gives no finite number
     Notes : Derivatives by four-point differences at a tenth of each standard uncertainty: relative
         error about 1e-9 for models smooth on that scale; wrong across a kink or a clip.
@@ -202,7 +201,7 @@ def first_order_budget(
     """Return the first-order uncertainty budget of a scalar model.
 
     model : takes (input,), gives a number
-    inputs : sequence of InputQuantity: values and standard uncertainties
+    inputs : values and standard uncertainties
     correlation : (input, input), optional correlation of the inputs; independent when left out
     Returns : value, uncertainty, signed contributions, effective degrees of freedom
     Raises : InputError if the correlation is impossible or the model not finite; OutOfRangeError if
@@ -249,7 +248,7 @@ def symmetric_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[
 
     sample : (draw,) draws [unit of choice]
     confidence : share inside
-    Returns : tuple of float: lower and upper end
+    Returns : lower and upper end
     Raises : NotEnoughDataError if the tails would hold less than 10 draws each
     Notes : With 1e6 draws of a normal the ends are good to 0.003 standard deviations.
     Source : JCGM 101:2008, 7.7
@@ -265,7 +264,7 @@ def shortest_interval(sample: ArrayLike, *, confidence: float = 0.95) -> tuple[f
 
     sample : (draw,) draws of a distribution with one peak [unit of choice]
     confidence : share inside
-    Returns : tuple of float: lower and upper end
+    Returns : lower and upper end
     Raises : NotEnoughDataError if the tails would hold less than 10 draws each
     Notes : Noisier than the symmetric interval: its ends wander by 0.02 standard deviations at 1e6
         draws of a normal, where many intervals are equally short.
@@ -300,9 +299,8 @@ def monte_carlo(
     """Return the distribution of a model's output by Monte Carlo.
 
     model : takes (input, draw), gives (draw,)
-    inputs : sequence of InputQuantity: values, standard uncertainties and shapes
-    generator : source of randomness
-    draws : draws
+    inputs : values, standard uncertainties and shapes
+    generator, draws : source of randomness, number of draws
     correlation : (input, input), optional correlation; only normal inputs may be correlated
     confidence : coverage of both intervals
     Returns : mean, standard deviation, symmetric and shortest interval
