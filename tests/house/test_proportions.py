@@ -96,7 +96,7 @@ def explains_itself(annotation: ast.expr | None) -> bool:
     """Whether a type says all: nothing, or a record, which documents its own parts."""
     word = ast.unparse(annotation) if annotation else ""
     return word == "None" or (
-        re.fullmatch(r"[A-Z]\w+", word) is not None and not re.search("Array|Sequence", word)
+        re.fullmatch(r"[A-Z]\w+", word) is not None and not re.search("Array(Like)?$|^Sequence", word)
     )
 
 
