@@ -95,9 +95,8 @@ def lacking(node: Function, units: set[str]) -> list[str]:
 def explains_itself(annotation: ast.expr | None) -> bool:
     """Whether a type says all: nothing, or a record, which documents its own parts."""
     word = ast.unparse(annotation) if annotation else ""
-    return word == "None" or (
-        re.fullmatch(r"[A-Z]\w+", word) is not None and not re.search("Array(Like)?$|^Sequence", word)
-    )
+    numbers = re.search("Array(Like)?$|^Sequence", word)
+    return word == "None" or (re.fullmatch(r"[A-Z]\w+", word) is not None and not numbers)
 
 
 def test_physics_documents_shapes_and_units() -> None:
