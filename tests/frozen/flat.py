@@ -98,14 +98,16 @@ class Renamed:
         return next((why for what, why in self.differences.items() if fnmatch(where, what)), "")
 
 
-def digests(record: Flat, *, layout: bool = True) -> dict[str, str]:
+def digests(record: Flat, *, page: bool = False) -> dict[str, str]:
     """Return field -> digest of what is in it; ``*`` stands for all values wherever they stand.
 
-    Fields are the first two steps of a path without places in a list. Prose has none.
+    Fields are the first two steps of a path without places in a list. Prose has none. Of a page
+    only the curves count, wherever they are drawn.
     """
     data = {path: token(value) for path, value in record.items() if not path.endswith("#")}
-    groups: dict[str, list[str]] = {"*": sorted(data.values())}
-    for path, one in sorted(data.items()) if layout else ():
+    curves = {one for path, one in data.items() if isinstance(record[path], np.ndarray)}
+    groups: dict[str, list[str]] = {"*": sorted(curves if page else data.values())}
+    for path, one in () if page else sorted(data.items()):
         steps = [step for step in path.split("/") if not step.isdigit()][:2]
         groups.setdefault("/".join(steps) or ".", []).append(f"{path}={one}")
     return {

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import sys
 import time
+from collections import Counter
 from collections.abc import Iterator
 from importlib.metadata import version
 from pathlib import Path
@@ -22,8 +24,7 @@ from tests.frozen.captured import PARTS
 from tests.frozen.flat import Flat, Renamed, digests, flat, token
 
 NET = Path(__file__).with_name("net.json")
-NO_LAYOUT = ("dossier",)
-"""Records of pages: their numbers count, not where on the page they stand."""
+PAGES = ("dossier",)
 Digests = dict[str, dict[str, str]]
 LISTED, SHOWN = 40, 3
 
@@ -47,7 +48,7 @@ def part_digests(part: str, keep: Path | None = None) -> Digests:
     values: dict[str, Any] = {}
     arrays: dict[str, np.ndarray] = {}
     for name, record in captured(part):
-        found[name] = digests(record, layout=name not in NO_LAYOUT)
+        found[name] = digests(record, page=name in PAGES)
         if keep:
             values[name] = {path: token(value) for path, value in record.items()}
             arrays |= {
@@ -91,7 +92,7 @@ def explained(part: str, old: Path, new: Path) -> list[str]:
     with np.load(old / f"{part}.npz") as before, np.load(new / f"{part}.npz") as after:
         for record in sorted({*was, *now}):
             first, last = was.get(record, {}), now.get(record, {})
-            for path in sorted({*first, *last}):
+            for path in sorted({*first, *last}) if record not in PAGES else ():
                 a, b = first.get(path, "absent"), last.get(path, "absent")
                 key = f"{record}|{path}"
                 if a != b and key in before and key in after:
@@ -105,6 +106,21 @@ def explained(part: str, old: Path, new: Path) -> list[str]:
         for kind, lines in found.items()
         for at, line in enumerate(lines[: SHOWN + 1])
     ]
+
+
+def printed(part: str, old: Path, new: Path) -> list[str]:
+    """Return which numbers in the prose and tables of a page are gone, and which are new."""
+    lines = []
+    for page in PAGES:
+        counts = []
+        for folder in (old, new):
+            with np.load(folder / f"{part}.npz") as kept:
+                texts = [kept[key] for key in kept.files if re.match(rf"{page}\|.*#", key)]
+            counts.append(Counter(np.concatenate([*texts, np.empty(0)]).tolist()))
+        gone, come = counts[0] - counts[1], counts[1] - counts[0]
+        if gone or come:
+            lines += [f"{page} prints no more {dict(gone)}", f"{page} prints now {dict(come)}"]
+    return lines
 
 
 def _moved(a: np.ndarray, b: np.ndarray) -> str:
@@ -126,8 +142,9 @@ def _check(parts: list[str], against: Path | None, keep: Path) -> int:
         print(f"{part}: {len(now)} records, {time.process_time() - begun:.0f} s CPU,", end=" ")
         print(f"{len(wrong)} fields differ, {len(excused)} excused")
         print("".join(f"  {line}\n" for line in wrong[:LISTED] + excused[:SHOWN]), end="")
-        if against and wrong:
-            lines = explained(part, against, keep)
+        if against:
+            lines = explained(part, against, keep) if wrong else []
+            lines += printed(part, against, keep)
             print("".join(f"    {line}\n" for line in lines[: 5 * LISTED]), end="")
     return 1 if bad else 0
 
