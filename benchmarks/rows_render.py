@@ -11,8 +11,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from trivet.physics.geometry.lens import Lens, lens_from_fov
-from trivet.physics.geometry.optics import Pose, point_of_pixel
+from trivet.physics.geometry.optics import Lens, Pose, lens_from_fov, point_of_pixel
 from trivet.physics.geometry.sampling import CellGrid, Sampling, sampling_matrix
 from trivet.physics.radiation.planck import (
     band_radiance,

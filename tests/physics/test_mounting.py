@@ -10,9 +10,15 @@ from scipy.stats import norm
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.geometry.coverage import pixels_across, rim_coverage
-from trivet.physics.geometry.mounting import MountSpread, coverage_draws, disc_views
+from trivet.physics.geometry.mounting import (
+    MountSpread,
+    coverage_draws,
+    disc_views,
+    in_field,
+    overlap_width_m,
+    union_frac,
+)
 from trivet.physics.geometry.optics import Pose, lens_from_fov, view_angle_rad
-from trivet.physics.geometry.seams import in_field, overlap_width_m, union_frac
 from trivet.physics.statistics.intervals import clopper_pearson
 
 FOV = {"fov_h_rad": math.radians(55.0), "fov_v_rad": math.radians(35.0)}

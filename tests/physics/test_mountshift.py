@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.physics.geometry.mountshift import mount_shift
+from trivet.physics.geometry.registration import mount_shift
 
 PLACED_M = 0.003
 

@@ -12,6 +12,7 @@ from scipy import ndimage
 from trivet.errors import OutOfRangeError
 from trivet.physics.geometry.coverage import (
     measurable_spot,
+    misplaced_loss_frac,
     psf_loss_frac,
     rim_coverage,
     size_of_source_loss_frac,
@@ -26,7 +27,6 @@ from trivet.physics.geometry.optics import (
     ray_of_pixel,
     view_angle_rad,
 )
-from trivet.physics.geometry.spot import misplaced_loss_frac
 
 DISTORTION = (-0.21, 0.05, -0.004, 0.0011, -0.0007)
 POSES = (Pose(0, 0, 0.76), Pose(0.1, -0.05, 0.7, 0.2, -0.6, 0.3), Pose(-0.2, 0.3, 1.1, -0.3, 2.0))

@@ -8,9 +8,13 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.physics.geometry.occlusion import circle_overlap_m2
-from trivet.physics.geometry.seams import disc_points
-from trivet.physics.geometry.shadow import Tower, shadow_frac, shadow_outline_m, shadowed
+from trivet.physics.geometry.coverage import disc_points
+from trivet.physics.geometry.occlusion import (
+    Tower,
+    circle_overlap_m2,
+    shadow_frac,
+    shadowed,
+)
 
 
 def test_a_wall_hides_the_strip_of_similar_triangles():
@@ -83,20 +87,6 @@ def test_nothing_is_hidden_below_the_head_or_above_the_rim():
     aside = {"radius_m": 0.1, "tower": tower}
     assert shadow_frac((0.0, 0.0, 0.0), eye_m=(0, 0, 0.7), **aside) == 0.0
     assert shadow_frac((0.55, 0.0, 0.25), eye_m=(0, 0, 0.7), **aside) == 0.0
-    assert len(shadow_outline_m(tower, eye_m=(0, 0, 0.7), plane_height_m=0.25)) == 0
-
-
-def test_outline_holds_what_is_hidden():
-    tower, eye = Tower(0.2, 0.1, 0.1, 0.2), (0.0, 0.0, 0.7)
-    outline = shadow_outline_m(tower, eye_m=eye)
-    middle = outline.mean(axis=0)
-    inner = middle + 0.99 * (outline - middle)
-    outer = middle + 1.02 * (outline - middle)
-    for points, expected in ((inner, True), (outer, False)):
-        flat = np.column_stack([points, np.zeros(len(points))])
-        off = np.hypot(flat[:, 0] - 0.2, flat[:, 1] - 0.1) > 0.1
-        hidden = shadowed(flat[off], tower=tower, eye_m=eye)
-        assert (hidden == expected).all()
 
 
 @pytest.mark.parametrize(

@@ -25,7 +25,7 @@ from trivet.physics.geometry.sampling_trace import (
     line_weights,
 )
 
-REFINED = 8  # sub-strips of a strip in which surfaces come or go
+REFINED = 8  # own estimate: sub-strips of a strip in which surfaces come or go
 
 
 @dataclass(frozen=True)

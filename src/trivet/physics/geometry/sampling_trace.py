@@ -8,10 +8,10 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from trivet.physics.geometry.lens import camera_ray
+from trivet.physics.geometry.optics import camera_ray
 
-BLUR_REACH = 4.0  # sigmas beyond which the blur is cut off: 6e-5 of its weight
-MIN_SHARE = 1e-5  # of a pixel's signal: smaller shares are dropped, 5e-4 in sum
+BLUR_REACH = 4.0  # own estimate: sigmas beyond which the blur is cut off: 6e-5 of its weight
+MIN_PIXEL_SHARE = 1e-5  # own estimate: of a pixel's signal: smaller shares are dropped, 5e-4 in sum
 
 
 @njit(cache=True)
@@ -310,7 +310,7 @@ def _row_of_pixels(buffer: Any, mine: Any, indptr: Any, out: Any) -> None:
         total += buffer[k]
     for k in mine:
         for c in range(cols):
-            if buffer[k, c] > MIN_SHARE * total[c]:
+            if buffer[k, c] > MIN_PIXEL_SHARE * total[c]:
                 kept[c] += buffer[k, c]
                 indptr[c + 1] += 1
     at = np.empty(cols, dtype=np.int64)
@@ -319,7 +319,7 @@ def _row_of_pixels(buffer: Any, mine: Any, indptr: Any, out: Any) -> None:
         indptr[c + 1] += indptr[c]
     for k in mine:
         for c in range(cols):
-            if buffer[k, c] > MIN_SHARE * total[c]:
+            if buffer[k, c] > MIN_PIXEL_SHARE * total[c]:
                 indices[at[c]], data[at[c]] = k, buffer[k, c] / kept[c]
                 at[c] += 1
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.errors import NotEnoughDataError
-from trivet.physics.geometry.mountshift import MountShift, mount_shift
 from trivet.physics.geometry.optics import Pose
+from trivet.physics.geometry.registration import MountShift, mount_shift
 from trivet.records.calibration import Calibration, PoseCalibration
 from trivet.records.design import Design, Head
 from trivet.records.recording import Recording

@@ -9,9 +9,9 @@ from itertools import combinations
 import numpy as np
 
 from trivet.models.predicted import view_rank
-from trivet.physics.geometry.occlusion import visible_base
-from trivet.physics.geometry.seams import disc_points, overlap_width_m, union_frac
-from trivet.physics.geometry.shadow import Tower, shadow_frac, shadowed
+from trivet.physics.geometry.coverage import disc_points
+from trivet.physics.geometry.mounting import overlap_width_m, union_frac
+from trivet.physics.geometry.occlusion import Tower, shadow_frac, shadowed, visible_base
 from trivet.records.design import Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import Seam, Shadow, UnionSight

@@ -13,8 +13,7 @@ from trivet.models.assumed import (
     HALO_MANY_FRAC,
     OIL_CONDUCTIVITY_W_MK,
 )
-from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS
-from trivet.physics.geometry.spot import misplaced_loss_frac
+from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS, misplaced_loss_frac
 from trivet.records.design import Design
 from trivet.stages.predict.cases import Place, Term
 from trivet.stages.predict.views import Eye

@@ -11,10 +11,9 @@ import numpy as np
 from trivet.arrays import FloatArray
 from trivet.models.assumed import HALO_FEW_FRAC, HALO_MANY_FRAC
 from trivet.models.contents import bare_range, fits, layer_m
-from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS
+from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS, rim_loss_frac, spot_factor
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.physics.geometry.optics import footprint_m, pixel_of_point
-from trivet.physics.geometry.spot import rim_loss_frac, spot_factor
 from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.records.prediction import PanView

@@ -12,8 +12,7 @@ from scipy.sparse import csr_array
 
 from trivet.arrays import Float32Array, FloatArray
 from trivet.facts.surfaces import surface
-from trivet.physics.geometry.lens import Lens
-from trivet.physics.geometry.optics import Pose
+from trivet.physics.geometry.optics import Lens, Pose
 from trivet.physics.geometry.sampling import CellGrid, Sampling, sampling_matrix
 from trivet.physics.radiation.planck import Band, band_radiance
 from trivet.physics.radiation.render import Cells, mixed_radiance, pixel_radiance

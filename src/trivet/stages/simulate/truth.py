@@ -10,9 +10,8 @@ import numpy as np
 from trivet.arrays import BoolArray, FloatArray, Int8Array
 from trivet.models.actual import THICK_FILM_M
 from trivet.physics.geometry.coverage import rim_coverage
-from trivet.physics.geometry.lens import Lens
 from trivet.physics.geometry.occlusion import visible_base
-from trivet.physics.geometry.optics import Pose, pixel_of_point
+from trivet.physics.geometry.optics import Lens, Pose, pixel_of_point
 from trivet.physics.heat.cellstats import area_quantiles_k, hottest_mean_k
 from trivet.physics.radiation.planck import Band
 from trivet.records.disturbances import Mismatch

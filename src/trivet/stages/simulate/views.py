@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trivet.physics.geometry.lens import Lens
+from trivet.physics.geometry.optics import Lens
 from trivet.physics.radiation.planck import Band
 from trivet.stages.simulate.draws import HeadUnit, Kitchen
 
