@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 from trivet.flow.campaign import campaign_cooks, planned_cooks
@@ -12,7 +12,7 @@ from trivet.flow.pictures import plain_words, write_chart
 from trivet.flow.project import ProjectFolder
 from trivet.flow.steps import calibrated, device_state, proof_cook, recorded
 from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow
-from trivet.records.alertlog import AlertChange, AlertLog, DeviceState, Watch
+from trivet.records.alertlog import AlertLog, DeviceState, Watch
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
 from trivet.records.dossier import Line, ShownCook
@@ -25,8 +25,6 @@ MAX_PICTURES = 40
 BEFORE_S = 15.0
 """Faults are put in so long before the most urgent alert would come; own estimate: longer than the
 delay of any alert of the demo."""
-RESTART_S = 5.0
-"""How long a restart takes; own estimate."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +122,7 @@ def _faults(
     project: ProjectFolder, cases: Sequence[AlertCase], planned: Sequence[SweepCook]
 ) -> tuple[FaultRow, ...]:
     """Put each fault into the first oil cook with an urgent alert."""
-    from trivet.stages.alert.injection import FAULTS
+    from trivet.stages.alert.injection import FAULTS, fault_row
 
     urgent = {one.name for one in project.design.alerts if one.priority == "high"}
     hit = next(
@@ -134,79 +132,17 @@ def _faults(
     if hit is None or cook is None:
         return ()
     sound = heard(project, cook)
-    return tuple(_fault(project, name, sound, hit.on_s - BEFORE_S) for name in FAULTS)
-
-
-def _fault(project: ProjectFolder, fault: str, sound: Heard, at_s: float) -> FaultRow:
-    from trivet.stages.alert import injection
-
-    log, before = _faulty(project, fault, sound, at_s), sound.cook.alerts.changes
-    # A clock that jumped back stamps what follows that much earlier.
-    shift = injection.JUMP_S if fault == injection.CLOCK else 0.0
-    kinds = {one.name: one.kind for one in project.design.alerts}
-    telling = {
-        injection.LINK: "link_lost",
-        "housing over temperature": "housing_hot",
-    }.get(fault, "loss_of_sight")
-    after = log.changes[sum(c.time_s < at_s for c in before) :]
-    said = next((c for c in after if c.state == "on" and kinds[c.alert] == telling), None)
-    wanted = {
-        (c.burner, c.alert)
-        for c in before
-        if c.state == "on" and c.time_s >= at_s and c.burner != "device"
-    }
-    given = {(c.burner, c.alert) for c in log.changes if c.state == "on"}
-    blind = {c.burner for c in log.changes if c.state == "on" and kinds[c.alert] == "loss_of_sight"}
-    lost = sum(one not in given and one[0] not in blind for one in wanted)
-    silent = fault in (injection.CLOCK, injection.RESTART)
-    return FaultRow(
-        fault=fault,
-        announced_s=0.0 if silent else (said.time_s + shift - at_s if said else math.inf),
-        by="nothing to say: alerts stay, delays begin anew" if silent else _by(said),
-        within_s=float(project.design.alerting.announce_within_s),
-        lost=lost,
-    )
-
-
-def _by(change: AlertChange | None) -> str:
-    return change.alert if change else "nothing"
-
-
-def _faulty(project: ProjectFolder, fault: str, sound: Heard, at_s: float) -> AlertLog:
-    """Return what the product says of a cook with a fault from a moment on."""
-    from trivet.stages.alert import injection
-
-    inputs = injection.faulty_input(sound.recording.inputs, fault, at_s=at_s)
-    if fault == injection.RESTART:
-        return _restarted(project, inputs, at_s)
-    said, watch, state = read_watched(project, inputs)
-    if fault == injection.LINK:
-        watch = injection.unlinked(watch, at_s=at_s)
-    if fault == injection.CLOCK:
-        time_s = injection.jumped_back(said.time_s, at_s=at_s)
-        said, watch = replace(said, time_s=time_s), replace(watch, time_s=time_s)
-    return _alerts(project, inputs, (said, watch, state))
-
-
-def _restarted(project: ProjectFolder, inputs: ProductInput, at_s: float) -> AlertLog:
-    """Return the log over a restart: the reading begins anew, the machine's memory is kept."""
-    changes: tuple[AlertChange, ...] = ()
-    memory = b""
-    for first, last in ((-math.inf, at_s), (at_s + RESTART_S, math.inf)):
-        heads = tuple(
-            replace(
-                one,
-                **{
-                    key: getattr(one, key)[(one.time_s >= first) & (one.time_s < last)]
-                    for key in ("time_s", "apparent_k", "sensor_k", "awake_s")
-                },
-            )
-            for one in inputs.heads
+    return tuple(
+        fault_row(
+            name,
+            sound.recording.inputs,
+            before=sound.cook.alerts,
+            at_s=hit.on_s - BEFORE_S,
+            design=project.design,
+            read=partial(read_watched, project),
         )
-        said, watch, state = read_watched(project, replace(inputs, heads=heads))
-        log = _alerts(project, inputs, (said, watch, replace(state, machine=memory)))
-        changes, memory = (*changes, *log.changes), log.machine
-    return AlertLog(changes, memory)
+        for name in FAULTS
+    )
 
 
 # -- pictures -----------------------------------------------------------------

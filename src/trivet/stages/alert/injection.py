@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
-from trivet.records.alertlog import Watch
+from trivet.records.alertaccount import FaultRow
+from trivet.records.alertlog import AlertChange, AlertLog, DeviceState, Watch
+from trivet.records.design import Design
+from trivet.records.estimate import Estimate
 from trivet.records.recording import HeadFrames, ProductInput
+from trivet.stages.alert.stage import alert
 
 HOT_K = 80.0
 """Rise of the housing under a fault; assumed, no source."""
@@ -18,7 +23,10 @@ COVER_NOISE_K = 0.1
 JUMP_S = 20.0
 """A clock jumps back by this much."""
 
-Frames = tuple[HeadFrames, BoolArray]
+RESTART_S = 5.0
+"""How long a restart takes; own estimate."""
+Read = Callable[[ProductInput], tuple[Estimate, Watch, DeviceState]]
+"""What the estimate says of an input, and what the device knows of itself then."""
 
 
 def _stuck(head: HeadFrames, from_then: BoolArray) -> HeadFrames:
@@ -97,3 +105,93 @@ def unlinked(watch: Watch, *, at_s: float) -> Watch:
 def jumped_back(time_s: FloatArray, *, at_s: float) -> FloatArray:
     """Return times of a clock that jumps back at a moment."""
     return time_s - JUMP_S * (time_s >= at_s)
+
+
+def fault_row(
+    fault: str,
+    inputs: ProductInput,
+    *,
+    before: AlertLog,
+    at_s: float,
+    design: Design,
+    read: Read,
+) -> FaultRow:
+    """Return what the product announces of a fault, and which alerts it makes miss.
+
+    Parameters
+    ----------
+    fault : str
+        One of FAULTS.
+    inputs : ProductInput
+        Of a sound cook.
+    before : AlertLog
+        What the product says of the sound cook.
+    at_s : float
+        From when the fault is there. [s]
+    design : Design
+        Its alerts, and within how long it announces.
+    read : callable
+        Reads an input anew.
+    """
+    log = _faulty(fault, inputs, at_s=at_s, design=design, read=read)
+    # A clock that jumped back stamps what follows that much earlier.
+    shift = JUMP_S if fault == CLOCK else 0.0
+    kinds = {one.name: one.kind for one in design.alerts}
+    telling = {LINK: "link_lost", "housing over temperature": "housing_hot"}
+    kind = telling.get(fault, "loss_of_sight")
+    after = log.changes[sum(c.time_s < at_s for c in before.changes) :]
+    said = next((c for c in after if c.state == "on" and kinds[c.alert] == kind), None)
+    silent = fault in (CLOCK, RESTART)
+    return FaultRow(
+        fault=fault,
+        announced_s=0.0 if silent else (said.time_s + shift - at_s if said else math.inf),
+        by="nothing to say: alerts stay, delays begin anew" if silent else _by(said),
+        within_s=float(design.alerting.announce_within_s),
+        lost=_lost(log, before, at_s, kinds),
+    )
+
+
+def _by(change: AlertChange | None) -> str:
+    return change.alert if change else "nothing"
+
+
+def _lost(log: AlertLog, before: AlertLog, at_s: float, kinds: Mapping[str, str]) -> int:
+    """Return how many alerts of the sound cook are gone, on burners not announced as unseen."""
+    on = [c for c in log.changes if c.state == "on"]
+    given = {(c.burner, c.alert) for c in on}
+    blind = {c.burner for c in on if kinds[c.alert] == "loss_of_sight"}
+    wanted = {
+        (c.burner, c.alert)
+        for c in before.changes
+        if c.state == "on" and c.time_s >= at_s and c.burner != "device"
+    }
+    return sum(one not in given and one[0] not in blind for one in wanted)
+
+
+def _faulty(
+    fault: str, inputs: ProductInput, *, at_s: float, design: Design, read: Read
+) -> AlertLog:
+    """Return what the product says of a cook with a fault from a moment on."""
+    changed = faulty_input(inputs, fault, at_s=at_s)
+    if fault == RESTART:
+        return _restarted(changed, at_s=at_s, design=design, read=read)
+    said, watch, state = read(changed)
+    if fault == LINK:
+        watch = unlinked(watch, at_s=at_s)
+    if fault == CLOCK:
+        time_s = jumped_back(said.time_s, at_s=at_s)
+        said, watch = replace(said, time_s=time_s), replace(watch, time_s=time_s)
+    return alert(said, design=design, told=inputs.told, watch=watch, state=state)
+
+
+def _restarted(inputs: ProductInput, *, at_s: float, design: Design, read: Read) -> AlertLog:
+    """Return the log over a restart: the reading begins anew, the machine's memory is kept."""
+    changes: tuple[AlertChange, ...] = ()
+    memory = b""
+    for first, last in ((-math.inf, at_s), (at_s + RESTART_S, math.inf)):
+        heads = tuple(one.part((one.time_s >= first) & (one.time_s < last)) for one in inputs.heads)
+        said, watch, state = read(replace(inputs, heads=heads))
+        now = replace(state, machine=memory)
+        log = alert(said, design=design, told=inputs.told, watch=watch, state=now)
+        changes, memory = (*changes, *log.changes), log.machine
+    return AlertLog(changes, memory)
