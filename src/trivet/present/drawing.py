@@ -6,18 +6,21 @@ import io
 import re
 import textwrap
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from trivet.present.palette import GREY, GREY_DARK, GREY_PALE, INK
+from trivet.records.dossier import Grade
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 WIDTH_IN = 7.2
+Look = dict[str, Any]
+"""Arguments of the plotting library that say how something looks."""
 STYLE: dict[str, object] = {
     "svg.hashsalt": "trivet",
     "svg.fonttype": "none",
@@ -73,11 +76,31 @@ def short(text: str, width: int = 42) -> str:
     return textwrap.shorten(text, width, placeholder="…") or "unnamed"
 
 
-def evidence_tag(axes: Axes, evidence: str) -> None:
+def evidence_tag(axes: Axes, evidence: Grade) -> None:
     """Write the grade of evidence into the picture itself, so that it survives a cut-out."""
-    words = {"simulated": "SIMULATED", "bench": "BENCH", "predicted": "PREDICTED"}
-    if evidence in words:
-        axes.set_title(words[evidence], loc="right", fontsize=7, color=GREY_DARK, weight="bold")
+    if evidence:
+        axes.set_title(evidence.upper(), loc="right", fontsize=7, color=GREY_DARK, weight="bold")
+
+
+def evidence_corner(figure: Figure, evidence: Grade) -> None:
+    """Write the grade of evidence into the corner of a figure of many panels."""
+    figure.suptitle(evidence.upper(), fontsize=7, x=0.99, ha="right", weight="bold")
+
+
+def rows_down(axes: Axes, labels: Sequence[str], width: int = 42) -> None:
+    """Make an axis of rows, the first one above, named at the left."""
+    axes.set_yticks(range(len(labels)), [short(label, width) if label else "" for label in labels])
+    axes.set_ylim(len(labels) - 0.4, -0.6)
+    axes.grid(visible=False, axis="y")
+    axes.tick_params(axis="y", length=0)
+
+
+def beside(
+    axes: Axes, text: str, at: tuple[float, float], shift: tuple[float, float] = (3, 0), **look: Any
+) -> None:
+    """Write a small text beside a point, shifted by points of type."""
+    look = {"fontsize": 7} | look
+    axes.annotate(text, at, xytext=shift, textcoords="offset points", **look)
 
 
 def svg_text(figure: Figure, *, label: str, key: str) -> str:

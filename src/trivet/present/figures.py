@@ -6,13 +6,23 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from trivet.present.drawing import drawing_style, svg_text
-from trivet.present.figures_bars import draw_battery, draw_budget
-from trivet.present.figures_business import draw_days, draw_timeline, draw_tornado
-from trivet.present.figures_front import draw_front
-from trivet.present.figures_labels import draw_confusion, draw_labels, draw_profile
-from trivet.present.figures_lines import draw_cash, draw_error, draw_widths
+from trivet.present.figures_bars import (
+    draw_battery,
+    draw_budget,
+    draw_coverage,
+    draw_error,
+    draw_tornado,
+)
+from trivet.present.figures_lines import (
+    draw_cash,
+    draw_days,
+    draw_front,
+    draw_scatter,
+    draw_timeline,
+    draw_widths,
+)
+from trivet.present.figures_pixels import draw_confusion, draw_labels, draw_profile
 from trivet.present.figures_plan import draw_plan
-from trivet.present.figures_score import draw_coverage, draw_scatter
 from trivet.present.figures_trace import draw_trace
 from trivet.present.numbers import Scale
 from trivet.records.design import Display

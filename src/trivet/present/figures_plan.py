@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trivet.present import palette
-from trivet.present.drawing import evidence_tag, new_figure, short
+from trivet.present.drawing import Look, beside, evidence_tag, new_figure, short
 from trivet.present.numbers import Scale
-from trivet.records.dossier import Chart, PlanView
+from trivet.records.dossier import Chart, Circle, PlanView
 
 if TYPE_CHECKING:
     from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Dash = tuple[float, tuple[float, ...]] | Literal["solid"]
 FIELD_COLOURS = (palette.BLUE, palette.PLUM, palette.OCHRE, palette.GREY_DARK)
-DASHES: tuple[Dash, ...] = ("solid", (0, (6, 2)), (0, (2, 1.5)), (0, (6, 2, 1, 2)))
-RING: Dash = (0, (3, 2))
-DOTS: Dash = (0, (1, 1.5))
 MARGIN_M, NAME_M = 0.06, 0.016
+LOOKS: dict[str, Look] = {
+    "base": {"facecolor": palette.BLUE_PALE},
+    "hidden": {"facecolor": "none", "edgecolor": palette.INK, "hatch": palette.HATCH},
+    "footprint": {"facecolor": "none", "edgecolor": palette.BLUE_DARK, "linewidth": 0.9},
+    "spot": {"color": palette.BLUE_DARK, "linewidth": 0.9, "linestyle": palette.DOTTED},
+    "ring": {"color": palette.OCHRE, "linewidth": 1.2, "linestyle": palette.SHORT},
+    "head": {"color": palette.BLUE_DARK, "marker": "P", "linestyle": "none"},
+}
+"""Of what lies in the plan, in the picture as in its legend."""
 
 
 def draw_plan(chart: Chart, scale: Scale) -> Figure:
@@ -35,39 +41,25 @@ def draw_plan(chart: Chart, scale: Scale) -> Figure:
     axes = figure.add_subplot()
     _outline(axes, plan, scale)
     _fields(axes, plan, scale)
-    _circles(axes, plan, scale)
-    for _, points in plan.bases:
-        axes.fill(*scale.length(points).T, facecolor=palette.BLUE_PALE, linewidth=0, zorder=2.5)
-    for _, points in plan.footprints:
-        axes.fill(
-            *scale.length(points).T,
-            facecolor="none",
-            edgecolor=palette.BLUE_DARK,
-            linewidth=0.9,
-            zorder=6.5,
-        )
-    for _, points in plan.hidden:
-        axes.fill(
-            *scale.length(points).T,
-            facecolor="none",
-            edgecolor=palette.INK,
-            hatch="//////",
-            linewidth=0.4,
-            zorder=4,
-        )
+    for circle in plan.circles:
+        _circle(axes, circle, plan, scale)
+    for parts, look, zorder in (
+        (plan.bases, {"linewidth": 0, **LOOKS["base"]}, 2.5),
+        (plan.hidden, {"linewidth": 0.4, **LOOKS["hidden"]}, 4),
+        (plan.footprints, LOOKS["footprint"], 6.5),
+    ):
+        for _, points in parts:
+            axes.fill(*scale.length(points).T, zorder=zorder, **look)
     axes.set_aspect("equal")
     axes.set_xlim(*scale.length([low[0], high[0]]))
     axes.set_ylim(*scale.length([low[1], high[1]]))
     axes.set_xlabel(f"x / {scale.length_unit}    (front, the cook stands here)")
     axes.set_ylabel(f"y / {scale.length_unit}")
     evidence_tag(axes, chart.evidence)
-    handles = _legend(plan)
-    figure.legend(
-        handles=handles,
-        labels=[str(h.get_label()) for h in handles],
-        loc="outside lower center",
-        ncols=min(3, len(handles)),
-    )
+    handles = list(_legend(plan))
+    labels = [str(one.get_label()) for one in handles]
+    columns = min(3, len(handles))
+    figure.legend(handles=handles, labels=labels, loc="outside lower center", ncols=columns)
     return figure
 
 
@@ -89,17 +81,14 @@ def _outline(axes: Axes, plan: PlanView, scale: Scale) -> None:
     from matplotlib.patches import Rectangle
 
     width, depth = scale.length([plan.width_m, plan.depth_m])
-    axes.add_patch(
-        Rectangle(
-            (-width / 2, -depth / 2),
-            width,
-            depth,
-            facecolor="#f6f7f8",
-            edgecolor=palette.GREY_DARK,
-            linewidth=1.4,
-            zorder=1,
-        )
-    )
+    corner = (-width / 2, -depth / 2)
+    look: Look = {"facecolor": palette.PAPER, "edgecolor": palette.GREY_DARK, "linewidth": 1.4}
+    axes.add_patch(Rectangle(corner, width, depth, zorder=1, **look))
+
+
+def _field_look(place: int) -> Look:
+    look = {"color": FIELD_COLOURS[place % 4], "linestyle": palette.DASHES[place % 4]}
+    return {"linewidth": 1.6, **look}
 
 
 def _fields(axes: Axes, plan: PlanView, scale: Scale) -> None:
@@ -107,114 +96,52 @@ def _fields(axes: Axes, plan: PlanView, scale: Scale) -> None:
         if len(points) < 3:
             continue
         x, y = scale.length(points).T
-        colour, dash = FIELD_COLOURS[place % 4], DASHES[place % 4]
-        axes.fill(x, y, facecolor=colour, alpha=0.08, zorder=2)
-        closed_x, closed_y = np.append(x, x[0]), np.append(y, y[0])
-        axes.plot(closed_x, closed_y, color=colour, linewidth=1.6, linestyle=dash, zorder=5)
-
-
-def _circles(axes: Axes, plan: PlanView, scale: Scale) -> None:
-    from matplotlib.patches import Circle
-
-    pans = _pans(plan)
-    spot_m = max((one.diameter_m for one in plan.circles if one.kind == "spot"), default=0.0)
-    below = float(scale.length([spot_m / 2 + NAME_M])[0]) if spot_m else 0.0
-    for circle in plan.circles:
-        x, y, size = (float(v) for v in scale.length([circle.x_m, circle.y_m, circle.diameter_m]))
-        if circle.kind == "head":
-            axes.plot([x], [y], marker="P", color=palette.BLUE_DARK, markersize=7, zorder=7)
-            axes.annotate(
-                short(circle.label, 20),
-                (x, y),
-                xytext=(6, 5),
-                textcoords="offset points",
-                color=palette.BLUE_DARK,
-                fontsize=7.5,
-                zorder=7,
-            )
-            continue
-        if circle.kind == "spot":
-            spot = Circle((x, y), size / 2, facecolor="none", linewidth=0.9, linestyle=DOTS)
-            spot.set(edgecolor=palette.BLUE_DARK, zorder=6.5)
-            axes.add_patch(spot)
-            continue
-        patch = Circle((x, y), size / 2, facecolor="none", linewidth=1.2, zorder=3)
-        ring = circle.kind == "burner"
-        patch.set_edgecolor(palette.OCHRE if ring else palette.INK)
-        patch.set_linestyle(RING if ring else DASHES[pans.index(circle.label) % 4])
-        axes.add_patch(patch)
-        if circle.kind == "burner":
-            axes.text(
-                x,
-                y - below,
-                short(circle.label, 20),
-                ha="center",
-                va="center",
-                fontsize=8,
-                zorder=6,
-                bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.0},
-            )
+        axes.fill(x, y, facecolor=FIELD_COLOURS[place % 4], alpha=0.08, zorder=2)
+        axes.plot(np.append(x, x[0]), np.append(y, y[0]), zorder=5, **_field_look(place))
 
 
 def _pans(plan: PlanView) -> list[str]:
     return list(dict.fromkeys(one.label for one in plan.circles if one.kind == "pan"))
 
 
-def _legend(plan: PlanView) -> list[Artist]:
+def _pan_look(place: int) -> Look:
+    return {"color": palette.INK, "linewidth": 1.2, "linestyle": palette.DASHES[place % 4]}
+
+
+def _circle(axes: Axes, circle: Circle, plan: PlanView, scale: Scale) -> None:
+    from matplotlib.patches import Circle as Ring
+
+    x, y, size = (float(v) for v in scale.length([circle.x_m, circle.y_m, circle.diameter_m]))
+    if circle.kind == "head":
+        axes.plot([x], [y], markersize=7, zorder=7, **LOOKS["head"])
+        beside(axes, short(circle.label, 20), (x, y), (6, 5), color=palette.BLUE_DARK, zorder=7)
+        return
+    looks = {"spot": LOOKS["spot"], "burner": LOOKS["ring"]}
+    look = looks.get(circle.kind) or _pan_look(_pans(plan).index(circle.label))
+    zorder = 6.5 if circle.kind == "spot" else 3
+    axes.add_patch(Ring((x, y), size / 2, fill=False, zorder=zorder, **look))
+    if circle.kind == "burner":
+        spot_m = max((one.diameter_m for one in plan.circles if one.kind == "spot"), default=0.0)
+        below = float(scale.length([spot_m / 2 + NAME_M])[0]) if spot_m else 0.0
+        paper = {"facecolor": "white", "edgecolor": "none", "alpha": 0.75, "pad": 1.0}
+        name = short(circle.label, 20)
+        axes.text(x, y - below, name, ha="center", va="center", fontsize=8, zorder=6, bbox=paper)
+
+
+def _legend(plan: PlanView) -> Iterator[Artist]:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    handles: list[Artist] = [
-        Line2D(
-            [],
-            [],
-            color=FIELD_COLOURS[place % 4],
-            linewidth=1.6,
-            linestyle=DASHES[place % 4],
-            label=f"field of {short(name, 24)}",
-        )
-        for place, (name, _) in enumerate(plan.fields)
-    ]
-    handles += [
-        Line2D(
-            [],
-            [],
-            color=palette.INK,
-            linewidth=1.2,
-            linestyle=DASHES[place % 4],
-            label=f"pan {short(name, 24)}",
-        )
-        for place, name in enumerate(_pans(plan))
-    ]
-    handles.append(
-        Line2D([], [], color=palette.OCHRE, linewidth=1.2, linestyle=RING, label="heated ring")
-    )
-    handles.append(
-        Line2D([], [], color=palette.BLUE_DARK, marker="P", linestyle="none", label="head")
-    )
+    for place, (name, _) in enumerate(plan.fields):
+        yield Line2D([], [], label=f"field of {short(name, 24)}", **_field_look(place))
+    for place, name in enumerate(_pans(plan)):
+        yield Line2D([], [], label=f"pan {short(name, 24)}", **_pan_look(place))
+    yield Line2D([], [], label="heated ring", **LOOKS["ring"])
+    yield Line2D([], [], label="head", **LOOKS["head"])
     if plan.bases:
-        handles.append(Patch(facecolor=palette.BLUE_PALE, label="base seen over the wall"))
+        yield Patch(label="base seen over the wall", **LOOKS["base"])
     if plan.footprints:
-        handles.append(
-            Line2D([], [], color=palette.BLUE_DARK, linewidth=0.9, label="one pixel's footprint")
-        )
-        handles.append(
-            Line2D(
-                [],
-                [],
-                color=palette.BLUE_DARK,
-                linewidth=0.9,
-                linestyle=DOTS,
-                label="measurable spot",
-            )
-        )
+        yield Line2D([], [], color=palette.BLUE_DARK, linewidth=0.9, label="one pixel's footprint")
+        yield Line2D([], [], label="measurable spot", **LOOKS["spot"])
     if plan.hidden:
-        handles.append(
-            Patch(
-                facecolor="none",
-                edgecolor=palette.INK,
-                hatch="//////",
-                label="base hidden by the wall",
-            )
-        )
-    return handles
+        yield Patch(label="base hidden by the wall", **LOOKS["hidden"])

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.present import palette
-from trivet.present.drawing import evidence_tag, new_figure, short
+from trivet.present.drawing import Look, evidence_tag, new_figure, rows_down, short
 from trivet.present.numbers import Scale
 from trivet.records.dossier import Chart, Line, Span
 
@@ -16,43 +17,53 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-Dash = tuple[float, tuple[float, ...]]
 MAIN_IN = 2.7
 LANE_IN = 0.17
 ABOVE_K = 60.0
+"""Own estimate: a limit further above the highest line would flatten all below it."""
 MINUTES_FROM_S = 300.0
-TRUTHS: tuple[tuple[str, Dash], ...] = (
-    (palette.INK, (0, (4, 2))),
-    (palette.GREY, (0, (1, 1.5))),
-)
-REFERENCES = (palette.INK, palette.OCHRE, palette.GREY, palette.OCHRE_MID)
+LOOKS: dict[str, Look] = {
+    "reading": {"linewidth": 1.7, "zorder": 5, "markersize": 3},
+    "hottest": {"linewidth": 0.9, "zorder": 4},
+    "apparent": {"linewidth": 0.9, "zorder": 4},
+    "truth": {"linewidth": 1.2, "zorder": 6},
+    "reference": {"linewidth": 1.1, "zorder": 6, "linestyle": palette.SHORT},
+    "limit": {"linewidth": 1.2, "zorder": 3, "linestyle": palette.DASH_DOT},
+    "band": {"linewidth": 1.2, "zorder": 3, "linestyle": palette.DASH_DOT},
+}
+COLOURS = {
+    "reading": (palette.BLUE,),
+    "hottest": (palette.PLUM_MID,),
+    "apparent": (palette.GREY,),
+    "truth": (palette.INK, palette.GREY),
+    "reference": (palette.INK, palette.OCHRE, palette.GREY, palette.OCHRE_MID),
+    "limit": (palette.OCHRE,),
+    "band": (palette.GREY,),
+}
+"""Of the first, second and further lines of a style."""
+BANDS: dict[str, Look] = {
+    "reading": {"facecolor": palette.BLUE_PALE, "zorder": 2},
+    "reference": {"facecolor": palette.GREY_LIGHT, "alpha": 0.5, "zorder": 1},
+    "limit": {"facecolor": palette.OCHRE_PALE, "alpha": 0.55, "zorder": 1},
+    "band": {"facecolor": palette.GREY_PALE, "alpha": 0.55, "zorder": 1},
+}
 
 
 def draw_trace(chart: Chart, scale: Scale) -> Figure:
     """Return reading, truth or reference, limits; below, gaps by reason and alerts."""
-    lanes: list[tuple[str, str]] = list(
-        dict.fromkeys((span.kind, span.label) for span in chart.spans)
-    )
+    lanes = list(dict.fromkeys((span.kind, span.label) for span in chart.spans))
     lanes.sort(key=lambda lane: lane[0] != "gap")
-    figure = new_figure(MAIN_IN + LANE_IN * len(lanes) + 0.75 * bool(lanes) * 0.4)
+    figure = new_figure(MAIN_IN + LANE_IN * len(lanes) + 0.3 * bool(lanes))
     axes, lane_axes = _axes(figure, len(lanes))
     divisor, unit = _time_unit(chart)
-    _readings(axes, chart, scale, divisor)
-    _truths(axes, chart, scale, divisor)
-    _limits(axes, chart, scale, divisor)
+    _lines(axes, chart, scale, divisor)
     for span in chart.spans:
         if span.kind == "gap":
-            axes.axvspan(
-                span.start / divisor,
-                span.end / divisor,
-                facecolor=palette.GREY_PALE,
-                alpha=0.45,
-                linewidth=0,
-                zorder=0,
-            )
+            ends = (span.start / divisor, span.end / divisor)
+            axes.axvspan(*ends, facecolor=palette.GREY_PALE, alpha=0.45, linewidth=0, zorder=0)
     for mark in chart.marks:
         axes.axvline(
-            mark.x / divisor, color=palette.PLUM, linewidth=0.9, linestyle=(0, (2, 2)), zorder=2
+            mark.x / divisor, color=palette.PLUM, linewidth=0.9, linestyle=palette.SHORT, zorder=2
         )
     axes.set_ylabel(f"temperature / {scale.temperature_unit}")
     evidence_tag(axes, chart.evidence)
@@ -80,80 +91,37 @@ def _time_unit(chart: Chart) -> tuple[float, str]:
     return (60.0, "min") if last >= MINUTES_FROM_S else (1.0, "s")
 
 
-def _readings(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
+def _lines(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
+    """Draw every line in the look of its style; limits far above are named, not drawn."""
+    roof = _top(chart) + ABOVE_K
+    drawn: dict[str, int] = {}
+    beyond = []
     for line in chart.lines:
+        if line.style == "limit" and float(line.y[0]) > roof:
+            at = float(scale.temperature(line.y[0]))
+            beyond.append(f"{_label(line)} at {at:.0f} {scale.temperature_unit}")
+            continue
+        place = drawn[line.style] = drawn.get(line.style, -1) + 1
+        colours = COLOURS[line.style]
+        look = {"color": colours[place % len(colours)], **LOOKS[line.style]}
+        if line.style == "truth":
+            look["linestyle"] = (palette.SHORT, palette.DOTTED)[place % 2]
+        if line.style == "reading" and _lonely(line.y):
+            look["marker"] = "."
         x = line.x / divisor
-        if line.style == "reading":
-            if line.low is not None and line.high is not None:
-                axes.fill_between(
-                    x,
-                    scale.temperature(line.low),
-                    scale.temperature(line.high),
-                    facecolor=palette.BLUE_PALE,
-                    linewidth=0,
-                    zorder=2,
-                )
-            axes.plot(
-                x,
-                scale.temperature(line.y),
-                color=palette.BLUE,
-                linewidth=1.7,
-                zorder=5,
-                marker="." if _lonely(line.y) else "",
-                markersize=3,
-                label=_label(line),
-            )
-        elif line.style in ("hottest", "apparent"):
-            axes.plot(
-                x,
-                scale.temperature(line.y),
-                color=palette.PLUM_MID if line.style == "hottest" else palette.GREY,
-                linewidth=0.9,
-                zorder=4,
-                label=_label(line),
-            )
+        if line.low is not None and line.high is not None:
+            ends = scale.temperature(line.low), scale.temperature(line.high)
+            axes.fill_between(x, *ends, linewidth=0, **BANDS[line.style])
+        axes.plot(x, scale.temperature(line.y), label=_label(line), **look)
+    if beyond:
+        text = short("above the chart: " + "; ".join(beyond), 100)
+        axes.set_title(text, loc="left", fontsize=7, color=palette.OCHRE)
 
 
 def _lonely(values: FloatArray) -> bool:
     """Whether a value stands between two gaps, where a line alone would not show it."""
     good = np.isfinite(np.concatenate([[np.nan], values, [np.nan]]))
     return bool(np.any(good[1:-1] & ~good[:-2] & ~good[2:]))
-
-
-def _truths(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
-    truths = [line for line in chart.lines if line.style == "truth"]
-    for (colour, dash), line in zip(TRUTHS, truths, strict=False):
-        axes.plot(
-            line.x / divisor,
-            scale.temperature(line.y),
-            color=colour,
-            linewidth=1.2,
-            linestyle=dash,
-            zorder=6,
-            label=_label(line),
-        )
-    references = [line for line in chart.lines if line.style == "reference"]
-    for place, line in enumerate(references):
-        x, colour = line.x / divisor, REFERENCES[place % len(REFERENCES)]
-        if line.low is not None and line.high is not None:
-            axes.fill_between(
-                x,
-                scale.temperature(line.low),
-                scale.temperature(line.high),
-                facecolor=palette.GREY_LIGHT,
-                alpha=0.5,
-                linewidth=0,
-                zorder=1,
-            )
-        axes.plot(
-            x,
-            scale.temperature(line.y),
-            color=colour,
-            linewidth=1.1,
-            linestyle=(0, (4, 2)),
-            zorder=6,
-            label=_label(line),
-        )
 
 
 def _label(line: Line) -> str:
@@ -172,44 +140,6 @@ def _top(chart: Chart) -> float:
     return max(highs, default=293.15)
 
 
-def _limits(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
-    roof = _top(chart) + ABOVE_K
-    beyond = []
-    for line in chart.lines:
-        if line.style not in ("limit", "band"):
-            continue
-        value = float(line.y[0])
-        if line.style == "limit" and value > roof:
-            beyond.append(
-                f"{_label(line)} at {float(scale.temperature(value)):.0f} {scale.temperature_unit}"
-            )
-            continue
-        colour = palette.OCHRE if line.style == "limit" else palette.GREY
-        if line.low is not None and line.high is not None:
-            pale = palette.OCHRE_PALE if line.style == "limit" else palette.GREY_PALE
-            axes.fill_between(
-                line.x / divisor,
-                scale.temperature(line.low),
-                scale.temperature(line.high),
-                facecolor=pale,
-                alpha=0.55,
-                linewidth=0,
-                zorder=1,
-            )
-        axes.plot(
-            line.x / divisor,
-            scale.temperature(line.y),
-            color=colour,
-            linewidth=1.2,
-            linestyle=(0, (7, 2, 1, 2)),
-            zorder=3,
-            label=_label(line),
-        )
-    if beyond:
-        text = "above the chart: " + "; ".join(beyond)
-        axes.set_title(short(text, 100), loc="left", fontsize=7, color=palette.OCHRE)
-
-
 def _frame(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
     """Span the time of the cook, whatever has no value in it."""
     first = min((float(line.x[0]) for line in chart.lines if line.x.size), default=0.0)
@@ -217,38 +147,25 @@ def _frame(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
     axes.set_xlim(first / divisor, max(last, first + 1e-6) / divisor)
     if not any(np.isfinite(line.y).any() for line in chart.lines):
         axes.set_ylim(*scale.temperature([273.15, 373.15]))
-        axes.text(
-            0.5,
-            0.5,
-            "no reading in the whole cook",
-            transform=axes.transAxes,
-            ha="center",
-            color=palette.GREY_DARK,
-        )
+        text = "no reading in the whole cook"
+        axes.text(0.5, 0.5, text, transform=axes.transAxes, ha="center", color=palette.GREY_DARK)
 
 
 def _draw_lanes(
-    axes: Axes, spans: tuple[Span, ...], lanes: list[tuple[str, str]], divisor: float
+    axes: Axes, spans: tuple[Span, ...], lanes: Sequence[tuple[str, str]], divisor: float
 ) -> None:
-    place = {lane: row for row, lane in enumerate(lanes)}
+    looks: dict[str, Look] = {
+        "gap": {
+            "color": palette.GREY_LIGHT,
+            "hatch": palette.HATCH,
+            "edgecolor": palette.GREY_DARK,
+        },
+        "alert": {"color": palette.PLUM, "edgecolor": "none"},
+    }
     for span in spans:
-        gap = span.kind == "gap"
-        width = max(span.end - span.start, 0.0) / divisor
-        axes.barh(
-            place[(span.kind, span.label)],
-            width,
-            left=span.start / divisor,
-            height=0.7,
-            color=palette.GREY_LIGHT if gap else palette.PLUM,
-            hatch="//////" if gap else "",
-            edgecolor=palette.GREY_DARK if gap else "none",
-            linewidth=0.3,
-        )
-    names = [
-        ("no reading: " if kind == "gap" else "alert: ") + short(label, 26) for kind, label in lanes
-    ]
-    axes.set_yticks(range(len(lanes)), names)
-    axes.set_ylim(len(lanes) - 0.4, -0.6)
-    axes.grid(visible=False, axis="y")
-    axes.tick_params(axis="y", length=0)
+        place, width = lanes.index((span.kind, span.label)), max(span.end - span.start, 0.0)
+        axes.barh(place, width / divisor, left=span.start / divisor, height=0.7, linewidth=0.3,
+                  **looks[span.kind])  # fmt: skip
+    words = {"gap": "no reading", "alert": "alert"}
+    rows_down(axes, [f"{words[kind]}: {short(label, 26)}" for kind, label in lanes])
     axes.spines["left"].set_visible(False)

@@ -1,4 +1,4 @@
-"""The house palette: three hues at even steps of lightness, told apart by lightness too.
+"""The house palette and line dashes: three hues at even steps of lightness.
 
 Steps of OKLCH lightness (0.30 to 0.90) at hues 255 (blue), 75 (ochre) and 340
 (plum); blue against ochre stays apart under every common colour deficiency, and
@@ -13,6 +13,8 @@ GREY_DARK = "#424850"
 GREY = "#7a8189"
 GREY_LIGHT = "#b7bec7"
 GREY_PALE = "#dcdee1"
+PAPER = "#f6f7f8"
+WHITE = "#ffffff"
 BLUE_DARK = "#002c5e"
 BLUE = "#1d487c"
 BLUE_MID = "#5682bb"
@@ -22,3 +24,15 @@ OCHRE_MID = "#c39553"
 OCHRE_PALE = "#ecdbc5"
 PLUM = "#6d2c5a"
 PLUM_MID = "#ab6595"
+
+Dash = tuple[float, tuple[float, ...]]
+SOLID: Dash = (0, ())
+DASHED: Dash = (0, (6, 2))
+SHORT: Dash = (0, (3, 2))
+DOTTED: Dash = (0, (1, 1.5))
+DASH_DOT: Dash = (0, (6, 2, 1, 2))
+DASHES = (SOLID, DASHED, SHORT, DOTTED, DASH_DOT)
+"""Of lines that are told apart, in their order; so are colours and markers."""
+COLOURS = (BLUE, OCHRE, PLUM, BLUE_MID, OCHRE_MID)
+MARKERS = ("o", "s", "^", "D", "v")
+HATCH = "//////"

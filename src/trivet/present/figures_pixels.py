@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from trivet.present import palette
-from trivet.present.drawing import evidence_tag, new_figure
+from trivet.present.drawing import evidence_corner, evidence_tag, new_figure
 from trivet.present.numbers import Scale
 from trivet.records.dossier import Chart
 from trivet.records.seen import LABELS
@@ -27,7 +27,7 @@ INKS = {
     "wall": (palette.GREY_LIGHT, "w"),
     "lid": (palette.PLUM_MID, "l"),
     "hand": (palette.PLUM, "h"),
-    "steam": ("#ffffff", "s"),
+    "steam": (palette.WHITE, "s"),
 }
 DARK = {"liquid", "lid", "hand"}
 
@@ -48,7 +48,7 @@ def draw_labels(chart: Chart, scale: Scale) -> Figure:
     bar = figure.colorbar(image, ax=(seen, so, said), orientation="horizontal", shrink=0.4)
     bar.set_label(f"apparent temperature / {scale.temperature_unit}")
     rows, cols = frame.outline_px.T
-    seen.plot(cols, rows, color="#ffffff", linewidth=1.2, linestyle="--")
+    seen.plot(cols, rows, color=palette.WHITE, linewidth=1.2, linestyle=palette.DASHED)
     seen.set_title("frame and found base", loc="left")
     _cells(so, frame.so, "what the pixels saw")
     _cells(said, frame.said, "what the product says")
@@ -74,7 +74,7 @@ def _cells(axes: Axes, label: Int8Array, title: str) -> None:
     for row in range(label.shape[0]):
         for col in range(label.shape[1]):
             word = LABELS[int(label[row, col])]
-            ink = "#ffffff" if word in DARK else palette.INK
+            ink = palette.WHITE if word in DARK else palette.INK
             axes.text(col, row, INKS[word][1], ha="center", va="center", fontsize=5, color=ink)
     axes.set_title(title, loc="left")
 
@@ -83,26 +83,17 @@ def draw_profile(chart: Chart, scale: Scale) -> Figure:
     """Return a pan's radial profile on the left, its azimuthal one on the right."""
     figure = new_figure(2.7)
     along, around = figure.subplots(1, 2)
+    looks = (
+        {"color": palette.GREY_DARK, "linestyle": palette.DASHED, "marker": "s"},
+        {"color": palette.BLUE, "linestyle": palette.SOLID, "marker": "o"},
+    )
     for axes, lines, convert in (
         (along, chart.lines[:2], scale.temperature),
         (around, chart.lines[2:], scale.difference),
     ):
-        for line, colour, dash, marker in zip(
-            lines,
-            (palette.GREY_DARK, palette.BLUE),
-            ("--", "-"),
-            ("s", "o"),
-            strict=True,
-        ):
-            axes.plot(
-                line.x,
-                convert(line.y),
-                color=colour,
-                linestyle=dash,
-                marker=marker,
-                markersize=4,
-                label=line.label.removesuffix(", round"),
-            )
+        for line, look in zip(lines, looks, strict=True):
+            label = line.label.removesuffix(", round")
+            axes.plot(line.x, convert(line.y), markersize=4, label=label, **look)
     along.set_xlabel(chart.x_label)
     along.set_xlim(0.0, 1.0)
     along.set_ylabel(f"{chart.y_label} / {scale.temperature_unit}")
@@ -117,6 +108,8 @@ def draw_profile(chart: Chart, scale: Scale) -> Figure:
 
 def draw_confusion(chart: Chart, scale: Scale) -> Figure:
     """Return cooks by what was so and what was said, shaded by their share of the row."""
+    from matplotlib.colors import LinearSegmentedColormap
+
     rows = list(dict.fromkeys(label for label, _, _ in chart.bars))
     columns = list(dict.fromkeys(group for _, _, group in chart.bars))
     count = np.zeros((len(rows), len(columns)))
@@ -125,13 +118,11 @@ def draw_confusion(chart: Chart, scale: Scale) -> Figure:
     figure = new_figure(1.0 + 0.26 * len(rows))
     axes = figure.add_subplot()
     share = count / np.maximum(count.sum(axis=1, keepdims=True), 1.0)
-    from matplotlib.colors import LinearSegmentedColormap
-
-    blues = LinearSegmentedColormap.from_list("blues", ["#ffffff", palette.BLUE])
+    blues = LinearSegmentedColormap.from_list("blues", [palette.WHITE, palette.BLUE])
     axes.imshow(share, cmap=blues, vmin=0.0, vmax=1.0, aspect="auto")
     for row in range(len(rows)):
         for col in range(len(columns)):
-            ink = "#ffffff" if share[row, col] > 0.5 else palette.INK
+            ink = palette.WHITE if share[row, col] > 0.5 else palette.INK
             axes.text(col, row, f"{count[row, col]:.0f}", ha="center", va="center", color=ink)
     axes.set_xticks(range(len(columns)), columns)
     axes.set_yticks(range(len(rows)), rows)
@@ -139,5 +130,5 @@ def draw_confusion(chart: Chart, scale: Scale) -> Figure:
     axes.tick_params(length=0)
     axes.grid(visible=False)
     axes.set_xlabel("said at most moments; cells: cooks")
-    figure.suptitle(chart.evidence.upper(), fontsize=7, x=0.99, ha="right", weight="bold")
+    evidence_corner(figure, chart.evidence)
     return figure
