@@ -14,9 +14,9 @@ from trivet.records.design import Burner, Design
 from trivet.records.figures import Figure
 from trivet.records.recording import HeadFrames
 from trivet.stages.calibrate import calibrate
-from trivet.stages.estimate.burner import BurnerReader
-from trivet.stages.estimate.streaming import HeadStream, best_heads, burner_view
-from trivet.stages.estimate.view import head_view
+from trivet.stages.estimate.hypotheses import burner_view
+from trivet.stages.estimate.streaming import BurnerStream, HeadStream, best_heads
+from trivet.stages.estimate.views import head_view
 
 DEMO = Path(__file__).parents[1] / "examples" / "larkpane" / "design.toml"
 PLACES_M = tuple((x, y) for y in (-0.14, 0.14) for x in (-0.27, 0.0, 0.27))
@@ -47,14 +47,14 @@ def head_stream(design: Design, calibration: Calibration) -> HeadStream:
     """Return the estimator's own stream of the head, told which pan stands everywhere."""
     name = design.heads[0].name
     view = head_view(name, design=design, calibration=calibration)
-    readers = [
-        BurnerReader(
+    burners = [
+        BurnerStream(
             burner_view(burner, view, design=design, calibration=calibration, told=TOLD),
             design=design,
         )
         for burner, _ in best_heads({name: view}, design=design)
     ]
-    return HeadStream(view, readers, design=design)
+    return HeadStream(view, burners, design=design)
 
 
 def nominal(design: Design) -> Calibration:

@@ -10,16 +10,13 @@ import pytest
 from trivet.errors import EvidenceError
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
-from trivet.physics.image.burnerpass import WIDTH, PanTrace
-from trivet.physics.image.panreading import MEAN_K, P95_K, _upper_mode
-from trivet.physics.radiation.planck import flat_band
+from trivet.physics.image.panreading import _upper_mode
 from trivet.quality import Quality
 from trivet.records.cook import SheetBurner, SheetProbe, Told
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import ProbeSeries, ProductInput, Recording, Reference
 from trivet.stages.calibrate import calibrate
 from trivet.stages.calibrate.reporters import REPORTERS, TriedCook, rank_reporters
-from trivet.stages.estimate.reporters import reported_scene_k
 
 TIME = np.arange(0.0, 120.0, 0.5)
 SO = 400.0 + 2.0 * np.minimum(TIME, 60.0)
@@ -136,18 +133,3 @@ def test_the_mode_of_the_hotter_half_by_hand() -> None:
     rising = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 5.0, 6.0, 7.0, 7.1, 7.2, 20.0])
     assert _upper_mode(rising, rising.size) == pytest.approx(7.1)
     assert _upper_mode(np.array([3.0]), 1) == 3.0
-
-
-def test_what_a_reporter_lacks_is_the_mean_and_what_it_differs_by_is_doubt() -> None:
-    table = np.full((2, WIDTH), np.nan)
-    trace = PanTrace(table)
-    trace.read(P95_K)[:] = 450.0, np.nan
-    trace.read(MEAN_K)[:] = 439.0
-    mean, doubt = np.array([440.0, 440.0]), np.array([3.0, 3.0])
-    band = flat_band(8e-6, 14e-6)
-    number, wider = reported_scene_k(trace, "p95", mean_k=mean, doubt_k=doubt, band=band)
-    assert number.tolist() == [450.0, 440.0]
-    assert wider.tolist() == pytest.approx([np.hypot(3.0, 10.0), 3.0])
-    same, unchanged = reported_scene_k(trace, "area-mean", mean_k=mean, doubt_k=doubt, band=band)
-    assert same is mean
-    assert unchanged is doubt

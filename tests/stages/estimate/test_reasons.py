@@ -12,7 +12,7 @@ import pytest
 from trivet.quality import BLOCKING, FLAGS, Quality, is_valid, reason
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.estimate import estimate
-from trivet.stages.estimate.hidden import PAST
+from trivet.stages.estimate.validity import PAST
 
 PAGE = Path(__file__).parents[3] / "docs" / "quality-flags.md"
 

@@ -9,8 +9,7 @@ bench sheet is among them.
 
 from __future__ import annotations
 
-from trivet.stages.estimate.labels import label_maps
-from trivet.stages.estimate.stage import estimate
+from trivet.stages.estimate.stage import estimate, label_maps
 from trivet.stages.estimate.streaming import Estimator
 
 __all__ = ["Estimator", "estimate", "label_maps"]

@@ -1,41 +1,71 @@
-"""The ways to read a burner that the design, the calibration and the cook's word leave open."""
+"""The ways to read a burner that the design, the calibration and what the user told leave open."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import product
+
+import numpy as np
 
 from trivet.facts.hobs import retained_share
 from trivet.facts.materials import material
 from trivet.models.contents import fits, seen_of
 from trivet.models.emissivity_prior import emissivity_prior_nodes
-from trivet.physics.radiation.planck import Band
+from trivet.physics.geometry.optics import view_angle_rad
+from trivet.physics.heat.carriedpan import CarryRule
+from trivet.physics.heat.water import boiling_point_k
+from trivet.physics.image.panreading import FRIDGE_K
 from trivet.physics.radiation.seensurface import Hypothesis
 from trivet.records.calibration import Calibration
-from trivet.records.cook import ToldEntry
+from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
 from trivet.records.requirement import OF_WORDS, Of
+from trivet.stages.estimate.views import BurnerView, HeadView
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
 DEEP_OIL_SHARE = 0.2
-# What remains for a pan or for contents that were not told: a cook forgets, a pot
+# What remains for a pan or for contents that were not told: a user forgets, a pot
 # boils dry. Well under the 2.5 % that an interval leaves on one side, so that it does
 # not stretch every interval; evidence raises it where it is needed.
 DOUBT = 0.002
+CONTENTS_J_M3K: dict[Contents, float] = {"water": 4.18e6, "oil": 1.8e6}
+"""Heat capacity of contents by volume, 4180 J/kg/K at 1000 kg/m3 and 2000 J/kg/K at 900 kg/m3;
+handbook values, from memory. [J/m3/K]"""
+MIN_FILL = 0.3
+"""Share of its usual contents that a pan holds at least; own estimate."""
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
 UNEVEN = 1.5
 
 
+def burner_view(
+    burner: Burner, head: HeadView, *, design: Design, calibration: Calibration, told: Told
+) -> BurnerView:
+    """Return what one burner's reading needs from around it."""
+    about = told.about(burner.name)
+    pans = [pan for pan in design.pans if about.pan in (None, pan.name)] or list(design.pans)
+    rise = float(np.median([float(pan.depth_m) for pan in pans])) / head.pose.height_m
+    radii = [float(pan.diameter_m) / 2 for pan in pans]
+    return BurnerView(
+        name=burner.name,
+        head=head,
+        region=head.regions[burner.name],
+        hypotheses=burner_hypotheses(
+            burner, head, told=about, design=design, calibration=calibration
+        ),
+        radii_m=(min(radii), max(radii) / (1 - rise)),
+        eye_m=(head.pose.x_m - float(burner.x_m), head.pose.y_m - float(burner.y_m)),
+        rise_frac=rise,
+        base_radius_m=radii[0] if len(pans) == 1 else None,
+        carry=_carry_rule(burner, about, design=design),
+        boiling_k=float(boiling_point_k(float(design.surroundings.altitude_m))),
+        reporter=calibration.reporter,
+    )
+
+
 def burner_hypotheses(
-    burner: Burner,
-    *,
-    told: ToldEntry,
-    design: Design,
-    calibration: Calibration,
-    band: Band,
-    angle_rad: float,
-    window_frac: float,
+    burner: Burner, head: HeadView, *, told: ToldEntry, design: Design, calibration: Calibration
 ) -> tuple[Hypothesis, ...]:
     """Return the weighed ways to read one burner.
 
@@ -43,30 +73,32 @@ def burner_hypotheses(
     one with a normal spread, so that an interval ends where the range ends.
     """
     found: dict[tuple[object, ...], Hypothesis] = {}
-    for pan in design.pans:
-        for base in (one for one in design.bases if fits(one, pan=pan)):
-            nodes = emissivity_prior_nodes(
-                pan,
-                base,
-                calibration=calibration,
-                window_frac=window_frac,
-                band=band,
-                angle_rad=angle_rad,
+    middle = [float(burner.x_m), float(burner.y_m), 0.0]
+    for pan, base in product(design.pans, design.bases):
+        if not fits(base, pan=pan):
+            continue
+        nodes = emissivity_prior_nodes(
+            pan,
+            base,
+            calibration=calibration,
+            window_frac=head.calibration.transmittance_u / head.calibration.transmittance,
+            band=head.band,
+            angle_rad=float(view_angle_rad(middle, pose=head.pose)),
+        )
+        prior = _pan_prior(pan, told=told, design=design) / len(nodes)
+        prior *= _base_prior(base, told=told, design=design)
+        for emissivity, spread in nodes:
+            one = Hypothesis(
+                label=f"{base.name} in {pan.name}",
+                of=OF_WORDS.index(_read_of(pan, base)),
+                is_water=base.contents == "water",
+                emissivity=emissivity,
+                emissivity_u=spread,
+                prior=prior,
+                fastest_kps=UNEVEN * full_heat_w(burner) / heat_store_jk(pan, base),
             )
-            prior = _pan_prior(pan, told=told, design=design) / len(nodes)
-            prior *= _prior(base, told=told, design=design)
-            for emissivity, spread in nodes:
-                one = Hypothesis(
-                    label=f"{base.name} in {pan.name}",
-                    of=OF_WORDS.index(_read_of(pan, base)),
-                    is_water=base.contents == "water",
-                    emissivity=emissivity,
-                    emissivity_u=spread,
-                    prior=prior,
-                    fastest_kps=_fastest_kps(pan, base, burner=burner),
-                )
-                key = (one.of, one.is_water, round(emissivity, 2), round(spread, 3))
-                found[key] = _merged(one, found.get(key))
+            key = (one.of, one.is_water, round(emissivity, 2), round(spread, 3))
+            found[key] = _merged(one, found.get(key))
     return tuple(found.values())
 
 
@@ -103,7 +135,7 @@ def _pan_prior(pan: Pan, *, told: ToldEntry, design: Design) -> float:
     return DOUBT / max(len(names) - 1, 1)
 
 
-def _prior(base: Base, *, told: ToldEntry, design: Design) -> float:
+def _base_prior(base: Base, *, told: ToldEntry, design: Design) -> float:
     same = [one for one in design.bases if one.contents == base.contents]
     share = 1.0 / len(same)
     if base.contents == "oil" and len(same) > 1 and told.base_contents is None:
@@ -122,8 +154,7 @@ def heat_store_jk(pan: Pan, base: Base) -> float:
     area = math.pi * (float(pan.diameter_m) / 2) ** 2
     store = known.density_kg_m3 * known.specific_heat_j_kgk * float(pan.thickness_m) * area
     if base.contents in ("water", "oil") and float(base.volume_m3) > 2e-5:
-        heavy = 4180.0 * 1000 if base.contents == "water" else 2000.0 * 900
-        store += 0.3 * heavy * float(base.volume_m3)  # at least a third of what is usual
+        store += MIN_FILL * CONTENTS_J_M3K[base.contents] * float(base.volume_m3)
     return store
 
 
@@ -135,5 +166,17 @@ def full_heat_w(burner: Burner) -> float:
     return float(burner.power_w) * min(efficiency, 1.0)
 
 
-def _fastest_kps(pan: Pan, base: Base, *, burner: Burner) -> float:
-    return UNEVEN * full_heat_w(burner) / heat_store_jk(pan, base)
+def _carry_rule(burner: Burner, told: ToldEntry, *, design: Design) -> CarryRule:
+    """Return what carries a hidden pan on: of the told pan, dry or with little in it."""
+    pan = next((one for one in design.pans if one.name == told.pan), None)
+    dry = next((one for one in design.bases if one.contents == "dry"), None)
+    if pan is None or dry is None:
+        return CarryRule(*(math.nan,) * 5)
+    store = heat_store_jk(pan, dry)
+    return CarryRule(
+        store_jk=store,
+        area_m2=math.pi * (float(pan.diameter_m) / 2) ** 2,
+        full_kps=full_heat_w(burner) / store,
+        room_k=float(design.surroundings.ambient_k),
+        food_k=FRIDGE_K,
+    )

@@ -3,25 +3,17 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from trivet.arrays import BoolArray, FloatArray
+from trivet.arrays import BoolArray, FlagArray, FloatArray, IntArray
 from trivet.physics.image import panreading
-from trivet.physics.image.burnerpass import burner_place
-from trivet.physics.image.panfinder import whole_centres
 from trivet.physics.image.panrings import RINGS
 from trivet.physics.image.trend import Tail, row_mean, trailing_slope
 from trivet.physics.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
-from trivet.physics.radiation.planck import radiating_temperature_k
 from trivet.records.estimate import PanShape
-from trivet.stages.estimate.burnerview import BurnerView
-from trivet.stages.estimate.hidden import U95, Reported
-from trivet.stages.estimate.seen import Seen
-from trivet.stages.estimate.view import noise_k
-
-Fits = tuple[FloatArray, FloatArray]
-"""Rings without and with a wall, (time, ring) each. [K]"""
+from trivet.stages.estimate.burner import PanObservation
 
 EVEN_SHARE = 0.4
 """Hidden share of a pan over which its unevenness is withheld."""
@@ -43,28 +35,88 @@ PERCENTILES = 2 * 1.645
 """P95 - P5 of white noise, in standard deviations."""
 UNSEEN_SHARE = 1 / math.sqrt(12.0)
 """Standard uncertainty as a share of what blur and rim keep from view (uniform distribution)."""
+U95 = 1.96
 
 
-def nonuniformity_k(seen: Seen, *, valid: BoolArray, view: BurnerView, fits: Fits) -> FloatArray:
-    """Return P95 - P5 without the noise's share.
+@dataclass(frozen=True)
+class BurnerReading:
+    """What would be reported of a burner, arrays (time,)."""
 
-    Withheld when more than 40 % is hidden, of a pan under 15 K over the hob, and of one under 8
-    pixels across, of which blur leaves too little (half of P95 - P5 and less).
+    of: IntArray
+    temperature_k: FloatArray
+    u95_k: FloatArray
+    flags: FlagArray
+
+
+@dataclass
+class ShapeMemory:
+    """What the place and the unevenness of a pan rest on from earlier blocks."""
+
+    hottest: Tail = field(default_factory=lambda: Tail(RATE_SPAN_S))
+    middle: FloatArray = field(default_factory=lambda: np.full(5, np.nan))
+
+
+def pan_shape(
+    pan: PanObservation, *, read: BurnerReading, unhidden: BoolArray, memory: ShapeMemory
+) -> tuple[FloatArray, PanShape]:
+    """Return P95 - P5 of a pan [K], and where it stands and how uneven it is.
+
+    Parameters
+    ----------
+    pan : PanObservation
+    read : BurnerReading
+        What is reported of it.
+    unhidden : (time,)
+        Whether the pan itself is read, without any flag that withholds.
+    memory : ShapeMemory
+        Carried on.
+
+    Returns
+    -------
+    tuple
+        P95 - P5 (time,) and the shape, both withheld when more than 40 % is hidden, of a pan
+        under 15 K over the hob, and of one under 8 pixels across, of which blur leaves too
+        little (half of P95 - P5 and less).
     """
-    noise = PERCENTILES * noise_k(seen.mean_k, view=view.head)
-    span = seen.trace.read(panreading.P95_K) - _coldest_k(view, seen, fits)
+    uneven_k = _nonuniformity_k(pan, unhidden)
+    shown = np.isfinite(uneven_k)
+    x_m, y_m, radius_m = _base(pan, memory.middle)
+    sectors_k = np.stack([_part(pan, SECTOR + k) for k in range(SECTORS)], axis=1)
+    above_k = pan.slope[:, None] * (pan.rings.rings_k - pan.mean.mean_k[:, None])
+    around_k = pan.slope[:, None] * (sectors_k - row_mean(sectors_k)[:, None])
+    rate_kps, rate_u_kps = _hot_rate(pan, read, memory.hottest)
+    rings_seen = (pan.rings.flat_open >= MIN_OPEN) & (not pan.view.expects_water)
+    return uneven_k, PanShape(
+        x_m=x_m,
+        y_m=y_m,
+        diameter_m=2.0 * radius_m,
+        nonuniformity_u_k=np.where(shown, _uneven_u_k(pan, uneven_k, read), np.nan),
+        ring_k=np.where(shown[:, None] & rings_seen, read.temperature_k[:, None] + above_k, np.nan),
+        sector_delta_k=np.where(shown[:, None], around_k, np.nan),
+        hot_x_m=np.where(shown, _part(pan, HOT_X), np.nan),
+        hot_y_m=np.where(shown, _part(pan, HOT_Y), np.nan),
+        hot_u_m=np.where(shown, _part(pan, HOT_REACH), np.nan),
+        hot_kps=np.where(shown, rate_kps, np.nan),
+        hot_u_kps=np.where(shown, rate_u_kps, np.nan),
+    )
+
+
+def _nonuniformity_k(pan: PanObservation, unhidden: BoolArray) -> FloatArray:
+    """Return P95 - P5 without the noise's share; NaN where withheld."""
+    noise = PERCENTILES * pan.view.head.noise_k(pan.mean.mean_k)
+    span = pan.trace.read(panreading.P95_K) - _coldest_k(pan)
     spread = np.sqrt(np.maximum(span**2 - noise**2, 0.0))
-    across = 2.0 * seen.trace.radius_m / view.region.pitch_m
-    shown = valid & (seen.trace.contrast_k >= MIN_CONTRAST_K)
-    shown &= seen.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
-    return np.where(shown & (across >= MIN_ACROSS), seen.slope * spread, np.nan)
+    across = 2.0 * pan.trace.radius_m / pan.view.region.pitch_m
+    shown = unhidden & (pan.trace.contrast_k >= MIN_CONTRAST_K)
+    shown &= pan.trace.read(panreading.COVERED_FRAC) <= EVEN_SHARE
+    return np.where(shown & (across >= MIN_ACROSS), pan.slope * spread, np.nan)
 
 
-def _coldest_k(view: BurnerView, seen: Seen, fits: Fits) -> FloatArray:
+def _coldest_k(pan: PanObservation) -> FloatArray:
     """Return P5, at the rim where it falls off: in line with the two outermost rings' means."""
-    if view.expects_water:
-        return seen.p5_k
-    return np.fmin(seen.p5_k, _rim_k(_rings_k(view, seen, fits)))
+    if pan.view.expects_water:
+        return pan.mean.p5_k
+    return np.fmin(pan.mean.p5_k, _rim_k(pan.rings.rings_k))
 
 
 def _rim_k(rings_k: FloatArray) -> FloatArray:
@@ -72,147 +124,62 @@ def _rim_k(rings_k: FloatArray) -> FloatArray:
     return np.asarray(rings_k[:, -1] - TO_P5 * fall)
 
 
-def pan_shape(
-    view: BurnerView,
-    *,
-    seen: Seen,
-    uneven_k: FloatArray,
-    read: Reported,
-    time_s: FloatArray,
-    memory: Tail,
-    middle: FloatArray,
-    fits: Fits,
-) -> PanShape:
-    """Return a pan's place and how uneven it is, withheld where ``uneven_k`` is."""
-    shown = np.isfinite(uneven_k)
-    x, y, radius = _base(view, seen, middle)
-    rings_k = _rings_k(view, seen, fits)
-    sectors_k = np.stack([_part(seen, SECTOR + k) for k in range(SECTORS)], axis=1)
-    height = read.temperature_k[:, None] + seen.slope[:, None] * (rings_k - seen.mean_k[:, None])
-    around = seen.slope[:, None] * (sectors_k - row_mean(sectors_k)[:, None])
-    rate, rate_u = _hot_rate(view, seen=seen, read=read, time_s=time_s, memory=memory)
-    rings_seen = (seen.trace.ring_open_frac(0) >= MIN_OPEN) & (not view.expects_water)
-    return PanShape(
-        x_m=x,
-        y_m=y,
-        diameter_m=2.0 * radius,
-        nonuniformity_u_k=np.where(shown, _uneven_u(view, seen, uneven_k, read, fits), np.nan),
-        ring_k=np.where(shown[:, None] & rings_seen, height, np.nan),
-        sector_delta_k=np.where(shown[:, None], around, np.nan),
-        hot_x_m=np.where(shown, _part(seen, HOT_X), np.nan),
-        hot_y_m=np.where(shown, _part(seen, HOT_Y), np.nan),
-        hot_u_m=np.where(shown, _part(seen, HOT_REACH), np.nan),
-        hot_kps=np.where(shown, rate, np.nan),
-        hot_u_kps=np.where(shown, rate_u, np.nan),
-    )
+def _part(pan: PanObservation, number: int) -> FloatArray:
+    return pan.trace.read(panreading.PARTS_FROM + number)
 
 
-def _rings_k(view: BurnerView, seen: Seen, fits: Fits) -> FloatArray:
-    """Return the rings of the base, (time, ring): between those without and with a wall."""
-    walled = walled_share(seen.trace.radius_m, view)[:, None]
-    return np.asarray((1 - walled) * fits[0] + walled * fits[1])
-
-
-def ring_fits_k(view: BurnerView, seen: Seen) -> Fits:
-    """Return the rings read without a wall and with one, in apparent temperature."""
-    flat, wall = (seen.trace.ring_radiance(fit) for fit in range(2))
-    both = radiating_temperature_k(np.stack([flat, wall]), band=view.head.band)
-    return both[0], both[1]
-
-
-def _part(seen: Seen, number: int) -> FloatArray:
-    return seen.trace.read(panreading.PARTS_FROM + number)
-
-
-def _base(
-    view: BurnerView, seen: Seen, middle: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return middle and radius of the base, inward of the rim as projected."""
-    circles = seen.trace.table[:, :3]
-    rise = view.rise_frac * walled_share(circles[:, 2], view)
-    x, y = found_middle(view, circles, middle).T
+def _base(pan: PanObservation, memory: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return middle and radius of the base, inward of the rim as projected. [m]"""
+    view, circles = pan.view, pan.trace.table[:, :3]
+    rise = view.rise_frac * pan.rings.walled
+    x, y = view.found_middle(circles, memory).T
     x, y = (axis * (1 - rise) + eye * rise for axis, eye in zip((x, y), view.eye_m, strict=True))
     return x, y, circles[:, 2] * (1 - rise)
 
 
-def found_middle(
-    view: BurnerView, circles_m: FloatArray, memory: FloatArray | None = None
-) -> FloatArray:
-    """Return the middle of pans of which frame or region cut off a part, (time, 2)."""
-    region = view.region
-    return whole_centres(
-        circles_m,
-        place=burner_place(region, cols=view.head.card.cols),
-        reach_m=view.radii_m[1] + float(region.pitch_m),
-        edge_m=region.edge_m,
-        memory=memory,
-    )
-
-
-def walled_share(radius_m: FloatArray, view: BurnerView) -> FloatArray:
-    """Return the share of the way from a flat disc to a full wall that a radius speaks for."""
-    if view.base_radius_m is None:
-        return np.full(radius_m.shape, 0.5)
-    full = view.base_radius_m / (1 - view.rise_frac)
-    return np.clip((radius_m - view.base_radius_m) / (full - view.base_radius_m), 0.0, 1.0)
-
-
-def _relative_u(seen: Seen, read: Reported) -> FloatArray:
+def _relative_u(pan: PanObservation, read: BurnerReading) -> FloatArray:
     """Return the relative uncertainty of differences of temperature, from emissivity."""
-    height = np.maximum(read.temperature_k - seen.trace.hob_k, MIN_HEIGHT_K)
+    height = np.maximum(read.temperature_k - pan.trace.hob_k, MIN_HEIGHT_K)
     return np.asarray(read.u95_k / U95 / height)
 
 
-def _uneven_u(
-    view: BurnerView, seen: Seen, uneven_k: FloatArray, read: Reported, fits: Fits
-) -> FloatArray:
+def _uneven_u_k(pan: PanObservation, uneven_k: FloatArray, read: BurnerReading) -> FloatArray:
     """Return that of P95 - P5: noise, emissivity, what rim and blur keep, what food hides."""
-    noise = RANK_NOISE * seen.slope * noise_k(seen.mean_k, view=view.head)
-    trace = seen.trace
-    inner = seen.slope * (trace.read(panreading.P95_K) - trace.read(panreading.P5_K))
+    trace = pan.trace
+    noise = RANK_NOISE * pan.slope * pan.view.head.noise_k(pan.mean.mean_k)
+    inner = pan.slope * (trace.read(panreading.P95_K) - trace.read(panreading.P5_K))
     unseen = UNSEEN_SHARE * np.maximum(uneven_k - inner, 0.0)
-    if not view.expects_water:
-        ends = _rim_k(fits[0]) - _rim_k(fits[1])
-        unseen = np.hypot(unseen, UNSEEN_SHARE * seen.slope * np.nan_to_num(ends))
-    hidden = UNSEEN_SHARE * seen.hidden * uneven_k
-    scale = _relative_u(seen, read) * uneven_k
+    if not pan.view.expects_water:
+        ends = _rim_k(pan.rings.flat_k) - _rim_k(pan.rings.wall_k)
+        unseen = np.hypot(unseen, UNSEEN_SHARE * pan.slope * np.nan_to_num(ends))
+    hidden = UNSEEN_SHARE * pan.hidden * uneven_k
+    scale = _relative_u(pan, read) * uneven_k
     return np.asarray(np.sqrt(noise**2 + unseen**2 + hidden**2 + scale**2))
 
 
 def _hot_rate(
-    view: BurnerView, *, seen: Seen, read: Reported, time_s: FloatArray, memory: Tail
+    pan: PanObservation, read: BurnerReading, memory: Tail
 ) -> tuple[FloatArray, FloatArray]:
-    """Return rate and uncertainty of the hottest part over the last 10 s."""
-    hottest = seen.trace.read(panreading.HOTTEST_K)
+    """Return rate and uncertainty of the hottest part over the last 10 s. [K/s]"""
+    hottest = pan.trace.read(panreading.HOTTEST_K)
     values, times_s, begins = memory.extended(
-        np.where(np.isfinite(hottest), hottest, np.nan), time_s
+        np.where(np.isfinite(hottest), hottest, np.nan), pan.moments.time_s
     )
-    rate = seen.slope * trailing_slope(values, time_s=times_s, span_s=RATE_SPAN_S, start=begins)
+    rate = pan.slope * trailing_slope(values, time_s=times_s, span_s=RATE_SPAN_S, start=begins)
     # White noise of few pixels at the card's frame rate, see trailing_slope.
-    hertz = float(view.head.card.frame_rate_hz)
-    white = seen.slope * noise_k(seen.mean_k, view=view.head)
+    hertz = float(pan.view.head.card.frame_rate_hz)
+    white = pan.slope * pan.view.head.noise_k(pan.mean.mean_k)
     white *= math.sqrt(12.0 / (hertz * RATE_SPAN_S**3))
     # A rate that changes is known as of 5 s ago; the later half of the span tells by how much.
-    later = seen.slope * trailing_slope(
+    later = pan.slope * trailing_slope(
         values, time_s=times_s, span_s=RATE_SPAN_S / 2, least_s=RATE_SPAN_S / 2.5, start=begins
     )
     bent = np.nan_to_num(later - rate)
-    return rate, np.sqrt(white**2 + (_relative_u(seen, read) * rate) ** 2 + bent**2)
+    return rate, np.sqrt(white**2 + (_relative_u(pan, read) * rate) ** 2 + bent**2)
 
 
 def no_shape(moments: int) -> PanShape:
     """Return the shape of a pan of which no frame has come."""
-    unknown = np.full(moments, np.nan)
-    return PanShape(
-        x_m=unknown,
-        y_m=unknown,
-        diameter_m=unknown,
-        nonuniformity_u_k=unknown,
-        ring_k=np.full((moments, RINGS), np.nan),
-        sector_delta_k=np.full((moments, SECTORS), np.nan),
-        hot_x_m=unknown,
-        hot_y_m=unknown,
-        hot_u_m=unknown,
-        hot_kps=unknown,
-        hot_u_kps=unknown,
-    )
+    width = {"ring_k": (moments, RINGS), "sector_delta_k": (moments, SECTORS)}
+    names = PanShape.__dataclass_fields__
+    return PanShape(**{name: np.full(width.get(name, (moments,)), np.nan) for name in names})

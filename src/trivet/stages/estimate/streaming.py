@@ -6,39 +6,31 @@ However a recording is cut into blocks, the readings are the same, bit for bit.
 from __future__ import annotations
 
 import dataclasses
-import math
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trivet.arrays import FloatArray, IntArray
 from trivet.errors import RecordingError
-from trivet.physics.geometry.optics import view_angle_rad
-from trivet.physics.heat.carriedpan import CarryRule
-from trivet.physics.heat.water import boiling_point_k
 from trivet.physics.image.background import background_level_k
-from trivet.physics.image.panreading import FRIDGE_K
 from trivet.physics.image.trend import Tail, trailing_slope
 from trivet.physics.radiation.planck import band_radiance
 from trivet.physics.radiation.scenepass import SceneFrames, empty_scene, fill_scene
 from trivet.quality import Quality
 from trivet.records.calibration import Calibration
-from trivet.records.cook import Told, ToldEntry
+from trivet.records.cook import Told
 from trivet.records.design import Burner, Design
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate, PanShape
 from trivet.records.recording import HeadFrames
 from trivet.records.seen import LabelMaps
 from trivet.stages.estimate.burner import BurnerReader
-from trivet.stages.estimate.burnerview import BurnerView
-from trivet.stages.estimate.hypotheses import burner_hypotheses, full_heat_w, heat_store_jk
-from trivet.stages.estimate.labels import head_labels
+from trivet.stages.estimate.hypotheses import burner_view
+from trivet.stages.estimate.labels import LabelledBurner, LastReading, head_labels
 from trivet.stages.estimate.shape import no_shape
-from trivet.stages.estimate.view import (
-    HeadView,
-    Moments,
-    checked_pixels,
-    drift_offset,
-    head_view,
-)
+from trivet.stages.estimate.validity import ReadingValidator
+from trivet.stages.estimate.views import BurnerView, HeadView, Moments, drift_offset, head_view
 
 VALUES_AT_ONCE = 200_000
 """Pixel values of the scene held at one time: they stay near the processor."""
@@ -77,7 +69,7 @@ class Estimator:
         leave_out_rate: bool = False,
     ) -> None:
         views = {name: head_view(name, design=design, calibration=calibration) for name in heads}
-        readers: dict[str, list[BurnerReader]] = {name: [] for name in heads}
+        burners: dict[str, list[BurnerStream]] = {name: [] for name in heads}
         self._heads = heads
         self._order: list[tuple[str, str]] = []
         self._last: dict[str, BurnerEstimate] = {}
@@ -85,11 +77,10 @@ class Estimator:
             view = burner_view(
                 burner, views[name], design=design, calibration=calibration, told=told
             )
-            reader = BurnerReader(view, design=design, leave_out_rate=leave_out_rate)
-            readers[name].append(reader)
+            burners[name].append(BurnerStream(view, design=design, leave_out_rate=leave_out_rate))
             self._order.append((burner.name, name))
         self._streams = {
-            name: HeadStream(views[name], readers[name], design=design) for name in heads
+            name: HeadStream(views[name], burners[name], design=design) for name in heads
         }
 
     def advance(self, frames: tuple[HeadFrames, ...]) -> Estimate:
@@ -148,31 +139,57 @@ class Estimator:
         tuple of LabelMaps
             In the heads' order; all hob before the first frame.
         """
-        return tuple(head_labels(self._streams[name], at_s) for name in self._heads)
+        return tuple(self._streams[name].labels(at_s) for name in self._heads)
+
+
+class BurnerStream:
+    """One burner's pixels to what is reported of it."""
+
+    def __init__(self, view: BurnerView, *, design: Design, leave_out_rate: bool = False) -> None:
+        self.view = view
+        self.reader = BurnerReader(view, design=design, leave_out_rate=leave_out_rate)
+        self._validator = ReadingValidator(view, design=design)
+        prior = max(view.hypotheses, key=lambda one: one.prior)
+        self._last = LastReading(int(Quality.STALE), prior.of, UNSURE)
+
+    def read(self, table: FloatArray, *, moments: Moments) -> BurnerEstimate:
+        """Return the estimate of a block of moments from the rows of its frames."""
+        read = self._validator.validate(self.reader.observe(table, moments=moments))
+        self._last = self._last.after(read)
+        return read
+
+    @property
+    def labelled(self) -> LabelledBurner:
+        """The burner as it is labelled at the last frame."""
+        return LabelledBurner(self.view, self.reader.memory, self._last)
 
 
 class HeadStream:
     """One head's frames to the readings of the burners that it sees best."""
 
-    def __init__(self, view: HeadView, readers: list[BurnerReader], *, design: Design) -> None:
+    def __init__(self, view: HeadView, burners: list[BurnerStream], *, design: Design) -> None:
         self.view = view
-        self.readers = readers
+        self.burners = burners
         self._design = design
         pixels = view.card.rows * view.card.cols
         self._at_once = max(1, VALUES_AT_ONCE // pixels)
         self._scene = empty_scene(self._at_once, pixels)
         self._housing = Tail(HOUSING_SPAN_S)
         self._last_s = np.nan
-        self.last_k = np.full(pixels, np.nan)
-        """(pixel,) the last frame, in apparent temperature before the window. [K]"""
+        self._last_k = np.full(pixels, np.nan)
+
+    def labels(self, at_s: float) -> LabelMaps:
+        """Return what each pixel showed at the last frame taken."""
+        burners = [one.labelled for one in self.burners]
+        return head_labels(self.view, burners, scene_k=self._last_k, at_s=at_s)
 
     def advance(self, frames: HeadFrames) -> list[BurnerEstimate]:
         """Return the readings of the next frames, burner by burner."""
-        pixels = checked_pixels(frames, view=self.view)
-        if not self.readers or frames.time_s.size == 0:
+        pixels = self.view.pixels(frames)
+        if not self.burners or frames.time_s.size == 0:
             return []
         moments = self._moments(frames)
-        tables: list[list[FloatArray]] = [[] for _ in self.readers]
+        tables: list[list[FloatArray]] = [[] for _ in self.burners]
         for begin in range(0, moments.time_s.size, self._at_once):
             part = slice(begin, begin + self._at_once)
             scene = fill_scene(
@@ -184,12 +201,12 @@ class HeadStream:
                 out=self._scene,
             )
             found = self.look(scene, time_s=moments.time_s[part])
-            self.last_k = np.array(scene.temperature_k[-1])
+            self._last_k = np.array(scene.temperature_k[-1])
             for rows, block in zip(tables, found, strict=True):
                 rows.append(block)
         return [
-            reader.read(np.concatenate(rows), moments=moments)
-            for reader, rows in zip(self.readers, tables, strict=True)
+            burner.read(np.concatenate(rows), moments=moments)
+            for burner, rows in zip(self.burners, tables, strict=True)
         ]
 
     def look(self, scene: SceneFrames, *, time_s: FloatArray) -> list[FloatArray]:
@@ -198,7 +215,7 @@ class HeadStream:
             scene.temperature_k, beside=self.view.beside, quantile_frac=self.view.hob_quantile
         )
         hob = (level_k, np.atleast_1d(band_radiance(level_k, band=self.view.band)))
-        return [reader.look(scene, time_s=time_s, hob=hob) for reader in self.readers]
+        return [one.reader.look(scene, time_s=time_s, hob=hob) for one in self.burners]
 
     def _moments(self, frames: HeadFrames) -> Moments:
         """Return what is common to all pixels, and carry on the housing's course."""
@@ -244,55 +261,6 @@ def best_heads(views: dict[str, HeadView], *, design: Design) -> list[tuple[Burn
     return chosen
 
 
-def burner_view(
-    burner: Burner, head: HeadView, *, design: Design, calibration: Calibration, told: Told
-) -> BurnerView:
-    """Return what one burner's reading needs from around it."""
-    about = told.about(burner.name)
-    pans = [pan for pan in design.pans if about.pan in (None, pan.name)] or list(design.pans)
-    pose = head.pose
-    rise = float(np.median([float(pan.depth_m) for pan in pans])) / pose.height_m
-    radii = [float(pan.diameter_m) / 2 for pan in pans]
-    middle = [float(burner.x_m), float(burner.y_m), 0.0]
-    return BurnerView(
-        name=burner.name,
-        head=head,
-        region=head.regions[burner.name],
-        hypotheses=burner_hypotheses(
-            burner,
-            told=about,
-            design=design,
-            calibration=calibration,
-            band=head.band,
-            angle_rad=float(view_angle_rad(middle, pose=pose)),
-            window_frac=head.calibration.transmittance_u / head.calibration.transmittance,
-        ),
-        radii_m=(min(radii), max(radii) / (1 - rise)),
-        eye_m=(pose.x_m - float(burner.x_m), pose.y_m - float(burner.y_m)),
-        rise_frac=rise,
-        base_radius_m=radii[0] if len(pans) == 1 else None,
-        carry=_carry_rule(burner, about, design=design),
-        boiling_k=float(boiling_point_k(float(design.surroundings.altitude_m))),
-        reporter=calibration.reporter,
-    )
-
-
-def _carry_rule(burner: Burner, told: ToldEntry, *, design: Design) -> CarryRule:
-    """Return what carries a hidden pan on: of the told pan, dry or with little in it."""
-    pan = next((one for one in design.pans if one.name == told.pan), None)
-    dry = next((one for one in design.bases if one.contents == "dry"), None)
-    if pan is None or dry is None:
-        return CarryRule(math.nan, math.nan, math.nan, math.nan, math.nan)
-    store = heat_store_jk(pan, dry)
-    return CarryRule(
-        store_jk=store,
-        area_m2=math.pi * (float(pan.diameter_m) / 2) ** 2,
-        full_kps=full_heat_w(burner) / store,
-        room_k=float(design.surroundings.ambient_k),
-        food_k=FRIDGE_K,
-    )
-
-
 def joined(blocks: list[Estimate]) -> Estimate:
     """Return blocks of one stream as one estimate."""
     return Estimate(
@@ -304,10 +272,7 @@ def joined(blocks: list[Estimate]) -> Estimate:
 
 
 def _joined(parts: tuple[BurnerEstimate, ...]) -> BurnerEstimate:
-    arrays = {name: np.concatenate([getattr(one, name) for one in parts]) for name in ARRAYS}
-    shapes = [one.shape for one in parts]
-    shape = {name: np.concatenate([getattr(one, name) for one in shapes]) for name in SHAPES}
-    return BurnerEstimate(parts[0].burner, parts[0].head, **arrays, shape=PanShape(**shape))
+    return _each(parts, np.concatenate)
 
 
 def _at_last(
@@ -318,9 +283,16 @@ def _at_last(
 
 
 def _at(read: BurnerEstimate, place: IntArray) -> BurnerEstimate:
-    arrays = {name: getattr(read, name)[place] for name in ARRAYS}
-    shape = {name: getattr(read.shape, name)[place] for name in SHAPES}
-    return BurnerEstimate(read.burner, read.head, **arrays, shape=PanShape(**shape))
+    return _each((read,), lambda rows: rows[0][place])
+
+
+def _each(
+    parts: tuple[BurnerEstimate, ...], made: Callable[[list[Any]], NDArray[Any]]
+) -> BurnerEstimate:
+    """Return the record whose arrays are made of those of some records, field by field."""
+    arrays = {name: made([getattr(one, name) for one in parts]) for name in ARRAYS}
+    shape = {name: made([getattr(one.shape, name) for one in parts]) for name in SHAPES}
+    return BurnerEstimate(parts[0].burner, parts[0].head, **arrays, shape=PanShape(**shape))
 
 
 def _nothing(burner: str, head: str) -> BurnerEstimate:
