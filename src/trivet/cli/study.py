@@ -11,8 +11,10 @@ import typer
 from trivet.cli.program import MET, NOT_MET, Fresh, Json, Project, app, open_project, show
 from trivet.errors import InputError
 
-UNITS = 10
-"""Sensor units that short cooks are cooked on, each calibrated on cooks of its own."""
+SENSOR_UNITS = 10
+"""Sensor units that short cooks are cooked on, each calibrated on cooks of its own.
+
+Own estimate: the spread from unit to unit shows, and calibrating them takes minutes."""
 
 
 @app.command()
@@ -183,7 +185,7 @@ def score(
         )
     short = None
     if cooks is not None:
-        short = ShortRun(cooks, UNITS, mismatch, seed, even_scenes, sensor)
+        short = ShortRun(cooks, SENSOR_UNITS, mismatch, seed, even_scenes, sensor)
     pools = local_pools(os.cpu_count() or 1)
     with progress_bars() as tell:
         opened = open_project(project, tell=tell)

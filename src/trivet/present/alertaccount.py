@@ -21,10 +21,10 @@ SMOKE_ALARMS = (
     " 11.7, 8.6 to 14.5 and 1.6 to 5.0 % (Lee and Pineda, CPSC 2010)."
 )
 MAX_CASES = 6
-"""Of each alert."""
+"""Of each alert; own estimate: what fits a screen beside the rest."""
 RANKS = ("high", "medium", "low")
 HALF_KPS = 0.05
-"""Spans of rates end half a tenth above those that the goals name."""
+"""Definition: spans of rates end half a tenth above those that the goals name. [K/s]"""
 LEADS = "Lead 5 / 50 / 95 %"
 
 

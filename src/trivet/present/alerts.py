@@ -28,7 +28,7 @@ from trivet.scoring.alertcases import covers
 from trivet.scoring.alertmetrics import on_since_s, reached_s
 from trivet.scoring.series import hottest_series, sides
 
-KINDS = {
+ALERT_WORDS = {
     "level": "level",
     "time_to_limit": "predicted time to limit",
     "loss_of_sight": "heat is on and nothing can be said",
@@ -96,7 +96,7 @@ def sheet_tables(design: Design) -> tuple[Table, Table]:
         design.alerts,
         {
             "Alert": lambda one: one.name,
-            "Kind": lambda one: KINDS[one.kind],
+            "Kind": lambda one: ALERT_WORDS[one.kind],
             "Guards": lambda one: one.limit or NONE,
             "For bases": lambda one: ", ".join(one.bases) or "all, told or not",
             "Deadband": lambda one: (
@@ -140,7 +140,7 @@ def _set_point(one: Alert, design: Design) -> str:
         case "ready":
             return "in the told band"
         case _:
-            return KINDS[one.kind]
+            return ALERT_WORDS[one.kind]
 
 
 def _limited(one: Alert, design: Design) -> str:

@@ -26,7 +26,7 @@ from trivet.records.seeing import Seeing
 from trivet.records.warning import WarningTimeline
 
 MAX_CAUTIONS = 8
-"""Cautions on the page; the whole prediction has all."""
+"""Own estimate: what still fits two screens; the whole prediction has all."""
 
 
 def answer_section(prediction: Prediction, *, display: Display) -> Section:

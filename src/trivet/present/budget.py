@@ -21,10 +21,10 @@ from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Line, Mark, Section, Table
 from trivet.records.prediction import Budget, Prediction
 
-SHOWN_CASES = 3
-MIN_SHARE = 0.01
+SHOWN_CASES = 3  # own estimate: panels that fit side by side with legible figures
+MIN_SHOWN_SHARE = 0.01
 """Own estimate: a term under 1 % of the variance changes no decision."""
-_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+_FIGURES = re.compile(r"\d+(?:\.\d+)?")
 
 
 def budget_section(design: Design, *, prediction: Prediction) -> Section:
@@ -191,7 +191,7 @@ def _blind(case: dict[float, Budget], display: Display) -> str:
     reasons: dict[str, list[float]] = {}
     for heat, one in sorted(case.items()):
         if not one.measurable:
-            reasons.setdefault(_NUMBER.sub("#", _main_reason(one)), []).append(heat)
+            reasons.setdefault(_FIGURES.sub("#", _main_reason(one)), []).append(heat)
     texts = []
     for heats in reasons.values():
         said = [_main_reason(case[heat]) for heat in heats]
@@ -340,7 +340,7 @@ def _share_table(design: Design, prediction: Prediction) -> Table | None:
         for line in sorted(
             best[-1].lines, key=lambda one: -one.u_k if math.isfinite(one.u_k) else math.inf
         )
-        if not line.total_share_frac < MIN_SHARE
+        if not line.total_share_frac < MIN_SHOWN_SHARE
     ]
     if not cases:
         return None

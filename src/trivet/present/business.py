@@ -24,7 +24,7 @@ from trivet.records.dossier import Chart, Line, Mark, Section, Table
 from trivet.records.prediction import Prediction
 
 MAX_BRIEF_BARS = 6
-"""Figures of the sensitivity in the short form."""
+"""Own estimate: figures that move the result visibly, in the short form."""
 
 
 def battery_section(design: Design, *, prediction: Prediction) -> Section:

@@ -26,7 +26,7 @@ from trivet.records.calibration import (
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Section, Table
 
-LABELS = {
+TERM_WORDS = {
     "x_m": "place x",
     "y_m": "place y",
     "height_m": "height",
@@ -93,7 +93,13 @@ def _head_rows(display: Display, head: HeadCalibration) -> Iterator[Row]:
         for place, term in enumerate(terms):
             value, u = float(part.value[place]), _root(float(part.covariance[place, place]))
             why = _sentence(part.reason, misfit) if place == 0 else "as above"
-            yield (head.head, LABELS[term], *_shown(value, u, term, display), part.how, why or NONE)
+            yield (
+                head.head,
+                TERM_WORDS[term],
+                *_shown(value, u, term, display),
+                part.how,
+                why or NONE,
+            )
     tau = with_u(head.transmittance, head.transmittance_u)
     why = head.transmittance_reason or NONE
     yield (head.head, "window transmittance", *tau, head.transmittance_how, why)

@@ -10,7 +10,7 @@ from trivet.records.campaign import CampaignPlan, PlannedMatrix, Spread, Sweep
 from trivet.records.design import Display
 from trivet.records.dossier import Section
 
-SHOWN_NAMES = 8
+SHOWN_NAMES = 8  # own estimate: enough to see how names are made
 INDEPENDENT = (
     "Repeats and named seeds of one combination are draws of one kitchen and count as one cook."
 )

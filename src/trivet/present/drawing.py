@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-WIDTH_IN = 7.2
+WIDTH_IN = 7.2  # own estimate: the page's column at 100 % zoom
 Look = dict[str, Any]
 """Arguments of the plotting library that say how something looks."""
 STYLE: dict[str, object] = {

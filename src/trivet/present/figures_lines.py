@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PANELS = 3
-"""Side by side."""
+"""Side by side; own estimate: narrower ones cannot hold their axis."""
 REACH_K = 30.0
-"""Errors beyond this are drawn at the edge, as triangles."""
+"""Own estimate: errors beyond twice the large-error bound are drawn at the edge. [K]"""
 AT_FRACTION = ("data", "axes fraction")
 
 
@@ -107,9 +107,9 @@ def draw_widths(chart: Chart, scale: Scale) -> Figure:
         axes.plot(
             scale.temperature(line.x),
             scale.difference(line.y),
-            color=palette.COLOURS[look],
+            color=palette.LINE_COLOURS[look],
             linestyle=palette.DASHES[look],
-            marker=palette.MARKERS[look],
+            marker=palette.LINE_MARKERS[look],
             markersize=4,
             linewidth=1.5,
             label=short(line.label, 70),

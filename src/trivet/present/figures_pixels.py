@@ -29,7 +29,7 @@ INKS = {
     "hand": (palette.PLUM, "h"),
     "steam": (palette.WHITE, "s"),
 }
-DARK = {"liquid", "lid", "hand"}
+DARK_LABELS = {"liquid", "lid", "hand"}
 
 
 def draw_labels(chart: Chart, scale: Scale) -> Figure:
@@ -74,7 +74,7 @@ def _cells(axes: Axes, label: Int8Array, title: str) -> None:
     for row in range(label.shape[0]):
         for col in range(label.shape[1]):
             word = LABELS[int(label[row, col])]
-            ink = palette.WHITE if word in DARK else palette.INK
+            ink = palette.WHITE if word in DARK_LABELS else palette.INK
             axes.text(col, row, INKS[word][1], ha="center", va="center", fontsize=5, color=ink)
     axes.set_title(title, loc="left")
 

@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 FIELD_COLOURS = (palette.BLUE, palette.PLUM, palette.OCHRE, palette.GREY_DARK)
-MARGIN_M, NAME_M = 0.06, 0.016
-LOOKS: dict[str, Look] = {
+EDGE_M, NAME_M = 0.06, 0.016  # own estimate: room about the plan, and below a spot for its name
+PLAN_LOOKS: dict[str, Look] = {
     "base": {"facecolor": palette.BLUE_PALE},
     "hidden": {"facecolor": "none", "edgecolor": palette.INK, "hatch": palette.HATCH},
     "footprint": {"facecolor": "none", "edgecolor": palette.BLUE_DARK, "linewidth": 0.9},
     "spot": {"color": palette.BLUE_DARK, "linewidth": 0.9, "linestyle": palette.DOTTED},
-    "ring": {"color": palette.OCHRE, "linewidth": 1.2, "linestyle": palette.SHORT},
+    "ring": {"color": palette.OCHRE, "linewidth": 1.2, "linestyle": palette.SHORT_DASH},
     "head": {"color": palette.BLUE_DARK, "marker": "P", "linestyle": "none"},
 }
 """Of what lies in the plan, in the picture as in its legend."""
@@ -44,9 +44,9 @@ def draw_plan(chart: Chart, scale: Scale) -> Figure:
     for circle in plan.circles:
         _circle(axes, circle, plan, scale)
     for parts, look, zorder in (
-        (plan.bases, {"linewidth": 0, **LOOKS["base"]}, 2.5),
-        (plan.hidden, {"linewidth": 0.4, **LOOKS["hidden"]}, 4),
-        (plan.footprints, LOOKS["footprint"], 6.5),
+        (plan.bases, {"linewidth": 0, **PLAN_LOOKS["base"]}, 2.5),
+        (plan.hidden, {"linewidth": 0.4, **PLAN_LOOKS["hidden"]}, 4),
+        (plan.footprints, PLAN_LOOKS["footprint"], 6.5),
     ):
         for _, points in parts:
             axes.fill(*scale.length(points).T, zorder=zorder, **look)
@@ -73,7 +73,7 @@ def _extent(plan: PlanView) -> tuple[tuple[float, float], tuple[float, float]]:
         if len(points):
             reach_x = max(reach_x, min(1.5 * reach_x, float(np.abs(points[:, 0]).max())))
             reach_y = max(reach_y, min(1.5 * reach_y, float(np.abs(points[:, 1]).max())))
-    x, y = reach_x + MARGIN_M, reach_y + MARGIN_M
+    x, y = reach_x + EDGE_M, reach_y + EDGE_M
     return (-x, -y), (x, y)
 
 
@@ -113,10 +113,10 @@ def _circle(axes: Axes, circle: Circle, plan: PlanView, scale: Scale) -> None:
 
     x, y, size = (float(v) for v in scale.length([circle.x_m, circle.y_m, circle.diameter_m]))
     if circle.kind == "head":
-        axes.plot([x], [y], markersize=7, zorder=7, **LOOKS["head"])
+        axes.plot([x], [y], markersize=7, zorder=7, **PLAN_LOOKS["head"])
         beside(axes, short(circle.label, 20), (x, y), (6, 5), color=palette.BLUE_DARK, zorder=7)
         return
-    looks = {"spot": LOOKS["spot"], "burner": LOOKS["ring"]}
+    looks = {"spot": PLAN_LOOKS["spot"], "burner": PLAN_LOOKS["ring"]}
     look = looks.get(circle.kind) or _pan_look(_pans(plan).index(circle.label))
     zorder = 6.5 if circle.kind == "spot" else 3
     axes.add_patch(Ring((x, y), size / 2, fill=False, zorder=zorder, **look))
@@ -136,12 +136,12 @@ def _legend(plan: PlanView) -> Iterator[Artist]:
         yield Line2D([], [], label=f"field of {short(name, 24)}", **_field_look(place))
     for place, name in enumerate(_pans(plan)):
         yield Line2D([], [], label=f"pan {short(name, 24)}", **_pan_look(place))
-    yield Line2D([], [], label="heated ring", **LOOKS["ring"])
-    yield Line2D([], [], label="head", **LOOKS["head"])
+    yield Line2D([], [], label="heated ring", **PLAN_LOOKS["ring"])
+    yield Line2D([], [], label="head", **PLAN_LOOKS["head"])
     if plan.bases:
-        yield Patch(label="base seen over the wall", **LOOKS["base"])
+        yield Patch(label="base seen over the wall", **PLAN_LOOKS["base"])
     if plan.footprints:
         yield Line2D([], [], color=palette.BLUE_DARK, linewidth=0.9, label="one pixel's footprint")
-        yield Line2D([], [], label="measurable spot", **LOOKS["spot"])
+        yield Line2D([], [], label="measurable spot", **PLAN_LOOKS["spot"])
     if plan.hidden:
-        yield Patch(label="base hidden by the wall", **LOOKS["hidden"])
+        yield Patch(label="base hidden by the wall", **PLAN_LOOKS["hidden"])

@@ -17,21 +17,20 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-MAIN_IN = 2.7
-LANE_IN = 0.17
+MAIN_IN, LANE_IN = 2.7, 0.17  # own estimate: a curve can be read, a lane is a line of type
 ABOVE_K = 60.0
-"""Own estimate: a limit further above the highest line would flatten all below it."""
-MINUTES_FROM_S = 300.0
-LOOKS: dict[str, Look] = {
+"""Own estimate: a limit further above the highest line would flatten all below it. [K]"""
+MINUTES_FROM_S = 300.0  # own estimate: below, seconds are rounder numbers
+TRACE_LOOKS: dict[str, Look] = {
     "reading": {"linewidth": 1.7, "zorder": 5, "markersize": 3},
     "hottest": {"linewidth": 0.9, "zorder": 4},
     "apparent": {"linewidth": 0.9, "zorder": 4},
     "truth": {"linewidth": 1.2, "zorder": 6},
-    "reference": {"linewidth": 1.1, "zorder": 6, "linestyle": palette.SHORT},
+    "reference": {"linewidth": 1.1, "zorder": 6, "linestyle": palette.SHORT_DASH},
     "limit": {"linewidth": 1.2, "zorder": 3, "linestyle": palette.DASH_DOT},
     "band": {"linewidth": 1.2, "zorder": 3, "linestyle": palette.DASH_DOT},
 }
-COLOURS = {
+TRACE_COLOURS = {
     "reading": (palette.BLUE,),
     "hottest": (palette.PLUM_MID,),
     "apparent": (palette.GREY,),
@@ -41,7 +40,7 @@ COLOURS = {
     "band": (palette.GREY,),
 }
 """Of the first, second and further lines of a style."""
-BANDS: dict[str, Look] = {
+TRACE_BANDS: dict[str, Look] = {
     "reading": {"facecolor": palette.BLUE_PALE, "zorder": 2},
     "reference": {"facecolor": palette.GREY_LIGHT, "alpha": 0.5, "zorder": 1},
     "limit": {"facecolor": palette.OCHRE_PALE, "alpha": 0.55, "zorder": 1},
@@ -63,7 +62,11 @@ def draw_trace(chart: Chart, scale: Scale) -> Figure:
             axes.axvspan(*ends, facecolor=palette.GREY_PALE, alpha=0.45, linewidth=0, zorder=0)
     for mark in chart.marks:
         axes.axvline(
-            mark.x / divisor, color=palette.PLUM, linewidth=0.9, linestyle=palette.SHORT, zorder=2
+            mark.x / divisor,
+            color=palette.PLUM,
+            linewidth=0.9,
+            linestyle=palette.SHORT_DASH,
+            zorder=2,
         )
     axes.set_ylabel(f"temperature / {scale.temperature_unit}")
     evidence_tag(axes, chart.evidence)
@@ -102,16 +105,16 @@ def _lines(axes: Axes, chart: Chart, scale: Scale, divisor: float) -> None:
             beyond.append(f"{_label(line)} at {at:.0f} {scale.temperature_unit}")
             continue
         place = drawn[line.style] = drawn.get(line.style, -1) + 1
-        colours = COLOURS[line.style]
-        look = {"color": colours[place % len(colours)], **LOOKS[line.style]}
+        colours = TRACE_COLOURS[line.style]
+        look = {"color": colours[place % len(colours)], **TRACE_LOOKS[line.style]}
         if line.style == "truth":
-            look["linestyle"] = (palette.SHORT, palette.DOTTED)[place % 2]
+            look["linestyle"] = (palette.SHORT_DASH, palette.DOTTED)[place % 2]
         if line.style == "reading" and _lonely(line.y):
             look["marker"] = "."
         x = line.x / divisor
         if line.low is not None and line.high is not None:
             ends = scale.temperature(line.low), scale.temperature(line.high)
-            axes.fill_between(x, *ends, linewidth=0, **BANDS[line.style])
+            axes.fill_between(x, *ends, linewidth=0, **TRACE_BANDS[line.style])
         axes.plot(x, scale.temperature(line.y), label=_label(line), **look)
     if beyond:
         text = short("above the chart: " + "; ".join(beyond), 100)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from trivet.present.figures import chart_svg
-from trivet.present.parts import GRADES, MARKS, MISSING, numeric_columns
+from trivet.present.parts import GRADE_WORDS, MARKS, MISSING, numeric_columns
 from trivet.records.design import Display
 from trivet.records.dossier import Chart, Dossier
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 FOLDER = Path(__file__).parent
-_UNIT = re.compile(r"(?<=\d) (?=(?:%|K|°C|°F|mm|in|s|min|W|mW)(?![A-Za-z]))")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|K|°C|°F|mm|in|s|min|W|mW)(?![A-Za-z]))")
 _SIGN = re.compile(r"([≤≥<>]) (?=\d)")
 
 
@@ -67,10 +67,15 @@ def _environment() -> Environment:
     )
     environment.filters |= {"tied": tied, "numeric": numeric_columns}
     style = Markup((FOLDER / "page.css").read_text(encoding="utf-8"))
-    environment.globals |= {"grades": GRADES, "marks": MARKS, "missing": MISSING, "style": style}
+    environment.globals |= {
+        "grades": GRADE_WORDS,
+        "marks": MARKS,
+        "missing": MISSING,
+        "style": style,
+    }
     return environment
 
 
 def tied(text: str) -> str:
     """Return a text whose numbers are not parted from their unit or sign at a line's end."""
-    return _UNIT.sub("\u00a0", _SIGN.sub("\\1\u00a0", text))
+    return _BEFORE_UNIT.sub("\u00a0", _SIGN.sub("\\1\u00a0", text))

@@ -28,11 +28,11 @@ PLUM_MID = "#ab6595"
 Dash = tuple[float, tuple[float, ...]]
 SOLID: Dash = (0, ())
 DASHED: Dash = (0, (6, 2))
-SHORT: Dash = (0, (3, 2))
+SHORT_DASH: Dash = (0, (3, 2))
 DOTTED: Dash = (0, (1, 1.5))
 DASH_DOT: Dash = (0, (6, 2, 1, 2))
-DASHES = (SOLID, DASHED, SHORT, DOTTED, DASH_DOT)
+DASHES = (SOLID, DASHED, SHORT_DASH, DOTTED, DASH_DOT)
 """Of lines that are told apart, in their order; so are colours and markers."""
-COLOURS = (BLUE, OCHRE, PLUM, BLUE_MID, OCHRE_MID)
-MARKERS = ("o", "s", "^", "D", "v")
+LINE_COLOURS = (BLUE, OCHRE, PLUM, BLUE_MID, OCHRE_MID)
+LINE_MARKERS = ("o", "s", "^", "D", "v")
 HATCH = "//////"

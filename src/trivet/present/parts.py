@@ -10,8 +10,8 @@ from typing import TypeVar
 from trivet.records.dossier import Claim, Grade, Section, Table
 
 ALL = 10_000
-"""Rows of a table that stands whole in the short form."""
-GRADES: dict[Grade, str] = {
+"""Definition: rows of a table that stands whole in the short form."""
+GRADE_WORDS: dict[Grade, str] = {
     "simulated": "simulated, within the simulator",
     "bench": "bench",
     "predicted": "predicted",
@@ -20,7 +20,7 @@ GRADES: dict[Grade, str] = {
 
 
 @dataclass(frozen=True)
-class Mark:
+class DecisionMark:
     """How a decision looks: no meaning rests on colour alone."""
 
     sign: str
@@ -29,9 +29,9 @@ class Mark:
     """Of the terminal's library."""
 
 
-_GOOD = Mark("●", "met", "bold blue")
-_BAD = Mark("✕", "not-met", "bold magenta")
-_OPEN = Mark("◇", "not-proven", "bold yellow")
+_GOOD = DecisionMark("●", "met", "bold blue")
+_BAD = DecisionMark("✕", "not-met", "bold magenta")
+_OPEN = DecisionMark("◇", "not-proven", "bold yellow")
 MARKS = {
     "met": _GOOD,
     "inside": _GOOD,

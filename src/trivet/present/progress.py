@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-SHOW_AFTER_S = 1.0
+SHOW_AFTER_S = 1.0  # common practice, no source: a shorter wait needs no bar
 
 
 @contextmanager

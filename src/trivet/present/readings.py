@@ -25,10 +25,10 @@ from trivet.scoring.series import Side, sides
 DEVICE = "device"
 """The alert log's word for what the device says about itself."""
 COOKED: tuple[Evidence, ...] = ("simulated", "bench")
-POINTS = 500
-MAX_CHARTS = 24
-MAX_ROWS = 60
-MERGE_FRAC = 0.004
+MAX_POINTS = 500  # own estimate: more than the pixels of a chart's line
+MAX_CHARTS = 24  # own estimate: a page of so many traces stays near 2 MB
+MAX_COOK_ROWS = 60  # own estimate: three screens
+MERGE_FRAC = 0.004  # own estimate: a break shorter than this part of a cook is no wider than a line
 UNSTATED = "no reason stated"
 
 
@@ -70,11 +70,11 @@ def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
     if not rows:
         return None
     note = "With a reading: counted share of all moments of this one cook; no rate is claimed."
-    if len(rows) > MAX_ROWS:
-        note = f"The first {MAX_ROWS} of {len(rows)} rows. {note}"
+    if len(rows) > MAX_COOK_ROWS:
+        note = f"The first {MAX_COOK_ROWS} of {len(rows)} rows. {note}"
     return tabulate(
         f"Proof cooks, {grade}",
-        rows[:MAX_ROWS],
+        rows[:MAX_COOK_ROWS],
         {
             "Cook": lambda row: row[0].name,
             "Burner": lambda row: row[1].burner,
@@ -163,7 +163,7 @@ def _like_k(side: Side) -> FloatArray:
 
 
 def _thin(size: int) -> slice:
-    return slice(None, None, max(1, math.ceil(size / POINTS)))
+    return slice(None, None, max(1, math.ceil(size / MAX_POINTS)))
 
 
 def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:

@@ -17,8 +17,8 @@ from trivet.records.reporting import ReporterChoice
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
 
 MAX_FAILED = 5
-"""Cooks that gave nothing and are named."""
-NOTE = (
+"""Own estimate: cooks that gave nothing and are named, enough to see a pattern."""
+FIGURE_NOTE = (
     "Errors in K. Valid: share of the heated moments with a reading of a surface that is there, "
     "withheld ones in the denominator. Covered: one drawn moment a cook. Over 15 K shown: cooks "
     "with such a reading, and the exact one-sided 95 % bound of their share. Lag: what the error "
@@ -126,7 +126,7 @@ def score_section(sheet: ScoreSheet) -> Section:
     ]
     strata = [one.whole for one in sheet.strata]
     tables = (
-        _figures("Figures by stratum", strata, grade, NOTE),
+        _figures("Figures by stratum", strata, grade, FIGURE_NOTE),
         _figures("The same by what else differs", sheet.parts, grade),
         _checks(sheet),
         _confusion(sheet),

@@ -15,7 +15,7 @@ from rich.console import Console, ConsoleOptions, Group, RenderableType
 from rich.table import Table as Grid
 from rich.text import Text
 
-from trivet.present.parts import GRADES, MARKS, MISSING, numeric_columns
+from trivet.present.parts import GRADE_WORDS, MARKS, MISSING, numeric_columns
 from trivet.records.dossier import Section, Table
 
 if TYPE_CHECKING:
@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 MIN_TEXT_CELLS, MAX_TEXT_CELLS = 14, 40
 """Own estimate: a column of text is narrowed to a quarter of its longest, within these ends."""
 BESIDE_CELLS = 3
-"""Between two columns."""
+"""Definition: what the terminal's library puts between two columns."""
 WORDY = 2.5
 """Own estimate: a table whose cells would fill a line so often is easier to read as blocks."""
-MAX_KEYS = 3
+MAX_KEYS = 3  # own estimate: more columns that repeat would leave no room
 
 
 def on_terminal(sections: Sequence[Section], *, short: bool = False) -> RenderableType:
@@ -44,11 +44,11 @@ def _parts(section: Section, short: bool) -> Iterator[RenderableType]:
         if short and not table.brief_rows:
             continue
         rows = table.rows[: table.brief_rows] if short else table.rows
-        grade = f" ({GRADES[table.evidence]})" if table.evidence else ""
+        grade = f" ({GRADE_WORDS[table.evidence]})" if table.evidence else ""
         if table.title != section.title:
             yield Text(f"\n{table.title}{grade}", style="bold")
         if rows:
-            yield _Fitted(table, rows)
+            yield _FittedTable(table, rows)
         if len(rows) < len(table.rows):
             yield Text(f"Rows left out: {len(table.rows) - len(rows)}.")
         if table.note and not short:
@@ -56,7 +56,7 @@ def _parts(section: Section, short: bool) -> Iterator[RenderableType]:
 
 
 @dataclass(frozen=True)
-class _Fitted:
+class _FittedTable:
     """A table that is parted where the terminal is too narrow for all its columns."""
 
     table: Table

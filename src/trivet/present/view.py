@@ -11,12 +11,10 @@ from trivet.present.planview import plan_chart
 from trivet.records.comparison import SensorComparison
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Section, Table
-from trivet.records.prediction import PanView, Prediction
+from trivet.records.prediction import MIN_PIXELS_ACROSS, PanView, Prediction
 from trivet.records.seeing import HeadPose, PoseSearch, Seeing, Shadow, Tolerance
 
-FEW_PIXELS = 10.0
-"""Own estimate: the least pixels across a pan that leave some inside its rim."""
-MAX_ROWS = 16
+MAX_SHOWN_ROWS = 16  # own estimate: ranked rows further down decide nothing
 
 
 def coverage_section(
@@ -97,7 +95,7 @@ def _remark(view: PanView) -> str:
         remarks.append("outside the field")
     elif view.rim_in_view_frac < 1 or view.margin_m < 0:
         remarks.append("rim cut by the edge")
-    if view.pixels_across < FEW_PIXELS:
+    if view.pixels_across < MIN_PIXELS_ACROSS:
         remarks.append("under 10 pixels")
     return ", ".join(remarks) or "covered"
 
@@ -148,13 +146,13 @@ def _spots(seeing: Seeing, display: Display) -> Table:
 
 def _shadows(shadows: Sequence[Shadow]) -> Table:
     ranked = sorted(shadows, key=lambda one: -one.hidden_frac)
-    left = len(ranked) - MAX_ROWS
+    left = len(ranked) - MAX_SHOWN_ROWS
     note = "The tallest pan that fits beside it, as a solid cylinder; pairs not listed hide less."
     if left > 0:
         note += f" {left} pairs more hide less than those shown."
     table = tabulate(
         "Pans that hide pans",
-        ranked[:MAX_ROWS],
+        ranked[:MAX_SHOWN_ROWS],
         {
             "Burner": lambda one: one.burner,
             "Pan": lambda one: one.pan,
@@ -191,11 +189,11 @@ def _seams(seeing: Seeing, display: Display) -> Table:
 def _tolerance(one: Tolerance) -> Table:
     ranked = sorted(one.lines, key=lambda line: line.ok_frac)
     worst = f" Fails most: {one.worst_pan} on {one.worst_burner}." if one.worst_burner else ""
-    left = len(ranked) - MAX_ROWS
+    left = len(ranked) - MAX_SHOWN_ROWS
     more = f" {left} lines more, all covered at least as often." if left > 0 else ""
     return tabulate(
         "Coverage as mounted",
-        ranked[:MAX_ROWS],
+        ranked[:MAX_SHOWN_ROWS],
         {
             "Burner": lambda line: line.burner,
             "Pan": lambda line: line.pan,

@@ -28,6 +28,10 @@ __all__ = [
 ]
 
 
+MIN_PIXELS_ACROSS = 10.0
+"""Own estimate: with fewer pixels across a pan hardly one lies clear of its rim and the blur."""
+
+
 @dataclass(frozen=True)
 class PanView:
     """How a head sees one pan centred on one burner."""

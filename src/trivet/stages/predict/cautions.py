@@ -6,13 +6,18 @@ import math
 from collections.abc import Sequence
 
 from trivet.records.design import Design
-from trivet.records.prediction import AlertMargin, Budget, PanView, RangeCheck
+from trivet.records.prediction import (
+    MIN_PIXELS_ACROSS,
+    AlertMargin,
+    Budget,
+    PanView,
+    RangeCheck,
+)
 from trivet.stages.predict.confusion import confused_ranges
 from trivet.stages.predict.views import Eye, Seen, best_view, unseen_burners
 from trivet.units import celsius
 
 STEEP_RAD = math.radians(50.0)
-FEW_PIXELS = 10.0
 HIDDEN_FRAC = 0.6
 
 ALWAYS = (
@@ -67,7 +72,7 @@ def _faults(view: PanView) -> list[str]:
     if view.margin_m < 0.0:
         out_mm = -view.margin_m * 1000
         faults.append(f"the rim with its margin leaves the field by {out_mm:.0f} mm")
-    if view.pixels_across < FEW_PIXELS:
+    if view.pixels_across < MIN_PIXELS_ACROSS:
         faults.append(f"{view.pixels_across:.1f} pixels across, under 10")
     if view.visible_base_frac < HIDDEN_FRAC:
         faults.append(f"the wall hides {1 - view.visible_base_frac:.0%} of the base")
