@@ -16,7 +16,7 @@ from trivet.present import on_terminal
 from trivet.present.comparison import trade_section
 from trivet.present.figures import chart_file
 from trivet.records.design import Display
-from trivet.records.dossier import Chart, FrameView, Line, Mark
+from trivet.records.dossier import Chart, ChartLine, FrameView, Mark
 from trivet.records.provenance import fingerprint
 
 
@@ -51,7 +51,7 @@ def test_the_days_are_marked_where_the_curve_says() -> None:
     lasts = 1.0 - np.arange(1, 100) / 100
     chart = Chart(
         "days", "Days", "", x_label="days", y_label="users",
-        lines=(Line("lasts", days, lasts),), marks=(Mark(99.0, "claimed"),), evidence="predicted",
+        lines=(ChartLine("lasts", days, lasts),), marks=(Mark(99.0, "claimed"),), evidence="predicted",
     )  # fmt: skip
     found = texts(chart_file(chart, display=Display()))
     # 90, 50 and 10 % of users get at least 10, 50 and 90 days
@@ -62,7 +62,7 @@ def test_labels_of_the_cash_curve_stay_inside() -> None:
     months = np.arange(10.0)
     money = np.array([0.0, -5, -9, -7, -5, -4, -3, -2, -1, 1]) * 1000
     chart = Chart(
-        "cash", "Cash", "", x_label="month", y_label="USD", lines=(Line("cash", months, money),),
+        "cash", "Cash", "", x_label="month", y_label="USD", lines=(ChartLine("cash", months, money),),
         marks=(Mark(2.0, "trough"), Mark(9.0, "break-even")), evidence="predicted",
     )  # fmt: skip
     root = ET.fromstring(chart_file(chart, display=Display()))
@@ -98,8 +98,8 @@ def test_the_matrix_shows_every_count() -> None:
 def test_a_profile_keeps_temperatures_and_differences_apart() -> None:
     ring, turn = np.linspace(0.1, 0.9, 5), np.arange(8) * 45.0
     lines = (
-        Line("was so", ring, ring + 400.0), Line("said", ring, ring + 400.0),
-        Line("was so, round", turn, 0.0 * turn), Line("said, round", turn, 0.0 * turn),
+        ChartLine("was so", ring, ring + 400.0), ChartLine("said", ring, ring + 400.0),
+        ChartLine("was so, round", turn, 0.0 * turn), ChartLine("said, round", turn, 0.0 * turn),
     )  # fmt: skip
     chart = Chart("profile", "A pan", "", y_label="mean of ring", lines=lines, evidence="simulated")
     found = " ".join(texts(chart_file(chart, display=Display(temperature="degF"))))

@@ -23,10 +23,10 @@ from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.design import Display
 from trivet.records.dossier import (
     Chart,
+    ChartLine,
     Circle,
     Claim,
     Dossier,
-    Line,
     Mark,
     PlanView,
     Section,
@@ -50,10 +50,10 @@ def trace(title: str = "Cook one") -> Chart:
         title,
         "A reading in 85 % of 60 moments; withheld: steam 9 s.",
         lines=(
-            Line("reported", time_s, value_k, value_k - 8, value_k + 8),
-            Line("truth", time_s, 301.0 + 2 * time_s, style="truth"),
-            Line("limit smoke", ends, np.full(2, 400.0), style="limit"),
-            Line("limit far", ends, np.full(2, 644.0), style="limit"),
+            ChartLine("reported", time_s, value_k, value_k - 8, value_k + 8),
+            ChartLine("truth", time_s, 301.0 + 2 * time_s, style="truth"),
+            ChartLine("limit smoke", ends, np.full(2, 400.0), style="limit"),
+            ChartLine("limit far", ends, np.full(2, 644.0), style="limit"),
         ),
         marks=(Mark(40.0, "smoke on"),),
         spans=(Span(21.0, 30.0, "steam", "gap"), Span(40.0, 59.0, "smoke", "alert")),
@@ -86,7 +86,7 @@ def make(**changes: object) -> Dossier:
             "By month.",
             x_label="month",
             y_label="USD",
-            lines=(Line("cash", np.arange(3.0), np.array([-3e5, -2e5, 1e4])),),
+            lines=(ChartLine("cash", np.arange(3.0), np.array([-3e5, -2e5, 1e4])),),
             marks=(Mark(0.0, "trough"),),
         ),
         Chart(
@@ -94,8 +94,10 @@ def make(**changes: object) -> Dossier:
             "Errors",
             "Limits of agreement.",
             lines=(
-                Line("oil", np.zeros(1), np.array([1.0]), np.array([-4.0]), np.array([6.0])),
-                Line("dry", np.ones(1), np.array([1.0]), np.array([math.nan]), np.array([6.0])),
+                ChartLine("oil", np.zeros(1), np.array([1.0]), np.array([-4.0]), np.array([6.0])),
+                ChartLine(
+                    "dry", np.ones(1), np.array([1.0]), np.array([math.nan]), np.array([6.0])
+                ),
             ),
         ),
     )
@@ -227,7 +229,7 @@ def test_hostile_texts_stay_texts() -> None:
 
 
 def test_odd_letters_and_long_names_do_not_warn() -> None:
-    odd = replace(trace(), lines=(Line("鍋 " * 60, np.arange(2.0), np.array([300.0, 301.0])),))
+    odd = replace(trace(), lines=(ChartLine("鍋 " * 60, np.arange(2.0), np.array([300.0, 301.0])),))
     assert "<svg" in chart_svg(odd, display=CELSIUS, key="k")
 
 
@@ -260,7 +262,7 @@ def test_gap_is_drawn_as_a_gap_with_its_reason() -> None:
     assert "no reading: steam" in svg
     assert "alert: smoke" in svg
     assert "above the chart: limit far at 371 °C" in svg
-    whole = replace(trace(), lines=(Line("reported", np.arange(3.0), np.full(3, np.nan)),))
+    whole = replace(trace(), lines=(ChartLine("reported", np.arange(3.0), np.full(3, np.nan)),))
     assert "no reading in the whole cook" in chart_svg(whole, display=CELSIUS, key="k")
 
 

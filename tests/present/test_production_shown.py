@@ -13,7 +13,7 @@ from trivet.present import on_terminal
 from trivet.present.figures import chart_svg
 from trivet.present.population import remedies_section
 from trivet.records.design import Display
-from trivet.records.dossier import Chart, Line, Mark
+from trivet.records.dossier import Chart, ChartLine, Mark
 from trivet.records.prediction import Remedies, Remedy
 
 
@@ -72,7 +72,7 @@ def frozen(*values: float) -> np.ndarray:
 
 def test_error_against_temperature_has_a_line_a_base_and_its_bound() -> None:
     lines = tuple(
-        Line(f"{name}: emissivity", frozen(373.15, 473.15), frozen(5.0, 9.0))
+        ChartLine(f"{name}: emissivity", frozen(373.15, 473.15), frozen(5.0, 9.0))
         for name in ("dry", "water")
     )
     chart = Chart(

@@ -15,7 +15,7 @@ from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow
 from trivet.records.alertlog import AlertLog, DeviceState, Watch
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
-from trivet.records.dossier import Line, ShownCook
+from trivet.records.dossier import ChartLine, ShownCook
 from trivet.records.estimate import Estimate
 from trivet.records.recording import ProductInput, Recording
 from trivet.records.verdict import ProofCook
@@ -161,7 +161,7 @@ def write_case_pictures(
         what = "nuisance" if case.nuisance else case.end
         chart = trace_chart(project.design, shown, said)
         time_s = shown.cook.estimate.time_s
-        apparent = Line("apparent, over the pan", time_s, said.apparent_k, style="apparent")
+        apparent = ChartLine("apparent, over the pan", time_s, said.apparent_k, style="apparent")
         title = f"{case.alert}: {what}. {chart.title}"
         chart = replace(chart, title=title, lines=(*chart.lines, apparent))
         name = f"{plain_words(f'{case.alert} {what} {case.cook}')}-{case.burner}.svg"

@@ -12,7 +12,7 @@ from trivet.present.numbers import NONE, heating_rate, listed, seconds
 from trivet.present.parts import tabulate
 from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow, RateRow, Share
 from trivet.records.design import Design
-from trivet.records.dossier import Chart, Line, Mark, Section, Table
+from trivet.records.dossier import Chart, ChartLine, Mark, Section, Table
 from trivet.records.tuning import TunedPoint, Tuning
 
 SMOKE_ALARMS = (
@@ -213,10 +213,10 @@ def tuning_section(found: Tuning) -> Section:
 def front_chart(found: Tuning) -> Chart:
     """Return the picture of a front: lead against cooks with a nuisance or chatter."""
 
-    def line(label: str, points: Sequence[TunedPoint], style: str) -> Line:
+    def line(label: str, points: Sequence[TunedPoint], style: str) -> ChartLine:
         x = np.array([point.bothered for point in points], dtype=np.float64)
         y = np.array([point.lead_s for point in points], dtype=np.float64)
-        return Line(label, x, y, style=style)  # type: ignore[arg-type]
+        return ChartLine(label, x, y, style=style)  # type: ignore[arg-type]
 
     return Chart(
         "front",

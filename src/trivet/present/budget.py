@@ -18,7 +18,7 @@ from trivet.present.numbers import (
 )
 from trivet.present.parts import ALL, tabulate
 from trivet.records.design import Design, Display
-from trivet.records.dossier import Chart, Line, Mark, Section, Table
+from trivet.records.dossier import Chart, ChartLine, Mark, Section, Table
 from trivet.records.prediction import Budget, Prediction
 
 SHOWN_CASES = 3  # own estimate: panels that fit side by side with legible figures
@@ -299,7 +299,7 @@ def _width_chart(design: Design, prediction: Prediction) -> Chart | None:
         tops = list(dict.fromkeys(dominant_term(one) for one in best))
         label = f"{base.name}, {best[0].pan}: {joined(tops[:2])}"
         x = read_only([one.temperature_k for one in best])
-        lines.append(Line(label, x, read_only([one.u95_k for one in best])))
+        lines.append(ChartLine(label, x, read_only([one.u95_k for one in best])))
     if not lines:
         return None
     bound_k = float(design.estimation.u95_bound_delta_k)

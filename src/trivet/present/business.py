@@ -20,7 +20,7 @@ from trivet.present.numbers import (
 from trivet.present.parts import ALL, definition_table, tabulate
 from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.design import Design, Display
-from trivet.records.dossier import Chart, Line, Mark, Section, Table
+from trivet.records.dossier import Chart, ChartLine, Mark, Section, Table
 from trivet.records.prediction import Prediction
 
 MAX_BRIEF_BARS = 6
@@ -116,7 +116,7 @@ def _days_chart(life: BatteryLife) -> Chart:
         "Share of users whose charge lasts at least so long; cut at ten years.",
         x_label="days",
         y_label="users",
-        lines=(Line("lasts at least", read_only(days), lasts),),
+        lines=(ChartLine("lasts at least", read_only(days), lasts),),
         marks=tuple(marks),
         evidence="predicted",
     )
@@ -262,7 +262,7 @@ def _cash_chart(ledger: Economics, cash: list[float]) -> Chart:
         "At the end of each month; month 0 is the first in which money moves.",
         x_label="month",
         y_label=ledger.currency,
-        lines=(Line("cumulative cash", months, read_only(cash)),),
+        lines=(ChartLine("cumulative cash", months, read_only(cash)),),
         marks=tuple(marks),
         evidence="predicted",
     )

@@ -11,7 +11,7 @@ from trivet.arrays import FloatArray
 from trivet.present import palette
 from trivet.present.drawing import Look, evidence_tag, new_figure, rows_down, short
 from trivet.present.numbers import Scale
-from trivet.records.dossier import Chart, Line, Span
+from trivet.records.dossier import Chart, ChartLine, Span
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -127,7 +127,7 @@ def _lonely(values: FloatArray) -> bool:
     return bool(np.any(good[1:-1] & ~good[:-2] & ~good[2:]))
 
 
-def _label(line: Line) -> str:
+def _label(line: ChartLine) -> str:
     return short(line.label).lstrip("_")
 
 

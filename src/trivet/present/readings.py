@@ -15,7 +15,7 @@ from trivet.present.parts import tabulate
 from trivet.quality import Quality, reason
 from trivet.records.alertlog import AlertChange
 from trivet.records.design import Design, Limit
-from trivet.records.dossier import Chart, Line, Mark, Section, ShownCook, Span, Table
+from trivet.records.dossier import Chart, ChartLine, Mark, Section, ShownCook, Span, Table
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.requirement import OF_WORDS, Evidence
 from trivet.records.verdict import ProofCook
@@ -166,7 +166,7 @@ def _thin(size: int) -> slice:
     return slice(None, None, max(1, math.ceil(size / MAX_POINTS)))
 
 
-def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:
+def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[ChartLine]:
     keep = _thin(time_s.size)
     good = one.valid
     reported = np.where(good, one.reported_k, np.nan)
@@ -174,7 +174,7 @@ def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:
     hottest = np.where(np.isfinite(one.hottest_k), one.hottest_k, np.nan)
     x = read_only(time_s[keep])
     return [
-        Line(
+        ChartLine(
             "reported, with its 95 % interval",
             x,
             read_only(reported[keep]),
@@ -182,23 +182,23 @@ def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[Line]:
             read_only((reported + half)[keep]),
             "reading",
         ),
-        Line("hottest part, for alerts", x, read_only(hottest[keep]), style="hottest"),
+        ChartLine("hottest part, for alerts", x, read_only(hottest[keep]), style="hottest"),
     ]
 
 
-def _truths(side: Side, like_k: FloatArray) -> list[Line]:
+def _truths(side: Side, like_k: FloatArray) -> list[ChartLine]:
     truth = side.truth
     assert truth is not None
     keep, own = _thin(side.time_s.size), _thin(truth.time_s.size)
     read = read_only(side.time_s[keep]), read_only(like_k[keep])
     hottest = read_only(truth.time_s[own]), read_only(truth.hottest_k[own])
     return [
-        Line("truth of the surface read", *read, style="truth"),
-        Line("truth, hottest part of the pan", *hottest, style="truth"),
+        ChartLine("truth of the surface read", *read, style="truth"),
+        ChartLine("truth, hottest part of the pan", *hottest, style="truth"),
     ]
 
 
-def _references(cook: ProofCook, burner: str) -> Iterator[Line]:
+def _references(cook: ProofCook, burner: str) -> Iterator[ChartLine]:
     """Yield the probes on a burner of a bench cook."""
     for series in cook.reference.probes if cook.truth is None else ():
         if series.probe.burner != burner:
@@ -206,7 +206,7 @@ def _references(cook: ProofCook, burner: str) -> Iterator[Line]:
         keep = _thin(series.time_s.size)
         value, half = series.temperature_k[keep], 2 * series.u_k[keep]
         touches = series.probe.touches.replace("_", " ")
-        yield Line(
+        yield ChartLine(
             f"reference {series.probe.column} on {touches}",
             read_only(series.time_s[keep]),
             read_only(value),
@@ -216,7 +216,7 @@ def _references(cook: ProofCook, burner: str) -> Iterator[Line]:
         )
 
 
-def _limits(design: Design, shown: ShownCook, burner: str, side: Side | None) -> list[Line]:
+def _limits(design: Design, shown: ShownCook, burner: str, side: Side | None) -> list[ChartLine]:
     """Return the limits that an alert of this cook guards, and the band that was told."""
     time_s = shown.cook.estimate.time_s
     if not time_s.size:
@@ -233,15 +233,15 @@ def _limits(design: Design, shown: ShownCook, burner: str, side: Side | None) ->
         if band.name == told:
             low, high = read_only([band.low_k] * 2), read_only([band.high_k] * 2)
             middle = read_only([(band.low_k + band.high_k) / 2] * 2)
-            lines.append(Line(f"target band {band.name}", ends, middle, low, high, "band"))
+            lines.append(ChartLine(f"target band {band.name}", ends, middle, low, high, "band"))
     return lines
 
 
-def _limit_line(limit: Limit, ends: FloatArray) -> Line:
+def _limit_line(limit: Limit, ends: FloatArray) -> ChartLine:
     value = limit.value_k
     low, high = getattr(value, "low", None), getattr(value, "high", None)
     of = limit.of.replace("_", " ")
-    return Line(
+    return ChartLine(
         f"limit {limit.name} (of {of})",
         ends,
         read_only([float(value)] * 2),

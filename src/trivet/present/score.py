@@ -12,7 +12,7 @@ from trivet.present.numbers import NONE, interval, plain, seconds, share
 from trivet.present.parts import claim_section, tabulate
 from trivet.records.checks import CHECKS, SAID, CheckScore, ConfusionRow
 from trivet.records.design import Design, Display
-from trivet.records.dossier import Chart, Claim, Dossier, Grade, Line, Section, Table
+from trivet.records.dossier import Chart, ChartLine, Claim, Dossier, Grade, Section, Table
 from trivet.records.reporting import ReporterChoice
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
 
@@ -277,7 +277,7 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
             x_label="what was so",
             y_label="error",
             lines=tuple(
-                Line(
+                ChartLine(
                     STRATUM_WORDS[one.whole.name],
                     one.so_k,
                     one.error_k,
@@ -296,7 +296,7 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
                 "its exact 95 % bounds; right, the median half-width."
             ),
             lines=tuple(
-                Line(
+                ChartLine(
                     f"{one.whole.name} ({one.whole.drawn} cooks)",
                     np.array([one.whole.covered / one.whole.drawn]),
                     np.array([one.whole.median_u95_k]),

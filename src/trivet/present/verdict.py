@@ -23,7 +23,7 @@ from trivet.present.numbers import (
 )
 from trivet.present.parts import ALL, claim_section, tabulate
 from trivet.records.design import Design, Display
-from trivet.records.dossier import Chart, Claim, Grade, Line, Section, Table
+from trivet.records.dossier import Chart, ChartLine, Claim, Grade, Section, Table
 from trivet.records.requirement import EVIDENCE_ORDER, METRICS, Evidence, Requirement
 from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Verdict
 
@@ -241,7 +241,7 @@ def _agreement_table(design: Design, strata: Sequence[Stratum], grade: Grade) ->
 
 def _agreement_chart(strata: Sequence[Stratum], grade: Grade) -> Chart:
     lines = tuple(
-        Line(
+        ChartLine(
             f"of {one.of.replace('_', ' ')}, base {one.contents} ({one.cooks} cooks)",
             read_only([place]),
             read_only([one.bias_k]),

@@ -16,7 +16,7 @@ from trivet.present.numbers import (
 )
 from trivet.present.parts import ALL, tabulate
 from trivet.records.design import Design
-from trivet.records.dossier import Chart, Line, Mark, Span, Table
+from trivet.records.dossier import Chart, ChartLine, Mark, Span, Table
 from trivet.records.prediction import Prediction
 from trivet.records.warning import WarningCase, WarningTimeline
 
@@ -107,16 +107,16 @@ def _chart(design: Design, warning: WarningTimeline, name: str, cases: list[Warn
     for one in cases:
         rate = heating_rate(one.rate_kps, design.display)
         span = read_only([0.0, one.limit_at_s])
-        lines.append(Line(rate, span, read_only([warning.start_k, limit_k])))
+        lines.append(ChartLine(rate, span, read_only([warning.start_k, limit_k])))
         if one.outcome not in PHYSICS:
             at, where = read_only([one.needed_at_s]), read_only([one.needed_trip_k])
-            lines.append(Line(f"needed, {rate}", at, where, style="needed"))
+            lines.append(ChartLine(f"needed, {rate}", at, where, style="needed"))
         if math.isfinite(one.trip_at_s):
             at, where = read_only([one.trip_at_s]), read_only([one.trip_k])
-            lines.append(Line(f"trips, {rate}", at, where, style="trip"))
+            lines.append(ChartLine(f"trips, {rate}", at, where, style="trip"))
     longest = max(one.limit_at_s for one in cases)
     across = read_only(np.array([0.0, longest]))
-    lines.append(Line(cases[0].limit, across, read_only([limit_k, limit_k]), style="limit"))
+    lines.append(ChartLine(cases[0].limit, across, read_only([limit_k, limit_k]), style="limit"))
     late = [one.reason for one in cases if one.outcome in PHYSICS]
     first = [warning.first_reading_at_s(share) for share in (0.05, 0.95)]
     spans = () if math.isinf(first[1]) else (Span(first[0], first[1], "first reading", "gap"),)

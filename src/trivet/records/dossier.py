@@ -26,7 +26,7 @@ class ShownCook:
 
 
 @dataclass(frozen=True)
-class Line:
+class ChartLine:
     """One line or band of a chart; y in SI, NaN where there is none."""
 
     label: str
@@ -133,7 +133,7 @@ class Chart:
     caption: str
     x_label: str = ""
     y_label: str = ""
-    lines: tuple[Line, ...] = ()
+    lines: tuple[ChartLine, ...] = ()
     marks: tuple[Mark, ...] = ()
     bars: tuple[tuple[str, float, str], ...] = ()
     """Label, value, group."""

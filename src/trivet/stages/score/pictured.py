@@ -16,7 +16,7 @@ from trivet.physics.geometry.optics import pixel_of_point
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.design import Design
-from trivet.records.dossier import Chart, FrameView, Line
+from trivet.records.dossier import Chart, ChartLine, FrameView
 from trivet.records.recording import ProductInput
 from trivet.records.seen import LABELS
 from trivet.scoring.pieces import ScoredCook
@@ -170,10 +170,10 @@ def _profile(cook: ScoredCook) -> Chart:
         x_label="share of the radius",
         y_label="mean of ring",
         lines=(
-            Line("was so", ring, pan.ring_k[m]),
-            Line("said", ring, one.shape.ring_k[k]),
-            Line("was so, round", turn, pan.sector_delta_k[m]),
-            Line("said, round", turn, one.shape.sector_delta_k[k]),
+            ChartLine("was so", ring, pan.ring_k[m]),
+            ChartLine("said", ring, one.shape.ring_k[k]),
+            ChartLine("was so, round", turn, pan.sector_delta_k[m]),
+            ChartLine("said, round", turn, one.shape.sector_delta_k[k]),
         ),
         evidence=cook.evidence,
     )
