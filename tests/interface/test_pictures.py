@@ -50,9 +50,15 @@ def test_the_days_are_marked_where_the_curve_says() -> None:
     days = np.arange(1.0, 100.0)
     lasts = 1.0 - np.arange(1, 100) / 100
     chart = Chart(
-        "days", "Days", "", x_label="days", y_label="users",
-        lines=(ChartLine("lasts", days, lasts),), marks=(Mark(99.0, "claimed"),), evidence="predicted",
-    )  # fmt: skip
+        "days",
+        "Days",
+        "",
+        x_label="days",
+        y_label="users",
+        lines=(ChartLine("lasts", days, lasts),),
+        marks=(Mark(99.0, "claimed"),),
+        evidence="predicted",
+    )
     found = texts(chart_file(chart, display=Display()))
     # 90, 50 and 10 % of users get at least 10, 50 and 90 days
     assert {"P10: 10 d", "P50: 50 d", "P90: 90 d", "claimed"} <= set(found)
@@ -62,9 +68,15 @@ def test_labels_of_the_cash_curve_stay_inside() -> None:
     months = np.arange(10.0)
     money = np.array([0.0, -5, -9, -7, -5, -4, -3, -2, -1, 1]) * 1000
     chart = Chart(
-        "cash", "Cash", "", x_label="month", y_label="USD", lines=(ChartLine("cash", months, money),),
-        marks=(Mark(2.0, "trough"), Mark(9.0, "break-even")), evidence="predicted",
-    )  # fmt: skip
+        "cash",
+        "Cash",
+        "",
+        x_label="month",
+        y_label="USD",
+        lines=(ChartLine("cash", months, money),),
+        marks=(Mark(2.0, "trough"), Mark(9.0, "break-even")),
+        evidence="predicted",
+    )
     root = ET.fromstring(chart_file(chart, display=Display()))
     ends = {
         "".join(node.itertext()): node.get("style", "")
@@ -98,9 +110,11 @@ def test_the_matrix_shows_every_count() -> None:
 def test_a_profile_keeps_temperatures_and_differences_apart() -> None:
     ring, turn = np.linspace(0.1, 0.9, 5), np.arange(8) * 45.0
     lines = (
-        ChartLine("was so", ring, ring + 400.0), ChartLine("said", ring, ring + 400.0),
-        ChartLine("was so, round", turn, 0.0 * turn), ChartLine("said, round", turn, 0.0 * turn),
-    )  # fmt: skip
+        ChartLine("was so", ring, ring + 400.0),
+        ChartLine("said", ring, ring + 400.0),
+        ChartLine("was so, round", turn, 0.0 * turn),
+        ChartLine("said, round", turn, 0.0 * turn),
+    )
     chart = Chart("profile", "A pan", "", y_label="mean of ring", lines=lines, evidence="simulated")
     found = " ".join(texts(chart_file(chart, display=Display(temperature="degF"))))
     assert "mean of ring / °F" in found
