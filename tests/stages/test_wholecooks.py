@@ -19,7 +19,7 @@ from trivet.records.cook import CookPlan
 from trivet.records.verdict import Verdict
 from trivet.stages.alert import alert, watching
 from trivet.stages.alert.injection import faulty_input, unlinked
-from trivet.stages.alert.signals import burner_signals
+from trivet.stages.alert.stage import burner_signals
 from trivet.stages.calibrate import calibrate
 from trivet.stages.devicereading import as_words, device_estimate, device_readings, moment_words
 from trivet.stages.handoff import handoff

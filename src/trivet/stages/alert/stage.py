@@ -11,13 +11,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trivet.arrays import BoolArray, IntArray
+from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
 from trivet.device.alertboiling import ARMED_NOW, DISARMED_NOW
 from trivet.device.alertmemory import restored_states, saved_states
-from trivet.device.alertsettings import COOL, GATE_DK, NO_READING, SET_DK, settings_array
-from trivet.device.alertsignals import since_last, ticks
+from trivet.device.alertsettings import (
+    AT_RANGE,
+    COOL,
+    GATE_DK,
+    HANDLED,
+    LINK_LOST,
+    NO_READING,
+    PERSON,
+    SET_DK,
+    SIGNALS,
+    settings_array,
+)
+from trivet.device.alertsignals import heard_signals, since_last, state_words, ticks
 from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
 from trivet.quality import Quality, has
 from trivet.records.alertlog import (
@@ -29,10 +40,9 @@ from trivet.records.alertlog import (
     Watch,
 )
 from trivet.records.cook import Told, ToldEntry
-from trivet.records.design import Design
-from trivet.records.estimate import Estimate
-from trivet.records.requirement import DEVICE_KINDS, Alert
-from trivet.stages.alert import signals
+from trivet.records.design import Design, TargetBand
+from trivet.records.estimate import BurnerEstimate, Estimate
+from trivet.records.requirement import DEVICE_KINDS, OF_WORDS, Alert
 from trivet.stages.devicesettings import acts_on, alert_settings, told_band
 
 _WORDS: dict[int, AlertWord] = {
@@ -115,35 +125,53 @@ def alert(
         states = restored_states(now.machine, settings=tables)
     else:
         states = tuple(machine.cold_start(len(design.alerts)) for _ in tables)
-    units = _units(estimate, design, told, (seen, now, states[-1].common))
-    moments_ms = signals.milliseconds(ticks_s)
-    changes: list[tuple[int, int, int, AlertChange]] = []
-    for place, (unit, memory) in enumerate(zip(units, states, strict=True)):
-        acting = list(unit.acting)
-        part = machine.MachineState(memory.alerts[acting], memory.ring[acting], memory.common)
-        found = machine.burner_changes(
-            moments_ms,
-            signals=signals.at_ticks(unit.signals, source, stale=_stale(unit)),
-            word=signals.at_ticks(unit.word, source, stale=None, drop=COOL),
-            settings=tables[place][acting],
-            state=part,
-        )
-        memory.alerts[acting], memory.ring[acting] = part.alerts, part.ring
-        for row in found.tolist():
-            which = acting[row[1]]
-            settings = tables[place, which].tolist()
-            change = _change(float(ticks_s[row[0]]), unit, design.alerts[which], (row, settings))
-            changes.append((row[0], place, which, change))
+    own = states[-1].common
+    device = _device(seen, design, window_loss_frac=now.window_loss_frac)
+    units = (*_burners(estimate, design, told, watch=seen, memory=own), device)
+    changes = [
+        (int(row[0]), place, unit.acting[row[1]], row)
+        for place, (unit, memory) in enumerate(zip(units, states, strict=True))
+        for row in _stepped(unit, memory, tables[place], ticks_s=ticks_s, source=source).tolist()
+    ]
     changes.sort(key=lambda entry: entry[:3])
     return AlertLog(
-        changes=tuple(entry[3] for entry in changes),
+        changes=tuple(
+            _change(
+                float(ticks_s[tick]),
+                units[place].name,
+                design.alerts[which],
+                row[2:],
+                tables[place, which].tolist(),
+            )
+            for tick, place, which, row in changes
+        ),
         machine=saved_states(states, settings=tables),
     )
 
 
-def _stale(unit: _Unit) -> int | None:
-    """Return what stands for a signal while frames stay away; the device knows itself."""
-    return None if unit.name == DEVICE else NO_READING
+def _stepped(
+    unit: _Unit,
+    memory: machine.MachineState,
+    settings: IntArray,
+    *,
+    ticks_s: FloatArray,
+    source: IntArray,
+) -> IntArray:
+    """Return what changes on one unit, (change, column); its memory is carried on.
+
+    While frames stay away a burner's signals are unknown; the device knows itself.
+    """
+    acting = list(unit.acting)
+    part = machine.MachineState(memory.alerts[acting], memory.ring[acting], memory.common)
+    found = machine.burner_changes(
+        milliseconds(ticks_s),
+        signals=at_ticks(unit.signals, source, stale=None if unit.name == DEVICE else NO_READING),
+        word=at_ticks(unit.word, source, stale=None, drop=COOL),
+        settings=settings[acting],
+        state=part,
+    )
+    memory.alerts[acting], memory.ring[acting] = part.alerts, part.ring
+    return found
 
 
 def _healthy(estimate: Estimate, state: DeviceState) -> Watch:
@@ -169,34 +197,40 @@ def _tables(estimate: Estimate, design: Design, told: Told) -> IntArray:
     return np.stack([settings_array(one) for one in rows])
 
 
-def _units(
-    estimate: Estimate, design: Design, told: Told, knows: tuple[Watch, DeviceState, IntArray]
-) -> tuple[_Unit, ...]:
-    """Return the burners and the device as the machine takes them; its memory is carried on."""
-    watch, state, memory = knows
+def _burners(
+    estimate: Estimate, design: Design, told: Told, *, watch: Watch, memory: IntArray
+) -> list[_Unit]:
+    """Return the burners as the machine takes them; its memory is carried on."""
     blind, age_ms = _blind(watch, design, memory), _hand_age_ms(estimate, memory)
     near, just = (
         (age_ms >= 0) & (age_ms <= 1000.0 * float(span))
         for span in (design.alerting.hand_counts_s, design.alerting.handled_s)
     )
-    person = watch.person | near
     units = []
     for burner in estimate.burners:
         about = told.about(burner.burner)
         acting = tuple(
             at for at, one in enumerate(design.alerts) if acts_on(one, design=design, told=about)
         )
-        seen = signals.burner_signals(burner, band=told_band(design, about), blind=blind)
-        word = signals.burner_words(burner, person=person, handled=just, blind=blind)
+        seen = burner_signals(burner, band=told_band(design, about), blind=blind)
+        word = burner_words(burner, person=watch.person | near, handled=just, blind=blind)
         units.append(_Unit(burner.burner, acting, seen, word))
-    own, word = signals.device_signals(watch, window_loss_frac=state.window_loss_frac)
+    return units
+
+
+def _device(watch: Watch, design: Design, *, window_loss_frac: float) -> _Unit:
+    """Return the device itself as the machine takes it."""
+    rows = np.full((SIGNALS, watch.time_s.size), NO_READING, dtype=np.int64)
+    rows[0] = _deci_kelvin(watch.housing_k)
+    rows[1] = np.round(1000.0 * watch.battery_frac)
+    rows[2] = round(1000.0 * window_loss_frac)
     acting = tuple(at for at, one in enumerate(design.alerts) if one.kind in DEVICE_KINDS)
-    return (*units, _Unit(DEVICE, acting, own, word))
+    return _Unit(DEVICE, acting, rows, (LINK_LOST * ~watch.link).astype(np.int64))
 
 
 def _blind(watch: Watch, design: Design, memory: IntArray) -> BoolArray:
     """Return where frames repeat themselves for longer than one may be old, or show nothing."""
-    time_ms = signals.milliseconds(watch.time_s)
+    time_ms = milliseconds(watch.time_s)
     age, last = since_last(~watch.repeated, time_ms, int(memory[judging.FRESH_MS]))
     memory[judging.FRESH_MS] = last
     stale_ms = 1000.0 * float(design.estimation.stale_after_s)
@@ -208,18 +242,17 @@ def _hand_age_ms(estimate: Estimate, memory: IntArray) -> IntArray:
     seen = np.zeros(estimate.time_s.size, dtype=np.bool_)
     for burner in estimate.burners:
         seen |= has(burner.flags, Quality.HAND)
-    time_ms = signals.milliseconds(estimate.time_s)
+    time_ms = milliseconds(estimate.time_s)
     age, last = since_last(seen, time_ms, int(memory[judging.HAND_MS]))
     memory[judging.HAND_MS] = last
     return age
 
 
 def _change(
-    time_s: float, unit: _Unit, one: Alert, rows: tuple[list[int], list[int]]
+    time_s: float, unit: str, one: Alert, change: list[int], settings: list[int]
 ) -> AlertChange:
-    """Return a change as the log tells it; ``rows`` are the machine's and the settings."""
-    row, settings = rows
-    what, cause, left, low, high, rate = row[2:]
+    """Return a change as the log tells it, from the machine's columns and the settings."""
+    what, cause, left, low, high, rate = change
     word = _WORDS[what]
     note = _NOTES[cause] if word == "on" else ""
     if word == "escalated":
@@ -232,7 +265,7 @@ def _change(
     bounded = known and low != NOT_KNOWN
     return AlertChange(
         time_s=time_s,
-        burner=unit.name,
+        burner=unit,
         alert=one.name,
         state=word,
         note=note,
@@ -253,3 +286,57 @@ def _impossible(one: Alert, row: list[int], rate_mkps: int) -> str:
         f"; {float(one.lead_s):.0f} s ahead are impossible at {rate_mkps / 1000.0:.1f} K/s:"
         f" from the gate to the limit it takes {most_s:.0f} s"
     )
+
+
+# ---------------------------------------------- an estimate in the machine's whole numbers
+def milliseconds(time_s: FloatArray) -> IntArray:
+    """Return moments in whole milliseconds."""
+    return np.floor(time_s * 1000.0 + 0.5).astype(np.int64)
+
+
+def burner_signals(
+    burner: BurnerEstimate, *, band: TargetBand | None, blind: BoolArray
+) -> IntArray:
+    """Return a burner's signals at its frames, (signal, time). [0.1 K]"""
+    rows = (
+        burner.hottest_k,
+        burner.reported_k,
+        burner.nonuniformity_k,
+        burner.apparent_k,
+        burner.u95_k,
+    )
+    return heard_signals(
+        np.stack([_deci_kelvin(row) for row in rows]),
+        flags=burner.flags.astype(np.int64),
+        of=burner.of.astype(np.int64),
+        band_of=None if band is None else OF_WORDS.index(band.of),
+        blind=blind,
+    )
+
+
+def _deci_kelvin(value_k: FloatArray) -> IntArray:
+    out = np.full(value_k.shape, NO_READING, dtype=np.int64)
+    given = np.isfinite(value_k)
+    out[given] = np.floor(value_k[given] * 10.0 + 0.5).astype(np.int64)
+    out[np.isposinf(value_k)] = AT_RANGE
+    return np.minimum(out, AT_RANGE)
+
+
+def burner_words(
+    burner: BurnerEstimate, *, person: BoolArray, handled: BoolArray, blind: BoolArray
+) -> IntArray:
+    """Return a burner's state words at its frames."""
+    return state_words(
+        burner.flags.astype(np.int64),
+        present=burner.present.astype(np.int64),
+        heat_on=burner.heat_on,
+        marks=PERSON * person + HANDLED * handled,
+        blind=blind,
+    )
+
+
+def at_ticks(values: IntArray, source: IntArray, *, stale: int | None, drop: int = 0) -> IntArray:
+    """Return values at the machine's moments; at stale ones a fixed value or those kept."""
+    frame = np.where(source >= 0, source, -1 - source)
+    taken = values[..., frame]
+    return np.where(source < 0, (taken & ~drop) if stale is None else stale, taken)
