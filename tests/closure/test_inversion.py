@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trivet.physics.radiation import path, surface
 from trivet.physics.radiation.inversion import InversionTerms, surface_temperature_stack_k
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
+from trivet.physics.radiation.path import before_window
 from trivet.physics.radiation.planck import (
     band_from_response,
     band_radiance,
@@ -80,11 +83,13 @@ def test_inverse_of_forward(name):
 def test_chain_of_surface_and_window(surface_c, emissivity, surround_c, transmittance, window_c):
     band = BANDS["8-14"]
     t = surface_c + KELVIN
-    grey = {"emissivity": emissivity, "surround_k": surround_c + KELVIN, "band": band}
-    window = {"transmittance": transmittance, "window_k": window_c + KELVIN, "band": band}
-    signal = path.through_window(surface.leaving_radiance(t, **grey), **window)
-    back = surface.surface_temperature_k(path.before_window(signal, **window), **grey)
-    assert abs(back - t) < 1e-5
+    window = {"transmittance": transmittance, "window_k": window_c + KELVIN}
+    grey = LineOfSight(emissivity, surround_c + KELVIN)
+    stated = sighted_apparent_k(t, sight=replace(grey, **window), band=band)
+    before = before_window(band_radiance(stated, band=band), band=band, **window)
+    assert abs(sighted_surface_k(stated, sight=replace(grey, **window), band=band) - t) < 1e-5
+    apparent = radiating_temperature_k(before, band=band)
+    assert abs(sighted_surface_k(apparent, sight=grey, band=band) - t) < 1e-5
 
 
 @settings(max_examples=60, deadline=None)
@@ -109,15 +114,8 @@ def test_pass_agrees_with_double_precision(seed, low, transmittance, surround_c,
     apparent = radiating_temperature_k(signal, band=terms.band).astype(np.float32)
     out = surface_temperature_stack_k(apparent, terms=terms)
     # the rounding of the input itself, carried through the inversion
-    again = path.before_window(
-        band_radiance(apparent, band=terms.band),
-        transmittance=transmittance,
-        window_k=terms.window_k,
-        band=terms.band,
-    )
-    truth = surface.surface_temperature_k(
-        again, emissivity=terms.emissivity, surround_k=terms.surround_k, band=terms.band
-    )
+    sight = LineOfSight(terms.emissivity, terms.surround_k, transmittance, terms.window_k)
+    truth = sighted_surface_k(apparent, sight=sight, band=terms.band)
     assert np.abs(out - truth).max() < 1e-3
 
 

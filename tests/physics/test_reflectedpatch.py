@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
+from trivet.physics.radiation.filmfit import reflected_from_patch
 from trivet.physics.radiation.planck import flat_band, quadrature_radiance
-from trivet.physics.radiation.reflectedpatch import reflected_from_patch
 
 BAND = flat_band(8e-6, 14e-6)
 GRID_K = np.linspace(270.0, 460.0, 7601)

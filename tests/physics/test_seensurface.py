@@ -8,9 +8,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from trivet.physics.radiation.mixture import mixture_quantiles
 from trivet.physics.radiation.planck import band_radiance, flat_band, radiating_temperature_k
-from trivet.physics.radiation.seensurface import Hypothesis, no_evidence, read_surface, weigh
+from trivet.physics.radiation.seensurface import (
+    Hypothesis,
+    mixture_quantiles,
+    no_evidence,
+    read_surface,
+    weigh,
+)
 
 BAND = flat_band(8e-6, 14e-6)
 DARK = Hypothesis("dark", 0, False, 0.93, 0.02, 1.0, 2.5)

@@ -6,16 +6,21 @@ import numpy as np
 import pytest
 
 from trivet.physics.radiation.planck import flat_band, quadrature_radiance
-from trivet.physics.radiation.scenepass import empty_scene, fill_scene
-from trivet.physics.radiation.shortseries import LANES, band_series, evaluate_lanes
+from trivet.physics.radiation.scenepass import (
+    SERIES_LANES,
+    band_series,
+    empty_scene,
+    evaluate_lanes,
+    fill_scene,
+)
 
 BANDS = [flat_band(8e-6, 14e-6), flat_band(7.5e-6, 13e-6), flat_band(5e-6, 15e-6)]
 
 
 @pytest.mark.parametrize("band", BANDS)
 def test_series_there_and_back(band) -> None:
-    temperature = np.linspace(235.0, 872.0, LANES)
-    root, back = np.empty(LANES), np.empty(LANES)
+    temperature = np.linspace(235.0, 872.0, SERIES_LANES)
+    root, back = np.empty(SERIES_LANES), np.empty(SERIES_LANES)
     evaluate_lanes(temperature, band_series(band).forward, root)
     truth = quadrature_radiance(temperature, band=band)
     np.testing.assert_allclose(root**4, truth, rtol=1e-10)
@@ -24,8 +29,8 @@ def test_series_there_and_back(band) -> None:
 
 
 def test_outside_its_interval_a_series_gives_nan() -> None:
-    out = np.empty(LANES)
-    evaluate_lanes(np.full(LANES, 1200.0), band_series(BANDS[0]).forward, out)
+    out = np.empty(SERIES_LANES)
+    evaluate_lanes(np.full(SERIES_LANES, 1200.0), band_series(BANDS[0]).forward, out)
     assert np.isnan(out).all()
 
 

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.physics.radiation.planck import band_radiance, flat_band
-from trivet.physics.radiation.viewfactor import (
+from trivet.physics.radiation.path import (
     disc_view_frac,
     mixed_surround_k,
     rectangle_view_frac,
     upright_view_frac,
 )
+from trivet.physics.radiation.planck import band_radiance, flat_band
 
 BAND = flat_band(8e-6, 14e-6)
 X, W = np.polynomial.legendre.leggauss(80)

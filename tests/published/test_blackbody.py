@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 from scipy import integrate, optimize
 
-from trivet.physics.radiation import planck, surface
+from trivet.physics.radiation import planck
+from trivet.physics.radiation.filmfit import PairedSamples, fit_emissivity
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
 
 SPECTRAL_AT_K = 500.0
 
@@ -65,17 +67,15 @@ def in_band(row, kelvin, band):
         return -0.01 * radiance / slope
     surround = row["surround_c"] + 273.15
     if quantity == "reference_emissivity":
-        read = planck.band_radiance(row["eps_set"] + 273.15, band=band)
-        return surface.reference_emissivity(
-            read, temperature_k=kelvin, surround_k=surround, band=band
+        read = float(planck.band_radiance(row["eps_set"] + 273.15, band=band))
+        pairs = PairedSamples(
+            np.full(6, read), np.full(6, 0.01), np.full(6, kelvin), surround, np.zeros((6, 1))
         )
-    leaving = surface.leaving_radiance(
-        kelvin, emissivity=row["eps_true"], surround_k=surround, band=band
-    )
-    reading = surface.surface_temperature_k(
-        leaving, emissivity=row["eps_set"], surround_k=surround, band=band
-    )
-    return reading - 273.15
+        return fit_emissivity(pairs, band=band).emissivity
+    true = LineOfSight(row["eps_true"], surround)
+    apparent = sighted_apparent_k(kelvin, sight=true, band=band)
+    believed = LineOfSight(row["eps_set"], surround)
+    return sighted_surface_k(apparent, sight=believed, band=band) - 273.15
 
 
 def test_blackbody_rows(published):

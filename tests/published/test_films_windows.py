@@ -1,4 +1,4 @@
-"""Films, smooth surfaces, windows and fog against published and computed values."""
+"""Films, smooth surfaces and windows against published and computed values."""
 
 from __future__ import annotations
 
@@ -68,9 +68,6 @@ VALUES = {
     "absorption_1_cm": lambda r: -np.log(transmittance(r, 1e-9)) / 1e-7,
     "slab_transmittance": lambda r: path.slab_transmittance(
         r["index"], absorption_1_m=100.0 * r["alpha_1_cm"], thickness_m=r["thickness_um"] * 1e-6
-    ),
-    "column_transmittance": lambda r: path.column_transmittance(
-        r["index"], concentration_kg_m3=1e-3, path_m=r["thickness_um"] * 1e-6
     ),
 }
 

@@ -23,10 +23,10 @@ from trivet.physics.radiation.film import (
     OpticalConstants,
     film_emissivity,
     film_shares,
+    mixed_emissivity,
     surface_band_emissivity,
 )
 from trivet.physics.radiation.planck import Band, band_from_response, flat_band
-from trivet.physics.radiation.surface import mixed_emissivity
 from trivet.records.design import Base, Pan
 from trivet.records.requirement import Of
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.physics.radiation.viewfactor import (
+from trivet.physics.radiation.path import (
     disc_view_frac,
     rectangle_view_frac,
     upright_view_frac,

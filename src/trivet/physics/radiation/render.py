@@ -21,12 +21,9 @@ from trivet.errors import InputError
 from trivet.physics.radiation.inversion import pass_polynomials
 from trivet.physics.radiation.planck import Band, band_radiance
 
-BLOCK = 128
-"""Moments rendered at once: the surfaces of six pans then fit a processor's cache."""
-LINE = 16
-"""Single-precision numbers in a line of the cache: what is turned is turned by lines."""
-CHUNK, DEEP = 128, 32
-"""Cells and moments taken at once."""
+RENDER_BLOCK = 128  # own estimate: moments at once; surfaces of six pans then fit the cache
+CACHE_LINE = 16  # single-precision numbers in a line of the cache: what is turned goes by lines
+CHUNK, DEEP = 128, 32  # own estimate: cells and moments taken at once
 
 
 @dataclass(frozen=True)
@@ -56,7 +53,7 @@ def mixed_radiance(
     mirrored : broadcastable; in-band radiance of what the surface mirrors [W/m2/sr]
     band : spectral response
     Returns : (...) radiance [W/m2/sr]
-    Notes : As ``surface.leaving_radiance`` with the surroundings' radiance taken once; 1 % of
+    Notes : Own radiation and what is mirrored, whose radiance is taken once; 1 % of
         emissivity at 230 C is 1 % of radiance, 1.7 K.
     Source : Grey-body radiometric equation
     """
@@ -92,10 +89,10 @@ def pixel_radiance(
     indptr, indices = matrix.indptr.astype(np.int64), matrix.indices.astype(np.int64)
     data = matrix.data.astype(np.float32)
     out = np.empty((count, pixels), dtype=np.float32)
-    surfaces = np.empty((matrix.shape[1], BLOCK), dtype=np.float32)
+    surfaces = np.empty((matrix.shape[1], RENDER_BLOCK), dtype=np.float32)
     first_rest = matrix.shape[1] - rest.shape[1]
-    for begin in range(0, count, BLOCK):
-        end = min(count, begin + BLOCK)
+    for begin in range(0, count, RENDER_BLOCK):
+        end = min(count, begin + RENDER_BLOCK)
         for one, (eps, share, thing) in zip(cells, tables, strict=True):
             pan = (one.temperature_k, eps, share, thing)
             _cell_block(pan, numbers, (begin, end, one.first), surfaces)
@@ -190,9 +187,9 @@ def _product(  # noqa: PLR0912
                 total += data[k] * surfaces[indices[k], 0]
             out[0, p] = total
         return
-    sums = np.empty((LINE, count), dtype=np.float32)
-    for start in range(0, pixels, LINE):
-        wide = min(LINE, pixels - start)
+    sums = np.empty((CACHE_LINE, count), dtype=np.float32)
+    for start in range(0, pixels, CACHE_LINE):
+        wide = min(CACHE_LINE, pixels - start)
         for i in range(wide):
             line = sums[i]
             line[:] = np.float32(0.0)

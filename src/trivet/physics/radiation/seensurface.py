@@ -18,44 +18,46 @@ import numpy as np
 
 from trivet.arrays import FloatArray, IntArray
 from trivet.physics.compiled import family
-from trivet.physics.radiation import shortseries
+from trivet.physics.radiation import scenepass
 from trivet.physics.radiation.planck import Band, band_radiance, band_radiance_slope
-from trivet.physics.radiation.shortseries import LANES, band_series, evaluate_lanes
+from trivet.physics.radiation.scenepass import SERIES_LANES, band_series, evaluate_lanes
 
-compiled = family(Path(__file__), Path(shortseries.__file__))
+compiled = family(Path(__file__), Path(scenepass.__file__))
 
-CAP = 18.0
-"""No piece of evidence weighs more than e^-18."""
-UNEXPLAINED = -40.0
-EVIDENCE = 3
-"""Pieces of evidence against: heated too fast, water too hot, too hot to be a pan."""
+EVIDENCE_CAP = 18.0  # own estimate: no piece of evidence weighs more than e^-18
+UNEXPLAINED = -40.0  # own estimate: log of the weight where no temperature explains the signal
+AGAINST = 3  # pieces of evidence: heated too fast, water too hot, too hot to be a pan
 
 
 @dataclass(frozen=True)
 class Hypothesis:
-    """One way to read a burner."""
+    """One way to read a burner.
+
+    of : index in OF_WORDS
+    prior : weight before any frame; need not be normalised
+    fastest_kps : fastest heating that the burner can give this surface [K/s]
+    """
 
     label: str
     of: int
-    """Index in OF_WORDS."""
     is_water: bool
     emissivity: float
     emissivity_u: float
     prior: float
-    """Weight before any frame; need not be normalised."""
     fastest_kps: float
-    """Fastest heating that the burner can give this surface. [K/s]"""
 
 
 @dataclass(frozen=True)
 class SurfaceReading:
-    """Temperature under each hypothesis, arrays (time, hypothesis)."""
+    """Temperature under each hypothesis, (time, hypothesis).
+
+    temperature_k, u_k : with standard uncertainty, emissivity included [K]
+    slope : kelvin of surface for one kelvin of apparent temperature
+    """
 
     temperature_k: FloatArray
     u_k: FloatArray
-    """Standard uncertainty, emissivity included. [K]"""
     slope: FloatArray
-    """Kelvin of surface for one kelvin of apparent temperature."""
 
 
 def read_surface(
@@ -73,7 +75,7 @@ def read_surface(
     the emissivity, the surroundings and the apparent temperature.
 
     scene_k : (time,) apparent temperature before the window [K]
-    hypotheses : tuple of Hypothesis
+    hypotheses : ways to read the burner
     surround_k, surround_u_k : radiative temperature of the surroundings and its u [K]
     scene_u_k : (time,) standard uncertainty of the apparent temperature [K]
     Returns : NaN where no temperature explains the signal under a hypothesis
@@ -106,11 +108,11 @@ def _read(scene: Any, surface: Any, mirror: Any, series: Any, out: Any) -> None:
     radiance, slope_scene, scene_u = scene
     mirrored, mirrored_u = mirror
     temperature, u, slope = out
-    root, kelvin = np.empty(LANES), np.empty(LANES)
-    at, rate = np.empty(LANES), np.empty(LANES)
+    root, kelvin = np.empty(SERIES_LANES), np.empty(SERIES_LANES)
+    at, rate = np.empty(SERIES_LANES), np.empty(SERIES_LANES)
     for t in range(radiance.size):
-        for start in range(0, surface.shape[0], LANES):
-            count = min(LANES, surface.shape[0] - start)
+        for start in range(0, surface.shape[0], SERIES_LANES):
+            count = min(SERIES_LANES, surface.shape[0] - start)
             root[:] = np.nan
             for k in range(count):
                 eps = surface[start + k, 0]
@@ -138,7 +140,7 @@ def no_evidence(hypotheses: int) -> FloatArray:
     Returns : (evidence, hypothesis) largest penalty so far of each piece of evidence
     Notes : Zero penalises nothing.
     """
-    return np.zeros((EVIDENCE, hypotheses))
+    return np.zeros((AGAINST, hypotheses))
 
 
 def weigh(
@@ -157,7 +159,7 @@ def weigh(
     burner can is penalised by the largest excess so far; water hotter than its boiling point
     likewise; a hold of the apparent temperature near boiling raises water by up to e^4.
 
-    hypotheses : tuple of Hypothesis
+    hypotheses : ways to read the burner
     scene_rate_kps : (time,) slope of the apparent temperature over a trailing span, NaN withheld
         [K/s]
     boiling_k : boiling point at the altitude [K]
@@ -225,7 +227,7 @@ def _weigh(reading: Any, table: Any, moments: Any, limits: Any, worst: Any, out:
 def _raise(worst: Any, piece: int, k: int, z: float) -> None:
     """Half the squared largest excess so far, in standard deviations, capped."""
     if z > 0.0:
-        worst[piece, k] = max(worst[piece, k], min(0.5 * z * z, CAP))
+        worst[piece, k] = max(worst[piece, k], min(0.5 * z * z, EVIDENCE_CAP))
 
 
 def weighed_sum(weight: FloatArray, *, of: FloatArray) -> FloatArray:
@@ -253,9 +255,9 @@ def _weighed_sum(weight: Any, of: Any, out: Any) -> None:
 def group_weights(weight: FloatArray, *, group: IntArray, groups: int) -> FloatArray:
     """Return how much each group of hypotheses weighs, at every moment.
 
-    groups : number of groups
     weight : (time, hypothesis)
     group : (hypothesis,) number of each one's group, from 0
+    groups : number of groups
     Returns : (time, group) sums to 1 over the groups where the weights do
     Notes : Summed in the hypotheses' order, so that a moment does not depend on its block.
     """
@@ -269,3 +271,109 @@ def _group_weights(weight: Any, group: Any, out: Any) -> None:
     for t in range(out.shape[0]):
         for k in range(weight.shape[1]):
             out[t, group[k]] += weight[t, k]
+
+
+MIN_U_K, CLOSE_K = 1e-3, 1e-9  # own estimate: of a part; where the search for a quantile ends
+MIN_PART = 1e-11  # own estimate: parts under this share of the whole are left out
+NORMAL_END = 8.0  # own estimate: sigmas beyond which a normal distribution has ended, 1e-15
+STEEPEST = 0.5 * NORMAL_END  # a Newton step s leaves at most STEEPEST s^2 / u
+MAX_NEWTON = 200  # own estimate: halving alone needs 60
+ROOT_HALF, DENSITY = math.sqrt(0.5), 1.0 / math.sqrt(2.0 * math.pi)  # of the normal distribution
+
+
+def mixture_quantiles(
+    centre_k: FloatArray,
+    *,
+    u_k: FloatArray,
+    weight: FloatArray,
+    levels: tuple[float, ...],
+    last_k: FloatArray | None = None,
+) -> FloatArray:
+    """Return quantiles of a mixture of normal distributions at every moment.
+
+    centre_k, u_k : (time, part) mean and standard deviation of each part; NaN leaves a part out [K]
+    weight : (time, part)
+    levels : probabilities of the quantiles [-]
+    last_k : (level,), optional where the search begins, NaN anywhere; continued in place from block
+        to block [K]
+    Returns : (time, level) [K]; NaN where no part stands
+    Notes : Newton steps held inside a shrinking bracket, to 1e-9 K where the density is over 1e-6
+        /K; a standard deviation under 1 mK counts as 1 mK.
+    Source : Finite mixture of normal distributions, textbook form
+    """
+    out = np.empty((centre_k.shape[0], len(levels)))
+    at = np.full(len(levels), np.nan) if last_k is None else last_k
+    _quantiles((centre_k, u_k, weight), np.array(levels), at, out)
+    return out
+
+
+@compiled
+def _quantiles(mixture: Any, levels: Any, at: Any, out: Any) -> None:
+    centre, u, weight = mixture
+    parts = np.empty((3, centre.shape[1]))
+    for t in range(out.shape[0]):
+        count, total = _standing(centre[t], u[t], weight[t], parts)
+        for n in range(levels.size):
+            at[n] = _quantile(parts, count, levels[n] * total, at[n]) if count else np.nan
+            out[t, n] = at[n]
+
+
+@compiled
+def _standing(centre: Any, u: Any, weight: Any, parts: Any) -> Any:
+    """Lay out centre, 1 / u and share of the parts that stand; return their number and sum."""
+    whole = 0.0
+    for k in range(centre.size):
+        if math.isfinite(centre[k]):
+            whole += weight[k]
+    count, total = 0, 0.0
+    for k in range(centre.size):
+        if math.isfinite(centre[k]) and weight[k] > MIN_PART * whole:
+            spread = u[k] if math.isfinite(u[k]) else 1.0
+            parts[0, count] = centre[k]
+            parts[1, count] = 1.0 / max(spread, MIN_U_K)
+            parts[2, count] = weight[k]
+            total += weight[k]
+            count += 1
+    return count, total
+
+
+@compiled
+def _quantile(parts: Any, count: int, wanted: float, guess: float) -> float:
+    low, high, sharpest = np.inf, -np.inf, 0.0
+    for k in range(count):
+        sharpest = max(sharpest, parts[1, k])
+        low = min(low, parts[0, k] - NORMAL_END / parts[1, k])
+        high = max(high, parts[0, k] + NORMAL_END / parts[1, k])
+    at = guess if low < guess < high else 0.5 * (low + high)
+    before = high - low
+    for _ in range(MAX_NEWTON):
+        reached, density = _distribution(parts, count, at)
+        if reached > wanted:
+            high = at
+        else:
+            low = at
+        # A step that leaves the bracket, or hardly shrinks, gives way to halving.
+        step = (wanted - reached) / density if density > 0.0 else np.inf
+        newton = low < at + step < high and abs(step) <= 0.5 * before
+        if not newton:
+            step = 0.5 * (low + high) - at
+        before = abs(step)
+        at += step
+        left = min(before, STEEPEST * sharpest * step * step) if newton else before
+        if left < CLOSE_K:
+            break
+    return at
+
+
+@compiled
+def _distribution(parts: Any, count: int, at: float) -> Any:
+    """Mixture's distribution and density at a point."""
+    reached, density = 0.0, 0.0
+    for k in range(count):
+        z = (at - parts[0, k]) * parts[1, k]
+        if z >= NORMAL_END:
+            reached += parts[2, k]
+        elif z > -NORMAL_END:
+            reached += parts[2, k] * 0.5 * math.erfc(-z * ROOT_HALF)
+            density += parts[2, k] * parts[1, k] * DENSITY * math.exp(-0.5 * z * z)
+    return reached, density

@@ -16,8 +16,7 @@ from scipy import stats
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.errors import InputError
-from trivet.physics.radiation.planck import Band, band_radiance
-from trivet.physics.radiation.series import Series
+from trivet.physics.radiation.planck import Band, Series, band_radiance
 
 FIELDS = (
     "emissivity",

@@ -13,12 +13,12 @@ from trivet.errors import NotEnoughDataError, OutOfRangeError
 from trivet.models.optics import card_lens
 from trivet.physics.geometry.optics import Pose, footprint_m, point_of_pixel
 from trivet.physics.image.trend import trailing_slope
+from trivet.physics.radiation.filmfit import PatchReading, reflected_from_patch
 from trivet.physics.radiation.planck import (
     band_radiance,
     band_radiance_slope,
     radiating_temperature_k,
 )
-from trivet.physics.radiation.reflectedpatch import PatchReading, reflected_from_patch
 from trivet.physics.sensor.drift import DriftModel, drift_terms
 from trivet.records.benchsheet import SheetPatch
 from trivet.records.calibration import HeadCalibration

@@ -11,8 +11,7 @@ from trivet.physics.heat.carriedpan import carry, nothing_carried
 from trivet.physics.heat.leftboil import left_boil, never_boiled
 from trivet.physics.image import panreading
 from trivet.physics.image.trend import Tail, flicker, flicker_memory, trailing_slope
-from trivet.physics.radiation.mixture import mixture_quantiles
-from trivet.physics.radiation.seensurface import group_weights
+from trivet.physics.radiation.seensurface import group_weights, mixture_quantiles
 from trivet.quality import BLOCKING, Quality, flag, has
 from trivet.records.design import Design
 from trivet.records.estimate import ABSENT, PRESENT, UNSURE, BurnerEstimate

@@ -14,9 +14,8 @@ from trivet.models.contents import table_band
 from trivet.models.reflected import diffuse_share
 from trivet.physics.radiation.film import OpticalConstants, film_transmittance
 from trivet.physics.radiation.mie import mie_efficiencies, steam_transmittance
-from trivet.physics.radiation.path import condensed_transmittance
+from trivet.physics.radiation.path import condensed_transmittance, mixed_surround_k
 from trivet.physics.radiation.planck import Band
-from trivet.physics.radiation.viewfactor import mixed_surround_k
 from trivet.records.design import Design, Window
 from trivet.records.figures import Figure
 from trivet.records.surroundings import Steam

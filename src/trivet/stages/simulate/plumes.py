@@ -9,9 +9,8 @@ import numpy as np
 from trivet.arrays import Float32Array, FloatArray, IntArray
 from trivet.models.contents import table_band
 from trivet.physics.geometry.optics import point_of_pixel
-from trivet.physics.radiation.mie import steam_transmittance
+from trivet.physics.radiation.mie import PlumeColumn, steam_transmittance, through_plume
 from trivet.physics.radiation.planck import Band, band_radiance
-from trivet.physics.radiation.plume import PlumeColumn, through_plume
 from trivet.physics.sensor.readout import wander_k
 from trivet.records.design import Design
 from trivet.stages.simulate.draws import stream
