@@ -7,9 +7,8 @@ import pytest
 
 from trivet.device import fixedpoint as fx
 from trivet.errors import HandoffRefusedError, OutOfRangeError
-from trivet.physics.radiation.path import through_window
-from trivet.physics.radiation.planck import band_radiance, flat_band, radiating_temperature_k
-from trivet.physics.radiation.surface import leaving_radiance
+from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
+from trivet.physics.radiation.planck import band_radiance, flat_band
 
 BAND = flat_band(8e-6, 14e-6)
 
@@ -48,9 +47,8 @@ def test_black_surface_returns_what_went_in(table):
 def test_round_trip_from_true_surfaces(table, emissivity, transmittance):
     # Forward by the exact kernels, back by the integers: worst 0.25 K over -20 to 500 C.
     true = np.linspace(253.15, 773.15, 4001)
-    leaving = leaving_radiance(true, emissivity=emissivity, surround_k=303.3, band=BAND)
-    seen = through_window(leaving, transmittance=transmittance, window_k=306.7, band=BAND)
-    apparent = radiating_temperature_k(seen, band=BAND)
+    sight = LineOfSight(emissivity, 303.3, transmittance, 306.7)
+    apparent = sighted_apparent_k(true, sight=sight, band=BAND)
     got = _words(
         apparent,
         table=table,
