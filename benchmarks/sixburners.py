@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from trivet.files.design import read_design
+from trivet.records.benchsheet import Told, ToldEntry
 from trivet.records.calibration import Calibration
-from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Burner, Design
 from trivet.records.figures import Figure
 from trivet.records.recording import HeadFrames

@@ -15,7 +15,7 @@ import pytest
 from scipy import constants
 from scipy.ndimage import gaussian_filter
 
-from trivet.records.cook import Told
+from trivet.records.benchsheet import Told
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, ProductInput
 

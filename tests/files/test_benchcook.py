@@ -11,7 +11,7 @@ import pytest
 
 from trivet.errors import DesignError, FormatError, InputError, ProbeLogError, RecordingError
 from trivet.files.benchcook import bench_folders, folder_hash, import_bench_cook
-from trivet.records.cook import CookSheet
+from trivet.records.benchsheet import CookSheet
 from trivet.records.design import Design
 from trivet.records.recording import EVENTS
 

@@ -19,7 +19,7 @@ from trivet.files.recording_store import (
     read_truth,
     write_recording,
 )
-from trivet.records.cook import SheetBurner, SheetProbe, Told
+from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
 from trivet.records.provenance import fingerprint
 from trivet.records.recording import (
     BurnerTruth,

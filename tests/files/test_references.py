@@ -7,7 +7,7 @@ import pytest
 
 from trivet.errors import ProbeLogError
 from trivet.files.references import read_references
-from trivet.records.cook import CookSheet
+from trivet.records.benchsheet import CookSheet
 
 TIME = np.arange(0.0, 900.0, 1.0)
 PAN_C = np.where(TIME <= 20, 24.0, 24.0 + 160.0 * (1.0 - np.exp(-(TIME - 20.0) / 200.0)))

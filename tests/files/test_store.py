@@ -23,8 +23,17 @@ from trivet.files import atomic, store
 from trivet.files.cooks import read_cooks
 from trivet.files.design import read_design
 from trivet.records.alertlog import AlertChange, AlertLog
-from trivet.records.benchsheet import SheetFlat, SheetMark, SheetPatch, SheetTarget
-from trivet.records.cook import CookPlan, CookPlans, SheetBurner, SheetProbe, Told
+from trivet.records.benchsheet import (
+    SheetBurner,
+    SheetFlat,
+    SheetMark,
+    SheetPatch,
+    SheetProbe,
+    SheetTarget,
+    Told,
+)
+from trivet.records.campaign import CookPlans
+from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.estimate import Estimate
 from trivet.records.provenance import fingerprint

@@ -16,9 +16,9 @@ from rich.console import Console
 from trivet.present import on_terminal
 from trivet.present.figures import chart_svg
 from trivet.present.score import judged_sections, reporters_section, score_charts
+from trivet.records.calibration import ReporterChoice, ReporterScore
 from trivet.records.design import Display
 from trivet.records.dossier import Section
-from trivet.records.reporting import ReporterChoice, ReporterScore
 from trivet.records.scoring import GoalLine, PartScore, Score, ScoreSheet, StratumScore
 
 ROOT = Path(__file__).parents[2]

@@ -16,6 +16,7 @@ from trivet.present.numbers import failure_rate, metric_bound, metric_value, mon
 from trivet.present.planview import hidden_outline
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
+from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
 from trivet.records.calibration import (
     Calibration,
     DriftCalibration,
@@ -23,7 +24,6 @@ from trivet.records.calibration import (
     PoseCalibration,
     SurfaceCalibration,
 )
-from trivet.records.cook import SheetBurner, SheetProbe, Told
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, Dossier, Section, ShownCook, Table
 from trivet.records.estimate import BurnerEstimate, Estimate

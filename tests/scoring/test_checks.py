@@ -11,7 +11,7 @@ from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
 from trivet.records.checks import EVIDENCE, SAID, Check, PanWord
 from trivet.records.cook import CookPlan
-from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
+from trivet.records.recording import LABELS, LabelMaps, PanPlace, SceneTruth
 from trivet.scoring.checksheet import check_goals, check_scores
 from trivet.scoring.labelcheck import label_answers
 from trivet.scoring.moments import label_moments

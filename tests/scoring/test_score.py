@@ -15,7 +15,7 @@ from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
 from trivet.models.shortcooks import MISMATCHES, short_cooks
 from trivet.quality import Quality
-from trivet.records.cook import SheetBurner, SheetProbe
+from trivet.records.benchsheet import SheetBurner, SheetProbe
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import BurnerTruth, Event, ProbeSeries, Reference, Truth
 from trivet.records.requirement import OF_WORDS

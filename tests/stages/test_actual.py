@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from trivet.models.actual import Actual, hottest_series, surface_named, surface_series
-from trivet.records.cook import SheetProbe
+from trivet.records.benchsheet import SheetProbe
 from trivet.records.recording import ProbeSeries
 from trivet.records.requirement import OF_WORDS, Of
 

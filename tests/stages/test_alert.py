@@ -13,7 +13,7 @@ from trivet.errors import InputError
 from trivet.models.oilpoints import limit_value_k
 from trivet.quality import Quality
 from trivet.records.alertlog import DeviceState, Watch
-from trivet.records.cook import Told, ToldEntry
+from trivet.records.benchsheet import Told, ToldEntry
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.stages.alert import DEVICE, alert

@@ -19,13 +19,12 @@ from trivet.present import on_terminal
 from trivet.present.alertaccount import SMOKE_ALARMS, study_sections
 from trivet.present.readings import _alert_spans
 from trivet.records.alertaccount import AlertCase
-from trivet.records.alerting import PresenceChannel
-from trivet.records.alertlog import AlertChange, AlertLog, AlertWord
-from trivet.records.cook import Told
+from trivet.records.alertlog import AlertChange, AlertLog, AlertWord, TunedPoint
+from trivet.records.benchsheet import Told
 from trivet.records.design import Design
+from trivet.records.product import PresenceChannel
 from trivet.records.recording import HeadFrames, PresenceSeries, ProductInput
 from trivet.records.requirement import AlertKind
-from trivet.records.tuning import TunedPoint
 from trivet.scoring.alertaccount import alert_study, share_of
 from trivet.scoring.alertmetrics import on_since_s
 from trivet.stages.alert import watching

@@ -16,7 +16,7 @@ from trivet.physics.radiation.measurement import LineOfSight as Seen
 from trivet.physics.radiation.measurement import sighted_apparent_k
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.physics.sensor.drift import drift_terms
-from trivet.records.cook import SheetBurner, SheetProbe, Told
+from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.records.recording import (

@@ -16,7 +16,8 @@ from trivet.errors import EvidenceError, InputError, NotEnoughDataError
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
 from trivet.files.store import load, save
-from trivet.records.cook import CookPlan, SheetBurner, SheetProbe, Told
+from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
+from trivet.records.cook import CookPlan
 from trivet.records.credibility import Credibility, Pair
 from trivet.records.figures import Figure
 from trivet.records.recording import (

@@ -12,7 +12,7 @@ from trivet.errors import HandoffRefusedError
 from trivet.files.footprint import checked_footprint, footprint, footprint_lines
 from trivet.models.sensing import frames_w
 from trivet.records.design import Design
-from trivet.records.firmware import Firmware
+from trivet.records.product import Firmware
 from trivet.stages.calibrate import calibrate
 from trivet.stages.handoff import handoff
 

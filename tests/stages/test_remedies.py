@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from trivet.records.design import Design
-from trivet.records.production import Option
+from trivet.records.product import Option
 from trivet.stages.predict import predict, remedies
 from trivet.stages.predict.remedies import changed_design
 

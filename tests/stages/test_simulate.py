@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError
-from trivet.records.cook import CookPlan, Told
+from trivet.records.benchsheet import Told
+from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.records.recording import HeadFrames, ProductInput, Recording

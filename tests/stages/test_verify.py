@@ -10,7 +10,7 @@ import pytest
 from trivet.errors import EvidenceError
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
-from trivet.records.cook import SheetBurner, SheetProbe
+from trivet.records.benchsheet import SheetBurner, SheetProbe
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.prediction import (

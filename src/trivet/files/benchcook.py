@@ -12,7 +12,7 @@ from trivet.files.events import read_events
 from trivet.files.frames import READERS, frame_file, read_frames
 from trivet.files.references import read_references
 from trivet.files.toml_faults import TomlFile, nearest, read_toml, validate
-from trivet.records.cook import CookSheet
+from trivet.records.benchsheet import CookSheet
 from trivet.records.design import Design, Head
 from trivet.records.recording import (
     Event,

@@ -20,7 +20,7 @@ from trivet.files.business_faults import business_faults
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
 from trivet.records.design import Base, Burner, Cooktop, Limit, Mount, Pan, TargetBand
-from trivet.records.part import Part
+from trivet.records.figures import Part
 from trivet.records.sensorcard import SensorCard
 from trivet.units import show_length, show_temperature
 

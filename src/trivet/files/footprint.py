@@ -16,7 +16,7 @@ from pathlib import Path
 from trivet.errors import HandoffRefusedError
 from trivet.records.bundle import FirmwareBundle, Footprint
 from trivet.records.design import Design
-from trivet.records.firmware import Firmware
+from trivet.records.product import Firmware
 
 READING = (
     "trivet_reading.c",

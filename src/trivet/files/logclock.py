@@ -9,7 +9,7 @@ import numpy as np
 from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError, ProbeLogError, RecordingError
 from trivet.physics.sensor.alignment import clock_from_events
-from trivet.records.cook import CookSheet
+from trivet.records.benchsheet import CookSheet
 from trivet.records.recording import Note
 
 DRIFT_EVENTS = 3

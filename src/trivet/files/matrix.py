@@ -27,10 +27,9 @@ from trivet.files.matrix_faults import (
 from trivet.files.toml_faults import TomlFile, validate
 from trivet.files.toml_lines import Path
 from trivet.physics.statistics.fractions import balanced_fraction, full_factorial, pair_coverage
-from trivet.records.campaign import MatrixCook, MatrixPlan
+from trivet.records.campaign import Matrix, MatrixCook, MatrixPlan
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
-from trivet.records.matrix import Matrix
 
 FIRST_SEED = 0
 """Of the search for a fraction; another finds another fraction, as good or nearly so."""

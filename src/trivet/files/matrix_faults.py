@@ -12,8 +12,8 @@ from trivet.errors import Fault
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
 from trivet.physics.statistics.fractions import LARGEST_FULL
+from trivet.records.campaign import Factor, Matrix
 from trivet.records.cook import CookBurner, CookPlan
-from trivet.records.matrix import Factor, Matrix
 
 MAX_COOKS = 100_000
 BESIDE = "beside"

@@ -13,8 +13,8 @@ from trivet.files.design_faults import duplicate_faults, link_faults, parts, sin
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.records.business import Costs
 from trivet.records.design import Design, Window
-from trivet.records.part import file_key
-from trivet.records.production import DeclaredCorrelation, EndOfLine
+from trivet.records.figures import file_key
+from trivet.records.product import DeclaredCorrelation, EndOfLine
 from trivet.records.surroundings import Surroundings
 
 TERM_NAMES = (

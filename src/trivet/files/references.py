@@ -26,7 +26,7 @@ from trivet.physics.sensor.probes import (
     surface_from_junction_k,
 )
 from trivet.physics.sensor.thermocouple import ToleranceClass
-from trivet.records.cook import CookSheet, SheetProbe
+from trivet.records.benchsheet import CookSheet, SheetProbe
 from trivet.records.recording import Note, ProbeSeries
 
 LAG_SHARE = 0.15

@@ -10,7 +10,8 @@ from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema
 from pydantic_core import core_schema
 
-from trivet.records.cook import CookPlans, CookSheet
+from trivet.records.benchsheet import CookSheet
+from trivet.records.campaign import CookPlans
 from trivet.records.design import Design
 from trivet.records.figures import Figure, Money
 

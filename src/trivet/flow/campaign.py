@@ -8,7 +8,8 @@ from trivet.errors import InputError
 from trivet.flow.project import ProjectFolder
 from trivet.physics.statistics.intervals import detectable_bias, upper_bound_frac
 from trivet.records.campaign import CampaignPlan, MatrixPlan, PlannedMatrix, SweepCook
-from trivet.records.cook import Purpose, cook_name
+from trivet.records.cook import cook_name
+from trivet.records.requirement import Purpose
 
 WRITTEN = "written one by one"
 

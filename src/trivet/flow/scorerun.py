@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from trivet.flow.cookrun import Row, unpacked
+from trivet.records.benchsheet import Told
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.checks import EVIDENCE, Check, PanWord
-from trivet.records.cook import CookPlan, Told
+from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.recording import ProductInput
 from trivet.records.scoring import Piece

@@ -14,13 +14,12 @@ from trivet.files.store import code_version
 from trivet.flow.project import CookEntry, ProjectFolder, once
 from trivet.models.calibration_views import window_loss_frac
 from trivet.records.alertlog import AlertLog, DeviceState
-from trivet.records.calibration import Calibration
+from trivet.records.calibration import Calibration, ReporterChoice
 from trivet.records.design import Design
 from trivet.records.estimate import Estimate
 from trivet.records.prediction import Prediction, Remedies
 from trivet.records.provenance import fingerprint
 from trivet.records.recording import Recording, SimulatedCook, Truth
-from trivet.records.reporting import ReporterChoice
 from trivet.records.requirement import Evidence
 from trivet.records.trade import TradeStudy
 from trivet.records.verdict import ProofCook, Verdict

@@ -13,12 +13,11 @@ from trivet.flow.pictures import write_chart
 from trivet.flow.project import ProjectFolder
 from trivet.flow.steps import calibrated
 from trivet.records.alertaccount import AlertCase
-from trivet.records.alertlog import DeviceState, Watch
+from trivet.records.alertlog import DeviceState, Tuning, Watch
 from trivet.records.campaign import SweepCook
 from trivet.records.estimate import Estimate
 from trivet.records.recording import SimulatedCook
 from trivet.records.requirement import Alert
-from trivet.records.tuning import Tuning
 from trivet.records.verdict import ProofCook
 from trivet.stages.tune import KNOBS, WEIGHTS, tune
 

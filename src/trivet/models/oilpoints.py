@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from trivet.facts.oils import Spread, oil_limits
-from trivet.records.cook import ToldEntry
+from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import Base, Design, Limit
 
 COMMON = {"oil": "vegetable", "butter": "butter"}

@@ -11,9 +11,9 @@ from trivet.present.alerts import sheet_tables
 from trivet.present.numbers import NONE, heating_rate, listed, seconds
 from trivet.present.parts import tabulate
 from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow, RateRow, Share
+from trivet.records.alertlog import TunedPoint, Tuning
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, Mark, Section, Table
-from trivet.records.tuning import TunedPoint, Tuning
 
 SMOKE_ALARMS = (
     "Beside it: smoke alarms 5 ft from the stove went off in 8.7 % (41 of 469, ionisation),"

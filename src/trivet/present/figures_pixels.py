@@ -10,7 +10,7 @@ from trivet.present import palette
 from trivet.present.drawing import evidence_corner, evidence_tag, new_figure
 from trivet.present.numbers import Scale
 from trivet.records.dossier import Chart
-from trivet.records.seen import LABELS
+from trivet.records.recording import LABELS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

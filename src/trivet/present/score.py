@@ -10,10 +10,10 @@ import numpy as np
 
 from trivet.present.numbers import NONE, interval, plain, seconds, share
 from trivet.present.parts import claim_section, tabulate
+from trivet.records.calibration import ReporterChoice
 from trivet.records.checks import CHECKS, SAID, CheckScore, ConfusionRow
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, ChartLine, Claim, Dossier, Grade, Section, Table
-from trivet.records.reporting import ReporterChoice
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
 
 MAX_FAILED = 5

@@ -12,10 +12,10 @@ from trivet.records.figures import (
     Duration,
     Fraction,
     NumberOrZero,
+    Part,
     PositiveFraction,
     figure,
 )
-from trivet.records.part import Part
 
 __all__ = [
     "Alternative",

@@ -1,40 +1,157 @@
-"""Cooks: the plan of a simulated one, and the sheet of a recorded one."""
+"""The plan of a simulated cook, and what may go wrong or move in it, declared beforehand."""
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from trivet.records.benchsheet import (
-    SheetFlat,
-    SheetMark,
-    SheetPatch,
-    SheetShared,
-    SheetTarget,
+    SheetProbe,
 )
-from trivet.records.design import Contents
-from trivet.records.disturbances import Face, Mismatch, PanMove, ProbeFault, SensorFaults, Stretch
 from trivet.records.figures import (
-    DifferenceOrZero,
+    Angle,
+    Difference,
     Duration,
     Fraction,
     Length,
-    LengthOrZero,
     Mass,
+    Number,
     NumberOrZero,
+    Part,
     PositiveFraction,
     PositiveLength,
     SignedDuration,
     Temperature,
-    Volume,
     figure,
 )
-from trivet.records.matrix import Matrix
-from trivet.records.part import Part
-from trivet.records.requirement import Of
+from trivet.records.requirement import Purpose
 
-Purpose = Literal["calibration", "proof"]
+
+class PanMove(Part):
+    """A pan is pushed to another place on the hob."""
+
+    burner: str
+    """Burner on which the pan was put."""
+    at_s: Duration
+    """When it is pushed."""
+    x_m: Length = figure("0 mm", "length")
+    """How far, to the right."""
+    y_m: Length = figure("0 mm", "length")
+    """How far, away from the cook."""
+
+
+class Stretch(Part):
+    """A stretch of time."""
+
+    at_s: Duration
+    """Its beginning."""
+    for_s: Duration
+    """How long it lasts."""
+
+
+class DeadPixel(Part):
+    """A pixel that never has a value."""
+
+    row: int = Field(ge=0)
+    """Its row, counted from 0."""
+    col: int = Field(ge=0)
+    """Its column, counted from 0."""
+    sensor_head: str = ""
+    """The head that has it; every head when empty."""
+
+
+class SensorFaults(Part):
+    """Faults of the sensor and its reader that a cook is to have; none by default."""
+
+    dropped_frac: Fraction = figure("0 %", "fraction")
+    """Share of frames that are lost, at random."""
+    gaps: tuple[Stretch, ...] = ()
+    """Stretches in which every frame is lost."""
+    stuck: tuple[Stretch, ...] = ()
+    """Stretches in which the last frame is repeated pixel for pixel."""
+    dead_pixels: tuple[DeadPixel, ...] = ()
+    """Pixels without a value."""
+    clock_jitter_s: Duration = figure("0 s", "time")
+    """Standard deviation of a frame's stamped moment."""
+    clock_drift_frac: Number = figure("0", "number")
+    """What the sensor's clock gains over true time, as a share."""
+
+
+class ProbeFault(Part):
+    """A fault of one reference probe."""
+
+    probe: str
+    """Its column in the log."""
+    kind: Literal["open", "swapped", "displaced", "loose", "clock"]
+    """Open circuit; poles swapped; moved to another place; lifted off; a clock that is wrong."""
+    at_s: Duration = figure("0 s", "time")
+    """From this moment on; a clock is wrong from the start."""
+    until_s: Duration | None = None
+    """Until then; to the end when left out."""
+    x_m: Length = figure("0 mm", "length")
+    """Of a displaced probe: how far it moves, along x."""
+    y_m: Length = figure("0 mm", "length")
+    """Of a displaced probe: how far it moves, along y."""
+    clock_s: SignedDuration = figure("0 s", "time")
+    """Of a wrong clock: what it is fast."""
+    clock_drift_frac: Number = figure("0", "number")
+    """Of a wrong clock: what it gains, as a share of time."""
+
+
+class Mismatch(Part):
+    """Physics that differs from the nominal beyond its spread, in ways that are declared.
+
+    With it a claim can be repeated under a simulator that is wrong; every change is
+    written into the recording's notes.
+    """
+
+    film_thickness_scale: NumberOrZero = figure("1", "number")
+    """Factor on the thickness of oil films, for the radiation only."""
+    film_absorption_scale: NumberOrZero = figure("1", "number")
+    """Factor on the absorption index of oil films."""
+    emissivity_scale: NumberOrZero = figure("1", "number")
+    """Factor on the emissivity of all that lies in a pan; the result stays below 1."""
+    blur_scale: NumberOrZero = figure("1", "number")
+    """Factor on the blur."""
+    halo_frac: Fraction = figure("0 %", "fraction")
+    """Share of every pixel's signal that comes from a wide surround."""
+    halo_px: NumberOrZero = figure("4", "number")
+    """Standard deviation of that surround, in pixels."""
+    contact_scale: NumberOrZero = figure("1", "number")
+    """Factor on the contact between pan and food."""
+    plume_scale: NumberOrZero = figure("1", "number")
+    """Factor on the water in the steam."""
+    gain_frac: Number = figure("0", "number")
+    """Added to the unit's gain error."""
+    offset_delta_k: Difference = figure("0 K", "difference")
+    """Added to the unit's offset error."""
+    shift_x_m: Length = figure("0 mm", "length")
+    """The head hangs this much farther to the right than its unit was mounted."""
+    shift_y_m: Length = figure("0 mm", "length")
+    """The same, away from the cook."""
+    turn_rad: Angle = figure("0 deg", "angle")
+    """The head is tilted this much more."""
+
+    def changes(self) -> dict[str, str]:
+        """Return what differs from the nominal: key and value as written."""
+        nominal = Mismatch()
+        return {
+            name: getattr(self, name).text
+            for name in type(self).model_fields
+            if float(getattr(self, name)) != float(getattr(nominal, name))
+        }
+
+
+class Face(Part):
+    """The cook's face leans over a burner: it hides the pan and is mirrored in it."""
+
+    at_s: Duration
+    """When it comes."""
+    for_s: Duration = figure("3 s", "time")
+    """How long it stays."""
+    burner: str = ""
+    """Over which burner; the first of the cook when empty."""
 
 
 class ScheduleStep(Part):
@@ -110,35 +227,6 @@ class CookBurner(Part):
         return (() if self.food is None else (self.food,)) + self.more_food
 
 
-class SheetProbe(Part):
-    """A reference probe: its column in the log and what it touches."""
-
-    column: str
-    """Its column in the log."""
-    kind: Literal["K", "T", "J", "N"] = "K"
-    """Thermocouple type."""
-    tolerance_class: str = Field(default="iec-1", alias="class")
-    """Its tolerance class."""
-    attachment: Literal[
-        "welded", "peened", "cement", "spring", "tape", "immersed", "air", "inserted"
-    ] = "spring"
-    """How it is held."""
-    burner: str | None = None
-    """The burner whose pan it touches."""
-    touches: Of | Literal["room"] = "pan"
-    """What its reading is of."""
-    x_m: Length = figure("0 mm", "length")
-    """Place on the pan, from its centre, along x."""
-    y_m: Length = figure("0 mm", "length")
-    """Place on the pan, from its centre."""
-    u_delta_k: DifferenceOrZero | None = None
-    """Standard uncertainty, where it is known better than class and attachment say."""
-    lag_s: Duration | None = None
-    """Time constant as attached, from a step of its own; it is taken out."""
-    conduction_frac: Fraction | None = None
-    """Share of (surface - air) by which it reads low through its wires; it is taken out."""
-
-
 class CookPlan(Part):
     """One cook to simulate, or several repeats that differ by their random draws."""
 
@@ -184,123 +272,6 @@ class CookPlan(Part):
     """Faults that reference probes are to have."""
     mismatch: Mismatch = Mismatch()
     """Physics that differs from the nominal in declared ways."""
-
-
-class CookPlans(Part):
-    """The matrix of cooks to simulate."""
-
-    format: Literal[1]
-    """Version of the file format."""
-    cooks: tuple[CookPlan, ...] = ()
-    """The cooks, written one by one."""
-    matrix: tuple[Matrix, ...] = ()
-    """Cooks made of factors."""
-
-
-class ToldEntry(Part):
-    """What the cook told the product about one burner."""
-
-    base_contents: Contents | None = None
-    """What lies in the pan."""
-    pan: str | None = None
-    """Which pan it is."""
-    target_band: str | None = None
-    """Which target band is wanted."""
-    oil: str | None = None
-    """Which oil it is, by its name in the oil library."""
-    uses: int | None = Field(default=None, ge=0)
-    """How often the oil was heated before."""
-
-
-class Told(Part):
-    """What the cook told the product: for every burner, or burner by burner."""
-
-    every: ToldEntry = ToldEntry()
-    burners: dict[str, ToldEntry] = Field(default_factory=dict)
-
-    @model_validator(mode="before")
-    @classmethod
-    def _from_table(cls, raw: Any) -> Any:
-        if not isinstance(raw, dict) or "every" in raw or "burners" in raw:
-            return raw
-        plain = {key: value for key, value in raw.items() if not isinstance(value, dict)}
-        tables = {key: value for key, value in raw.items() if isinstance(value, dict)}
-        return {"every": plain, "burners": tables}
-
-    def about(self, burner: str) -> ToldEntry:
-        """Return what was told about a burner."""
-        own = self.burners.get(burner, ToldEntry())
-        return ToldEntry(
-            base_contents=own.base_contents or self.every.base_contents,
-            pan=own.pan or self.every.pan,
-            target_band=own.target_band or self.every.target_band,
-            oil=own.oil or self.every.oil,
-            uses=self.every.uses if own.uses is None else own.uses,
-        )
-
-
-class SheetBurner(Part):
-    """What stood on a burner, as the bench sheet says; hidden from the estimate."""
-
-    burner: str
-    """Name of the burner."""
-    material: str = ""
-    """The pan's material."""
-    finish: str = ""
-    """The pan's finish."""
-    diameter_m: PositiveLength
-    """Inner diameter of the base."""
-    depth_m: LengthOrZero = figure("50 mm", "length")
-    """Height of the wall, inside."""
-    contents: Contents = "dry"
-    """What lay in it."""
-    volume_m3: Volume = figure("0 mL", "volume")
-    """How much of it."""
-    food: str = ""
-    """What was cooked."""
-    offset_x_m: Length = figure("0 mm", "length")
-    """Pan centre off the burner's centre, along x."""
-    offset_y_m: Length = figure("0 mm", "length")
-    """The same along y."""
-
-
-class CookSheet(Part):
-    """The bench sheet of a recorded cook."""
-
-    format: Literal[1]
-    """Version of the file format."""
-    purpose: Purpose
-    """Fitted on, or kept for proof; never both."""
-    sensor_head: str | tuple[str, ...] | None = None
-    """The head or heads that recorded it; the design's only head when left out."""
-    altitude_m: Length | None = None
-    """Height over the sea; the design's when left out."""
-    clock_offset_s: SignedDuration = figure("0 s", "time")
-    """To be added to the probe log's time to get the frames' time."""
-    clock_u_s: Duration = figure("0.5 s", "time")
-    """Standard uncertainty of the clock offset; of one shared moment where those are given."""
-    shared: tuple[SheetShared, ...] = ()
-    """Moments that both clocks saw: they set the clock's offset, three or more its drift too."""
-    synthetic: bool = False
-    """True for a folder that was made, not measured: its evidence counts as simulated."""
-    unit: str = ""
-    """Serial number of the sensor unit."""
-    note: str = ""
-    """A remark."""
-    told: Told = Told()
-    """What the cook told the product."""
-    burners: tuple[SheetBurner, ...] = ()
-    """What stood on the burners."""
-    probes: tuple[SheetProbe, ...] = ()
-    """The reference probes."""
-    marks: tuple[SheetMark, ...] = ()
-    """Points of the cooktop that were pointed at in a picture."""
-    targets: tuple[SheetTarget, ...] = ()
-    """Bare elements or warm discs of known place."""
-    patches: tuple[SheetPatch, ...] = ()
-    """Patches of low emissivity."""
-    flats: tuple[SheetFlat, ...] = ()
-    """Times in which an even surface filled the view."""
 
 
 def cook_name(plan: CookPlan, repeat: int) -> str:

@@ -7,9 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from trivet.records.alerting import Alerting
 from trivet.records.business import Alternative, Battery, Costs, Diary, Radio, Wake
-from trivet.records.estimation import Estimation
 from trivet.records.figures import (
     Angle,
     AngleOrZero,
@@ -20,6 +18,7 @@ from trivet.records.figures import (
     HeatingRate,
     Length,
     LengthOrZero,
+    Part,
     PositiveFraction,
     PositiveLength,
     Power,
@@ -28,12 +27,13 @@ from trivet.records.figures import (
     Volume,
     figure,
 )
-from trivet.records.firmware import Firmware
-from trivet.records.part import Part
-from trivet.records.production import (
+from trivet.records.product import (
+    Alerting,
     DeclaredCorrelation,
     EndOfLine,
+    Estimation,
     FieldRecalibration,
+    Firmware,
     Option,
     Population,
 )

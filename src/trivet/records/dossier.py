@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trivet.arrays import FloatArray, Int8Array
-from trivet.records.cook import Told
+from trivet.records.benchsheet import Told
 from trivet.records.verdict import Decision, ProofCook
 
 Grade = Literal["", "simulated", "bench", "predicted"]

@@ -15,6 +15,7 @@ from trivet.records.figures import (
     Fraction,
     Number,
     NumberOrZero,
+    Part,
     PositiveFraction,
     Power,
     Quantity,
@@ -22,7 +23,6 @@ from trivet.records.figures import (
     YearlyFraction,
     figure,
 )
-from trivet.records.part import Part
 
 Chemistry = Literal[
     "lithium-iron-disulfide",

@@ -1,8 +1,5 @@
-"""Figures: numbers in SI that remember their range, their origin and a note.
-
-A :class:`Figure` *is* a float, so it enters arithmetic unchanged; what it knows
-besides travels with the design record and is listed in the dossier.
-"""
+"""Quantities that a file states as text with a unit, money, and the base of every record that
+is read from a file."""
 
 from __future__ import annotations
 
@@ -10,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated, Any, Literal, Self, cast
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import BaseModel, ConfigDict, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from trivet.errors import QuantityError
@@ -280,3 +277,46 @@ BitRate = Annotated[Figure, Quantity("bit_rate", gt=0)]
 HeatingRate = Annotated[Figure, Quantity("heating_rate", gt=0)]
 HeatTransfer = Annotated[Figure, Quantity("heat_transfer", ge=0)]
 Amount = Annotated[Money, MoneyText()]
+
+
+# A field's name carries its SI unit; the key in the file does not, since there
+# the text itself carries the unit ("height = '30 in'" fills height_m).
+SUFFIXES = (
+    "_delta_k",
+    "_frac",
+    "_per_s",
+    "_w_m2k",
+    "_kps",
+    "_bps",
+    "_kg_m3",
+    "_m3",
+    "_rad",
+    "_kg",
+    "_hz",
+    "_k",
+    "_m",
+    "_s",
+    "_w",
+    "_j",
+)
+
+
+def file_key(name: str) -> str:
+    """Return the key that a field has in a file."""
+    for suffix in SUFFIXES:
+        if name.endswith(suffix) and len(name) > len(suffix):
+            return name[: -len(suffix)]
+    return name
+
+
+class Part(BaseModel):
+    """A frozen part of a design or cook file; unknown keys are errors."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        populate_by_name=True,
+        alias_generator=file_key,
+        serialize_by_alias=False,
+        use_attribute_docstrings=True,
+    )

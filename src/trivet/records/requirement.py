@@ -14,15 +14,18 @@ from trivet.records.figures import (
     Duration,
     Figure,
     Fraction,
+    Part,
     Quantity,
     Temperature,
     figure,
 )
-from trivet.records.part import Part
 from trivet.units import parse_quantity
 
 Evidence = Literal["predicted", "simulated", "bench"]
 EVIDENCE_ORDER: tuple[Evidence, ...] = ("predicted", "simulated", "bench")
+
+Purpose = Literal["calibration", "proof"]
+"""Fitted on, or kept for proof; never both."""
 
 Of = Literal["pan", "oil", "liquid", "food", "lid", "hidden_pan"]
 OF_WORDS: tuple[Of, ...] = ("pan", "oil", "liquid", "food", "lid", "hidden_pan")

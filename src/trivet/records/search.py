@@ -10,10 +10,10 @@ from trivet.records.figures import (
     Length,
     LengthOrZero,
     NumberOrZero,
+    Part,
     PositiveLength,
     figure,
 )
-from trivet.records.part import Part
 
 
 class Move(Part):

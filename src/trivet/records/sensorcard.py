@@ -19,12 +19,12 @@ from trivet.records.figures import (
     Frequency,
     Number,
     NumberOrZero,
+    Part,
     PositiveLength,
     Power,
     Temperature,
     figure,
 )
-from trivet.records.part import Part
 from trivet.units import parse_quantity
 
 LensModel = Literal["rectilinear", "equal-angle", "brown-conrady"]

@@ -11,13 +11,13 @@ from trivet.records.figures import (
     HeatTransfer,
     Length,
     LengthOrZero,
+    Part,
     PositiveFraction,
     PositiveLength,
     Power,
     Temperature,
     figure,
 )
-from trivet.records.part import Part
 
 
 class Mirrored(Part):

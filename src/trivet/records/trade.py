@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from trivet.records.figures import Amount, Fraction, Number, figure
-from trivet.records.part import Part
+from trivet.records.figures import Amount, Fraction, Number, Part, figure
 
 TRADE_METRICS: dict[str, str] = {
     "battery_days": "days of a charge, tenth percentile",

@@ -10,7 +10,7 @@ import numpy as np
 from trivet.arrays import FloatArray
 from trivet.models.actual import Series, interpolated
 from trivet.models.oilpoints import COMMON, limit_value_k
-from trivet.records.cook import ToldEntry
+from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import Design
 from trivet.records.requirement import Alert
 from trivet.scoring.series import Side, hottest_series

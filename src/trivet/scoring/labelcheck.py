@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
+from trivet.records.recording import LABELS, LabelMaps, PanPlace, SceneTruth
 
 Answers = dict[tuple[str, str], list[tuple[float, float]]]
 """By kind and part: error or share, and the half-width stated for it (NaN: none)."""

@@ -9,7 +9,7 @@ import numpy as np
 from trivet.arrays import FloatArray
 from trivet.quality import Quality
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate
-from trivet.records.seen import LABELS, LabelMaps, PanPlace, SceneTruth
+from trivet.records.recording import LABELS, LabelMaps, PanPlace, SceneTruth
 from trivet.scoring.labelcheck import SHINY, U95, WARM_DELTA_K, Answers
 
 MM = 1000.0

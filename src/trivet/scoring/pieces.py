@@ -16,10 +16,9 @@ from trivet.physics.statistics.agreement import interval_score
 from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.recording import Reference, Truth
+from trivet.records.recording import LabelMaps, Reference, SceneTruth, Truth
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import LARGE_K, STRATA, Piece
-from trivet.records.seen import LabelMaps, SceneTruth
 from trivet.scoring.checksheet import checks_of
 from trivet.scoring.labelcheck import label_answers
 from trivet.scoring.pancheck import pan_answers

@@ -17,7 +17,7 @@ from trivet.facts.surfaces import surface
 from trivet.models.actual import THICK_FILM_M, Actual, heated, interpolated, surface_series
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.coverage import rim_coverage
-from trivet.records.cook import SheetBurner
+from trivet.records.benchsheet import SheetBurner
 from trivet.records.design import Design
 from trivet.records.recording import BurnerTruth, Event, Reference, Truth
 from trivet.records.requirement import OF_WORDS

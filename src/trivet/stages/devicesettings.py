@@ -9,7 +9,7 @@ from trivet.device import alertsettings as words
 from trivet.device.alertsettings import AlertSettings
 from trivet.models.oilpoints import limit_value_k
 from trivet.physics.heat.water import boiling_point_k
-from trivet.records.cook import ToldEntry
+from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import Contents, Design, TargetBand
 from trivet.records.requirement import DEVICE_KINDS, Alert
 

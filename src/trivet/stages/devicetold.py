@@ -13,7 +13,7 @@ from trivet.device.toldtables import NO_RULE, ToldRules, ToldWords
 from trivet.errors import HandoffRefusedError
 from trivet.facts.oils import MAX_USES, oils
 from trivet.facts.tables import known_name
-from trivet.records.cook import ToldEntry
+from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import CONTENTS, Design
 from trivet.records.requirement import DEVICE_KINDS, OF_WORDS, Alert
 from trivet.stages.devicereading.surfaces import told_place, told_surfaces

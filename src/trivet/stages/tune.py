@@ -10,10 +10,10 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.records.alertaccount import AlertCase, turned
+from trivet.records.alertlog import TunedPoint, Tuning
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
 from trivet.records.requirement import LIMITED, Alert
-from trivet.records.tuning import TunedPoint, Tuning
 
 CasesOf = Callable[[Alert], Sequence[AlertCase]]
 """What an alert with some settings gives on all cooks."""

@@ -13,7 +13,7 @@ from trivet.physics.geometry.optics import Pose
 from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.physics.sensor.drift import drift_terms
-from trivet.records.cook import SheetBurner, SheetProbe, Told
+from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, ProbeSeries, ProductInput, Recording, Reference
 

@@ -12,7 +12,7 @@ from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
 from trivet.physics.image.panreading import _upper_mode
 from trivet.quality import Quality
-from trivet.records.cook import SheetBurner, SheetProbe, Told
+from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import ProbeSeries, ProductInput, Recording, Reference
 from trivet.stages.calibrate import calibrate

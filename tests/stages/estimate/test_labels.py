@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.records.seen import LABELS
+from trivet.records.recording import LABELS
 from trivet.stages.estimate import label_maps
 
 X, Y, RADIUS = -0.20, -0.13, 0.12

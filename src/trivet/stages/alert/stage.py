@@ -39,7 +39,7 @@ from trivet.records.alertlog import (
     DeviceState,
     Watch,
 )
-from trivet.records.cook import Told, ToldEntry
+from trivet.records.benchsheet import Told, ToldEntry
 from trivet.records.design import Design, TargetBand
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.requirement import DEVICE_KINDS, OF_WORDS, Alert

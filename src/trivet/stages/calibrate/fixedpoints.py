@@ -22,8 +22,8 @@ from trivet.physics.sensor.window import (
     fit_fixed_points,
     window_trend,
 )
+from trivet.records.benchsheet import SheetBurner, SheetProbe
 from trivet.records.calibration import HeadCalibration
-from trivet.records.cook import SheetBurner, SheetProbe
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
 from trivet.stages.calibrate.fits import HeadView
 from trivet.stages.calibrate.nominal import surface_prior

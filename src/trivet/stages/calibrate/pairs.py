@@ -15,7 +15,7 @@ from trivet.physics.geometry.optics import Lens, Pose, footprint_m, point_of_pix
 from trivet.physics.image.trend import trailing_slope
 from trivet.physics.radiation.planck import band_radiance_slope
 from trivet.physics.sensor.probelog import blamed_probes, disagreements
-from trivet.records.cook import SheetBurner
+from trivet.records.benchsheet import SheetBurner
 from trivet.records.design import Contents, Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
 from trivet.records.sensorcard import SensorCard

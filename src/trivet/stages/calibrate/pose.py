@@ -23,9 +23,8 @@ from trivet.physics.geometry.optics import (
 )
 from trivet.physics.geometry.registration import PoseFit, SpotCentroid, fit_pose, spot_centroid
 from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
-from trivet.records.benchsheet import SheetTarget
+from trivet.records.benchsheet import SheetBurner, SheetTarget
 from trivet.records.calibration import POSE_TERMS, PoseCalibration
-from trivet.records.cook import SheetBurner
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames, Recording
 from trivet.stages.calibrate.pairs import depth_m

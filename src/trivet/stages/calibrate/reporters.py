@@ -17,11 +17,11 @@ from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, NotEnoughDataError
 from trivet.models.actual import Actual, hottest_series, interpolated, surface_named
 from trivet.physics.sensor.alignment import reading_lag
+from trivet.records.calibration import ReporterChoice, ReporterFold, ReporterScore, ReporterTrial
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.estimation import Estimation, Reporter
+from trivet.records.product import Estimation, Reporter
 from trivet.records.recording import Recording
-from trivet.records.reporting import ReporterChoice, ReporterFold, ReporterScore, ReporterTrial
 
 REPORTERS: tuple[Reporter, ...] = get_args(Reporter)
 FEWEST_PLANS = 3

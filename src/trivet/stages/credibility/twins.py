@@ -10,14 +10,8 @@ from typing import get_args
 import numpy as np
 
 from trivet.errors import QuantityError
-from trivet.records.cook import (
-    CookBurner,
-    CookPlan,
-    FoodPlan,
-    LidSpan,
-    ScheduleStep,
-    SheetBurner,
-)
+from trivet.records.benchsheet import SheetBurner
+from trivet.records.cook import CookBurner, CookPlan, FoodPlan, LidSpan, ScheduleStep
 from trivet.records.credibility import Condition, Twin
 from trivet.records.design import Base, Design, Pan
 from trivet.records.figures import Figure

@@ -20,8 +20,8 @@ from trivet.device.readingburner import UNSURE
 from trivet.device.readingrules import HeadReading, cold_reading
 from trivet.errors import RecordingError
 from trivet.quality import Quality
+from trivet.records.benchsheet import Told
 from trivet.records.calibration import Calibration
-from trivet.records.cook import Told
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import HeadFrames, ProductInput

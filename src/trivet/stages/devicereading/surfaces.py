@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from trivet.models.contents import fits, seen_of
 from trivet.models.emissivity_prior import emissivity_prior_range
 from trivet.physics.radiation.planck import Band
+from trivet.records.benchsheet import ToldEntry
 from trivet.records.calibration import Calibration
-from trivet.records.cook import ToldEntry
 from trivet.records.design import CONTENTS, Contents, Design
 from trivet.records.requirement import OF_WORDS
 

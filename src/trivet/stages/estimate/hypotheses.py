@@ -17,8 +17,8 @@ from trivet.physics.heat.carriedpan import CarryRule
 from trivet.physics.heat.water import boiling_point_k
 from trivet.physics.image.panreading import FRIDGE_K
 from trivet.physics.radiation.seensurface import Hypothesis
+from trivet.records.benchsheet import Told, ToldEntry
 from trivet.records.calibration import Calibration
-from trivet.records.cook import Told, ToldEntry
 from trivet.records.design import Base, Burner, Contents, Design, Pan
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.stages.estimate.views import BurnerView, HeadView

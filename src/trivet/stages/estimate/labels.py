@@ -13,8 +13,8 @@ from trivet.physics.image.labelling import RegionLabels, RimView, region_labels
 from trivet.physics.image.panfinder import RADIUS, X, Y
 from trivet.quality import Quality
 from trivet.records.estimate import ABSENT, BurnerEstimate
+from trivet.records.recording import LABELS, LabelMaps
 from trivet.records.requirement import OF_WORDS
-from trivet.records.seen import LABELS, LabelMaps
 from trivet.stages.estimate.views import BurnerView, HeadView
 
 SURFACES = {"pan": labelling.PAN, "oil": labelling.LIQUID, "liquid": labelling.LIQUID}

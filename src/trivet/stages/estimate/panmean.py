@@ -12,7 +12,7 @@ from trivet.physics.image import panreading
 from trivet.physics.image.burnerpass import PanTrace
 from trivet.physics.image.panrings import RINGS, ring_area_frac
 from trivet.physics.radiation.planck import radiating_temperature_k
-from trivet.records.estimation import Reporter
+from trivet.records.product import Reporter
 from trivet.stages.estimate.views import BurnerView
 
 RING, CENTRE = 2, 0

@@ -13,8 +13,7 @@ from trivet.errors import RecordingError
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.estimate import Estimate
-from trivet.records.recording import HeadFrames, ProductInput
-from trivet.records.seen import LabelMaps
+from trivet.records.recording import HeadFrames, LabelMaps, ProductInput
 from trivet.stages.estimate.streaming import Estimator, joined
 
 BLOCK_FRAMES, BLOCK_VALUES = 1024, 4_000_000

@@ -19,12 +19,11 @@ from trivet.physics.image.trend import Tail, trailing_slope
 from trivet.physics.radiation.planck import band_radiance
 from trivet.physics.radiation.scenepass import SceneFrames, empty_scene, fill_scene
 from trivet.quality import Quality
+from trivet.records.benchsheet import Told
 from trivet.records.calibration import Calibration
-from trivet.records.cook import Told
 from trivet.records.design import Burner, Design
 from trivet.records.estimate import UNSURE, BurnerEstimate, Estimate, PanShape
-from trivet.records.recording import HeadFrames
-from trivet.records.seen import LabelMaps
+from trivet.records.recording import HeadFrames, LabelMaps
 from trivet.stages.estimate.burner import BurnerReader
 from trivet.stages.estimate.hypotheses import burner_view
 from trivet.stages.estimate.labels import LabelledBurner, LastReading, head_labels

@@ -24,7 +24,7 @@ from trivet.physics.radiation.planck import (
 from trivet.physics.radiation.seensurface import Hypothesis
 from trivet.records.calibration import Calibration, DriftCalibration, HeadCalibration
 from trivet.records.design import Design, Head
-from trivet.records.estimation import Reporter
+from trivet.records.product import Reporter
 from trivet.records.recording import HeadFrames
 from trivet.records.sensorcard import SensorCard
 

@@ -9,8 +9,7 @@ from pydantic import BaseModel
 
 from trivet.models.assumed import OWN
 from trivet.records.design import Design
-from trivet.records.figures import Figure
-from trivet.records.part import file_key
+from trivet.records.figures import Figure, file_key
 
 
 def assumed_figures(design: Design) -> tuple[str, ...]:

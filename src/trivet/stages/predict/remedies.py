@@ -14,9 +14,9 @@ from trivet.facts.sensors import card as library_card
 from trivet.models.predicted import predicted_value
 from trivet.models.variants import power_moved
 from trivet.records.design import Design
-from trivet.records.part import file_key
+from trivet.records.figures import file_key
 from trivet.records.prediction import Prediction, Remedies, Remedy
-from trivet.records.production import Option
+from trivet.records.product import Option
 from trivet.records.requirement import METRICS, Requirement
 from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.money import economics

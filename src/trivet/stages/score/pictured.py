@@ -17,8 +17,7 @@ from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, FrameView
-from trivet.records.recording import ProductInput
-from trivet.records.seen import LABELS
+from trivet.records.recording import LABELS, ProductInput
 from trivet.scoring.pieces import ScoredCook
 
 Kind = Literal["labels", "profile"]

@@ -11,9 +11,8 @@ import numpy as np
 from trivet.physics.geometry.optics import Pose
 from trivet.physics.heat.water import boiling_point_k
 from trivet.physics.sensor.readout import SensorErrors
-from trivet.records.cook import CookPlan
+from trivet.records.cook import CookPlan, Mismatch
 from trivet.records.design import Design, Head
-from trivet.records.disturbances import Mismatch
 from trivet.records.figures import Figure
 from trivet.records.sensorcard import SensorCard
 

@@ -14,8 +14,8 @@ from trivet.physics.sensor.readout import (
     netd_radiance,
     readings_k,
 )
-from trivet.records.benchsheet import SheetFlat
-from trivet.records.cook import CookPlan, Told
+from trivet.records.benchsheet import SheetFlat, Told
+from trivet.records.cook import CookPlan
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames, ProductInput, Recording, Reference
 from trivet.stages.simulate.draws import HOUSING_REF_K, head_unit, stream

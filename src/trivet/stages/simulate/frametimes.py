@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
-from trivet.records.disturbances import SensorFaults
+from trivet.records.cook import SensorFaults
 from trivet.records.sensorcard import SensorCard
 
 MIN_STEP = 0.05

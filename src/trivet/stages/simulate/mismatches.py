@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Sequence
 
-from trivet.records.disturbances import Mismatch
+from trivet.records.cook import Mismatch
 from trivet.stages.simulate.setting import PanSetting
 
 

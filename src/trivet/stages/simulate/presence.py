@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from trivet.records.alerting import PresenceChannel
 from trivet.records.cook import CookPlan
+from trivet.records.product import PresenceChannel
 from trivet.records.recording import Event, PresenceSeries
 
 KITCHEN = "kitchen"

@@ -21,9 +21,9 @@ from trivet.physics.sensor.probes import (
     swapped_poles_k,
 )
 from trivet.physics.sensor.thermocouple import ThermocoupleKind, ToleranceClass, tolerance_k
-from trivet.records.cook import CookPlan, SheetProbe
+from trivet.records.benchsheet import SheetProbe
+from trivet.records.cook import CookPlan, ProbeFault
 from trivet.records.design import Design
-from trivet.records.disturbances import ProbeFault
 from trivet.records.figures import Figure
 from trivet.records.recording import ProbeSeries
 from trivet.records.requirement import Of

@@ -6,7 +6,8 @@ import math
 from collections.abc import Sequence
 
 from trivet.models.oilpoints import COMMON
-from trivet.records.cook import CookPlan, SheetBurner, Told, ToldEntry
+from trivet.records.benchsheet import SheetBurner, Told, ToldEntry
+from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.recording import Event, Reference
 from trivet.stages.simulate.draws import Kitchen

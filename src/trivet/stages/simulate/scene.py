@@ -16,9 +16,8 @@ from trivet.physics.geometry.optics import Lens, Pose
 from trivet.physics.geometry.sampling import CellGrid, Sampling, sampling_matrix
 from trivet.physics.radiation.planck import Band, band_radiance
 from trivet.physics.radiation.render import Cells, mixed_radiance, pixel_radiance
-from trivet.records.cook import CookPlan
+from trivet.records.cook import CookPlan, Mismatch
 from trivet.records.design import Design
-from trivet.records.disturbances import Mismatch
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.plumes import behind_steam
 from trivet.stages.simulate.setting import RING_SHARE, PanSetting

@@ -13,7 +13,7 @@ from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
 from trivet.physics.heat.cellstats import area_quantiles_k, hottest_mean_k
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
-from trivet.records.seen import LABELS, STEAM_LOSS_FRAC, LabelMaps, PanPlace, SceneTruth
+from trivet.records.recording import LABELS, STEAM_LOSS_FRAC, LabelMaps, PanPlace, SceneTruth
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.occupancy import hidden
 from trivet.stages.simulate.plumes import steam_lost_frac

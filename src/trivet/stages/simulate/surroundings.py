@@ -15,9 +15,8 @@ from trivet.physics.geometry.sampling import CellGrid
 from trivet.physics.heat.knob import level_frac
 from trivet.physics.radiation.planck import Band, band_radiance
 from trivet.physics.sensor.readout import wander_k
-from trivet.records.cook import CookPlan
+from trivet.records.cook import CookPlan, Face
 from trivet.records.design import Design
-from trivet.records.disturbances import Face
 from trivet.records.figures import Figure
 from trivet.records.surroundings import Mirrored
 from trivet.stages.simulate.contents import FILM_UNDER_M

@@ -14,7 +14,7 @@ from trivet.physics.geometry.occlusion import visible_base
 from trivet.physics.geometry.optics import Lens, Pose, pixel_of_point
 from trivet.physics.heat.cellstats import area_quantiles_k, hottest_mean_k
 from trivet.physics.radiation.planck import Band
-from trivet.records.disturbances import Mismatch
+from trivet.records.cook import Mismatch
 from trivet.records.recording import BurnerTruth
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.stages.simulate.contents import FILM_UNDER_M
