@@ -15,8 +15,8 @@ from scipy.special import jnp_zeros, jv
 from skfem.models.poisson import laplace, mass
 
 from trivet.physics.heat import burners, loads
-from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cell_area_frac, cook_pans
-from trivet.physics.heat.thermal_model import PanWall
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import Losses, PanBase, PanWall, RunSettings, cell_area_frac
 
 RADIUS, SHEET, AREAL, SIGMA = 0.13, 0.705, 7319.7, 5.670374419e-8
 AREA, AIR_K, BOIL_K, MINUTES = np.pi * RADIUS**2, 293.15, 373.124, 20

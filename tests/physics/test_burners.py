@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.physics.heat import burners, knob
-from trivet.physics.heat.thermal import cell_area_frac, cell_centres
+from trivet.physics.heat import burners
+from trivet.physics.heat.pan.model import cell_area_frac, cell_centres
 
 
 def integral(shape, radius):
@@ -18,7 +18,7 @@ def integral(shape, radius):
 @pytest.mark.parametrize("radius", [0.06, 0.13, 0.165])
 def test_power_times_efficiency_on_a_centred_pan(kind, radius):
     made = burners.flux_map(burners.default_pattern(kind, radius_m=0.09), pan_radius_m=radius)
-    power = knob.pan_power_w(0.7, rated_w=2600.0, efficiency_frac=0.42)
+    power = burners.pan_power_w(0.7, rated_w=2600.0, efficiency_frac=0.42)
     assert integral(made.shape_m2, radius) * power == pytest.approx(0.7 * 2600 * 0.42, rel=1e-3)
     assert made.captured_frac == pytest.approx(1.0)
     assert made.shape_m2.min() >= 0.0
@@ -51,13 +51,13 @@ def test_spiral_winds_as_often_as_told():
 
 
 def test_knob_and_pulses():
-    level = knob.level_frac([0.0, 9.9, 10.0, 50.0], change_s=[10.0, 40.0], level=[1.0, 0.3])
+    level = burners.level_frac([0.0, 9.9, 10.0, 50.0], change_s=[10.0, 40.0], level=[1.0, 0.3])
     assert level.tolist() == [0.0, 0.0, 1.0, 0.3]
-    pulsed = knob.pulsed_level(np.full(1200, 0.1), step_s=0.5, floor_frac=0.3, period_s=4.0)
+    pulsed = burners.pulsed_level(np.full(1200, 0.1), step_s=0.5, floor_frac=0.3, period_s=4.0)
     assert pulsed.mean() == pytest.approx(0.1, rel=1e-9)
     assert pulsed.max() == pytest.approx(0.3)
     assert pulsed.min() == 0.0
-    steady = knob.pulsed_level([0.3, 0.8], step_s=0.5, floor_frac=0.3, period_s=4.0)
+    steady = burners.pulsed_level([0.3, 0.8], step_s=0.5, floor_frac=0.3, period_s=4.0)
     assert steady.tolist() == [0.3, 0.8]
 
 
@@ -93,13 +93,13 @@ def test_flames_draw_in_at_low_power():
 
 def test_bad_input_is_named():
     with pytest.raises(OutOfRangeError, match="efficiency_frac"):
-        knob.pan_power_w(1.0, rated_w=2000.0, efficiency_frac=1.1)
+        burners.pan_power_w(1.0, rated_w=2000.0, efficiency_frac=1.1)
     with pytest.raises(OutOfRangeError, match="rated_w is -5"):
-        knob.pan_power_w(1.0, rated_w=-5.0, efficiency_frac=0.4)
+        burners.pan_power_w(1.0, rated_w=-5.0, efficiency_frac=0.4)
     with pytest.raises(OutOfRangeError, match="level_frac"):
-        knob.pan_power_w([0.5, 1.2], rated_w=2000.0, efficiency_frac=0.4)
+        burners.pan_power_w([0.5, 1.2], rated_w=2000.0, efficiency_frac=0.4)
     with pytest.raises(InputError, match="rise"):
-        knob.level_frac([0.0], change_s=[5.0, 5.0], level=[1.0, 0.0])
+        burners.level_frac([0.0], change_s=[5.0, 5.0], level=[1.0, 0.0])
     with pytest.raises(OutOfRangeError, match="no heat"):
         burners.flux_map(
             burners.BurnerPattern("gas", 0.3, 0.001, 0.31), pan_radius_m=0.05, offset_m=(0.0, 0.0)

@@ -8,16 +8,16 @@ import pytest
 from trivet.errors import InputError, OutOfRangeError
 from trivet.facts.holdtimes import hold_table
 from trivet.physics.heat import boiling
-from trivet.physics.heat.filmflow import (
+from trivet.physics.heat.boiling import browned_frac, foam_frac
+from trivet.physics.heat.lethality import Z_K, hold_verdict, log_reduction
+from trivet.physics.heat.loads import CRITICAL_W_M2, NUCLEATE_W_M2K3
+from trivet.physics.heat.oilfilm import (
     FilmBase,
     flowed_film_m,
     oil_vapour_kg_m2s,
     oil_viscosity_pa_s,
 )
-from trivet.physics.heat.foaming import browned_frac, foam_frac
-from trivet.physics.heat.lethality import Z_K, hold_verdict, log_reduction
-from trivet.physics.heat.loads import CRITICAL_W_M2, NUCLEATE_W_M2K3
-from trivet.physics.heat.thermal import cell_area_frac, cell_centres
+from trivet.physics.heat.pan.model import cell_area_frac, cell_centres
 
 BOIL_K = 373.124
 

@@ -9,9 +9,9 @@ import pytest
 from scipy.special import erfc
 
 from trivet.errors import InputError
-from trivet.physics.heat.choiokos import food_properties
-from trivet.physics.heat.foodpatch import FoodPatch, contact_w_m2k, food_column
-from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cook_pans
+from trivet.physics.heat.food import FoodPatch, contact_w_m2k, food_column, food_properties
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import Losses, PanBase, RunSettings
 
 STEAK = (0.718, 0.22, 0.05, 0.0, 0.011)
 SHAPE = (6, 8, 1)

@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.physics.heat import lids, loads
-from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cook_pans
+from trivet.physics.heat import loads
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import Losses, PanBase, RunSettings
 
 AREA = np.pi * 0.13**2
 EVEN = np.full((6, 8, 1), 1 / AREA)
-LID = lids.Lid(areal_j_m2k=7600.0, emissivity=0.9, outer_w_m2k=8.0)
+LID = loads.Lid(areal_j_m2k=7600.0, emissivity=0.9, outer_w_m2k=8.0)
 BUTTER = dataclasses.replace(
     loads.oil_layer(3e-4, mixing_s=10.0), mass_kg=0.003, boil_k=373.12, release_1_ks=0.004
 )
@@ -87,10 +88,10 @@ def test_a_lid_goes_on_from_where_it_was():
 
 
 def test_lid_builders():
-    assert lids.lid_areal_j_m2k(0.004, glass=True) == pytest.approx(7600.0)
-    assert lids.stack_lids([None, None]) is None
-    both = lids.stack_lids([None, LID])
+    assert loads.lid_areal_j_m2k(0.004, glass=True) == pytest.approx(7600.0)
+    assert loads.stack_lids([None, None]) is None
+    both = loads.stack_lids([None, LID])
     assert both is not None
     assert np.asarray(both.areal_j_m2k).tolist() == [0.0, 7600.0]
     with pytest.raises(OutOfRangeError, match="thickness_m"):
-        lids.lid_areal_j_m2k(0.0, glass=False)
+        loads.lid_areal_j_m2k(0.0, glass=False)

@@ -10,18 +10,22 @@ from scipy.integrate import solve_ivp
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.heat import burners, loads
-from trivet.physics.heat.clad import clad_sheet
-from trivet.physics.heat.convection import convection_line, convection_w_m2k
-from trivet.physics.heat.gap import gap_conductance_w_m2k
-from trivet.physics.heat.thermal import (
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import (
     Control,
+    Hob,
     Losses,
     PanBase,
+    PanWall,
     RunSettings,
     cell_area_frac,
-    cook_pans,
 )
-from trivet.physics.heat.thermal_model import Hob, PanWall
+from trivet.physics.heat.transfer import (
+    clad_sheet,
+    convection_line,
+    convection_w_m2k,
+    gap_conductance_w_m2k,
+)
 
 RADIUS = 0.13
 AREA = np.pi * RADIUS**2

@@ -8,7 +8,7 @@ from scipy.sparse import csr_array
 
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.heat.cellstats import area_quantiles_k, hottest_mean_k
-from trivet.physics.heat.patches import film_thickness_m, smooth_field
+from trivet.physics.heat.oilfilm import film_thickness_m, smooth_field
 from trivet.physics.radiation.mie import PlumeColumn, through_plume
 from trivet.physics.radiation.planck import flat_band, quadrature_radiance
 from trivet.physics.radiation.render import Cells, disc_cover, mixed_radiance, pixel_radiance

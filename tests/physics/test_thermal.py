@@ -9,14 +9,14 @@ import pytest
 from scipy.integrate import solve_ivp
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.physics.heat import foodpatch, loads
-from trivet.physics.heat.thermal import (
+from trivet.physics.heat import food, loads
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import (
     Control,
     Losses,
     PanBase,
     RunSettings,
     cell_area_frac,
-    cook_pans,
 )
 
 RADIUS = 0.13
@@ -111,10 +111,10 @@ def test_thick_oil_without_convection_follows_conduction():
 def patch(steps, n_theta=8):
     piece = np.full((6, n_theta, 1), -1)
     piece[:3] = 0  # the inner half of the radius, a quarter of the base
-    contact = foodpatch.contact_w_m2k(
+    contact = food.contact_w_m2k(
         np.arange(steps) * 1.0, start_w_m2k=250, peak_w_m2k=650, peak_s=60, decay_s=120
     )
-    column = foodpatch.food_column(
+    column = food.food_column(
         0.012,
         density_kg_m3=1050.0,
         specific_heat_j_kgk=3560.0,
@@ -122,7 +122,7 @@ def patch(steps, n_theta=8):
         water_frac=0.6,
     )
     deep = (slice(None), None, None, None)
-    return foodpatch.FoodPatch(
+    return food.FoodPatch(
         piece,
         contact[:, None, None],
         column_k=np.full((column.areal_j_m2k.size, 6, n_theta, 1), 278.15),

@@ -7,7 +7,7 @@ import copy
 import numpy as np
 import pytest
 
-from trivet.physics.heat.knob import level_frac
+from trivet.physics.heat.burners import level_frac
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.stages.simulate.cooking import cooked

@@ -12,7 +12,8 @@ from tests.closure.checks.kitchens import kitchen
 from tests.closure.checks.registry import Check
 
 from trivet.physics.heat import burners, loads
-from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cell_area_frac, cook_pans
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import Losses, PanBase, RunSettings, cell_area_frac
 from trivet.records.cook import CookPlan
 from trivet.stages.simulate.cooking import cooked
 from trivet.stages.simulate.draws import kitchen as draw_kitchen

@@ -14,8 +14,9 @@ from scipy.sparse.linalg import splu
 from scipy.special import jnp_zeros, jv
 from tests.closure.checks.registry import Check
 
-from trivet.physics.heat.clad import clad_sheet
-from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cell_area_frac, cook_pans
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import Losses, PanBase, RunSettings, cell_area_frac
+from trivet.physics.heat.transfer import clad_sheet
 
 GROUP = "Heat along the base"
 N_R, N_T = 24, 32

@@ -8,8 +8,9 @@ import numpy as np
 from scipy.special import erfc, erfcx
 from tests.closure.checks.registry import Check
 
-from trivet.physics.heat.foodpatch import FoodColumn, FoodPatch, coldest_k, food_column
-from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cook_pans
+from trivet.physics.heat.food import FoodColumn, FoodPatch, coldest_k, food_column
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import Losses, PanBase, RunSettings
 
 GROUP = "Food"
 # Lean beef near 20 C after Choi and Okos 1986; diffusivity 1.35e-7 m2/s.

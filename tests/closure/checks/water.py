@@ -15,7 +15,8 @@ from tests.closure.checks.registry import Check
 
 from trivet.physics.heat import loads
 from trivet.physics.heat.boiling import nucleate_w_m2k3, surface_factor
-from trivet.physics.heat.thermal import Losses, PanBase, RunSettings, cook_pans
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import Losses, PanBase, RunSettings
 
 GROUP = "Water"
 DATA = Path(__file__).parents[2] / "data/pot-water-thermocouples/one_litre_boil_up_ab.csv"

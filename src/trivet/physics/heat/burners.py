@@ -1,4 +1,4 @@
-"""Heat flux of burners into the base of a pan.
+"""Heat of burners: what the knob makes of the power, and where it enters the base of a pan.
 
 A map is normalised on the cells of the centred pan, so its integral is
 power x efficiency by construction; a pan off its burner takes the share of the
@@ -8,9 +8,10 @@ pattern that still meets it.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from trivet.arrays import FloatArray
 from trivet.errors import InputError, OutOfRangeError
@@ -56,31 +57,16 @@ class BurnerPattern:
 def default_pattern(kind: BurnerKind, *, radius_m: float) -> BurnerPattern:
     """Return a typical pattern for a burner of a given outer radius.
 
-    Parameters
-    ----------
     kind : {"gas", "coil", "radiant", "induction"}
-    radius_m : float
-        Outer radius of flames or heated zone. [m]
+    radius_m : outer radius of flames or heated zone [m]
+    Returns : BurnerPattern: ring, skirt and side shares; all of them assumed
+    InputError: For an unknown kind.
 
-    Returns
-    -------
-    BurnerPattern
-        Ring, skirt and side shares; all of them assumed.
+    OutOfRangeError: if the radius is not above 0.
 
-    Raises
-    ------
-    InputError
-        For an unknown kind.
-    OutOfRangeError
-        If the radius is not above 0.
+    The width of a gas ring is the least known: from 0.10 to 0.25 of the radius the spread of a 3 mm
+    aluminium pan falls by about a third.
 
-    Notes
-    -----
-    The width of a gas ring is the least known: from 0.10 to 0.25 of the radius
-    the spread of a 3 mm aluminium pan falls by about a third.
-
-    References
-    ----------
     Assumed, no source.
     """
     if not radius_m > 0.0:
@@ -109,38 +95,19 @@ def flux_map(
 ) -> FluxMap:
     """Return where a burner's heat enters a pan of a given radius and position.
 
-    Parameters
-    ----------
     pattern : BurnerPattern
-    pan_radius_m : float
-        Radius of the heated base. [m]
-    offset_m : (float, float)
-        Pan centre minus burner centre, x and y. [m]
-    n_r, n_theta : int
-        Cells of the pan.
-    wall : bool
-        Whether the pan has a wall of its own that takes the share of the sides;
-        else it enters the outermost ring.
+    pan_radius_m : radius of the heated base [m]
+    offset_m : (float, float) pan centre minus burner centre, x and y [m]
+    n_r, n_theta : cells of the pan
+    wall : whether the pan has a wall of its own that takes the share of the sides; else it enters
+        the outermost ring
+    Returns : FluxMap: shape per watt into the pan; multiply by power x efficiency
+    OutOfRangeError: if the pan's radius is not above 0, or no heat meets the pan.
 
-    Returns
-    -------
-    FluxMap
-        Shape per watt into the pan; multiply by power x efficiency.
+    Each cell is the mean of 4 x 4 Gauss points. The efficiency of a burner is that of a centred
+    pan; moving a 26 cm pan by 5 cm on a gas ring of 8 cm loses a seventh of it.
 
-    Raises
-    ------
-    OutOfRangeError
-        If the pan's radius is not above 0, or no heat meets the pan.
-
-    Notes
-    -----
-    Each cell is the mean of 4 x 4 Gauss points.  The efficiency of a burner is
-    that of a centred pan; moving a 26 cm pan by 5 cm on a gas ring of 8 cm
-    loses a seventh of it.
-
-    References
-    ----------
-    Own parametric form; no source.
+    Source: Own parametric form; no source.
     """
     if not pan_radius_m > 0.0:
         raise OutOfRangeError(f"pan_radius_m is {pan_radius_m}; allowed: above 0 m")
@@ -164,31 +131,15 @@ def flux_map(
 def turned_down(pattern: BurnerPattern, *, level_frac: float) -> BurnerPattern:
     """Return the pattern at a knob level: gas flames draw in, everything else stays.
 
-    Parameters
-    ----------
-    pattern : BurnerPattern
-        At full power.
-    level_frac : float
-        Share of the rated power, 0 to 1. [-]
+    pattern : BurnerPattern, at full power
+    level_frac : share of the rated power, 0 to 1 [-]
+    Returns : BurnerPattern: ring 20 % smaller, 40 % narrower and skirt 30 % smaller at the lowest
+        level, in proportion between; the share of the sides follows the level
+    OutOfRangeError: if the level lies outside 0 to 1.
 
-    Returns
-    -------
-    BurnerPattern
-        Ring 20 % smaller, 40 % narrower and skirt 30 % smaller at the lowest
-        level, in proportion between; the share of the sides follows the level.
+    On a 5 mm cast iron base the hottest ring moves in by 12 mm from full to a fifth of the power
+    with a ring of 13 cm.
 
-    Raises
-    ------
-    OutOfRangeError
-        If the level lies outside 0 to 1.
-
-    Notes
-    -----
-    On a 5 mm cast iron base the hottest ring moves in by 12 mm from full to a
-    fifth of the power with a ring of 13 cm.
-
-    References
-    ----------
     Assumed, no source.
     """
     if not 0.0 <= level_frac <= 1.0:
@@ -227,25 +178,14 @@ def pattern_density(
 ) -> FloatArray:
     """Return the density of a pattern around its own centre, without the rim's share.
 
-    Parameters
-    ----------
     pattern : BurnerPattern
-    rho_m, angle_rad : (...,)
-        Polar coordinates around the burner. [m], [rad]
+    rho_m, angle_rad : (...,) polar coordinates around the burner [m], [rad]
+    Returns : (...,) density, about 1 when integrated over the plane [1/m2]
 
-    Returns
-    -------
-    (...,)
-        Density, about 1 when integrated over the plane. [1/m2]
+    Normalised to a few per cent only (a Gaussian ring narrower than a third of its radius is within
+    0.1 %); ``flux_map`` normalises exactly.
 
-    Notes
-    -----
-    Normalised to a few per cent only (a Gaussian ring narrower than a third of
-    its radius is within 0.1 %); ``flux_map`` normalises exactly.
-
-    References
-    ----------
-    Own parametric form; no source.
+    Source: Own parametric form; no source.
     """
     rho, angle = rho_m, angle_rad
     skirt = (rho < pattern.outer_radius_m) / (np.pi * pattern.outer_radius_m**2)
@@ -272,3 +212,82 @@ def _spiral(pattern: BurnerPattern, rho: FloatArray, angle: FloatArray) -> Float
     mean = pattern.ring_width_m * np.sqrt(2.0 * np.pi) / pitch
     area = np.pi * (pattern.outer_radius_m**2 - pattern.inner_radius_m**2)
     return np.asarray(wire * inside / (mean * area))
+
+
+def pan_power_w(
+    level_frac: ArrayLike, *, rated_w: float, efficiency_frac: float, captured_frac: float = 1.0
+) -> FloatArray:
+    """Return the heat into a centred or shifted pan for knob levels.
+
+    level_frac : (...,) share of the rated power, 0 to 1 [-]
+    rated_w : rated power of the burner (fuel or electric) [W]
+    efficiency_frac : share that reaches a centred pan [-]
+    captured_frac : only for reporting totals; the shape of ``flux_map`` already carries it [-]
+    Returns : (...,) heat into the pan [W]
+    OutOfRangeError: if efficiency or a level lies outside 0 to 1, or the power is negative.
+
+    Induction 0.84, electric 0.74 to 0.80, gas 0.40 to 0.44 of the rating.
+
+    Source: DOE figures as relayed by two secondary pages (job facts).
+    """
+    level = np.asarray(level_frac, dtype=np.float64)
+    if not 0.0 <= efficiency_frac <= 1.0:
+        raise OutOfRangeError(f"efficiency_frac is {efficiency_frac}; allowed: 0 to 1")
+    if not (rated_w >= 0.0 and np.isfinite(rated_w)):
+        raise OutOfRangeError(f"rated_w is {rated_w}; allowed: a finite value of 0 W or more")
+    if not np.all((level >= 0.0) & (level <= 1.0)):
+        raise OutOfRangeError("level_frac holds a value outside 0 to 1")
+    return level * (rated_w * efficiency_frac * captured_frac)
+
+
+def level_frac(time_s: ArrayLike, *, change_s: ArrayLike, level: ArrayLike) -> FloatArray:
+    """Return the knob level at given times: the last change holds; 0 before the first.
+
+    time_s : (...,) times asked for [s]
+    change_s, level : (change,) when the knob is set, and to which share of the rating [s], [-]
+    Returns : (...,) level [-]
+    InputError: if changes are not in rising order or do not pair with levels.
+
+    A change acts from its own instant on.
+    """
+    when = np.asarray(change_s, dtype=np.float64)
+    what = np.asarray(level, dtype=np.float64)
+    if when.shape != what.shape or when.ndim != 1:
+        raise InputError(f"{when.size} change times do not pair with {what.size} levels")
+    if np.any(np.diff(when) <= 0.0):
+        raise InputError("change_s must rise from one change to the next")
+    held = np.concatenate(([0.0], what))
+    return np.asarray(held[np.searchsorted(when, np.asarray(time_s), side="right")])
+
+
+def pulsed_level(
+    level: ArrayLike, *, step_s: float, floor_frac: float, period_s: float
+) -> FloatArray:
+    """Return the level of an inverter that pulses below its lowest steady power.
+
+    level : (step,) level set by the knob [-]
+    step_s, period_s : time of a step and of a pulse with its pause [s]
+    floor_frac : lowest steady level; below it the inverter runs at this level for a part of every
+        period [-]
+    Returns : (step,) mean level over each step [-]
+    OutOfRangeError: if a time is not above 0 or the floor lies outside 0 to 1.
+
+    The mean over a whole number of periods is the level set, exactly. A pulse of 2 s at 600 W
+    swings a 2 mm steel base by about 5 K.
+
+    Common practice, no source.
+    """
+    if not (step_s > 0.0 and period_s > 0.0 and 0.0 <= floor_frac <= 1.0):
+        raise OutOfRangeError("step_s and period_s must be above 0 s, floor_frac within 0 to 1")
+    wanted = np.asarray(level, dtype=np.float64)
+    on_s = period_s * np.clip(wanted / max(floor_frac, 1e-9), 0.0, 1.0)
+    start = np.arange(wanted.size) * step_s
+
+    def run_s(until: NDArray[Any]) -> NDArray[Any]:
+        whole, rest = np.divmod(until, period_s)
+        return np.asarray(whole * on_s + np.minimum(rest, on_s))
+
+    pulsed = floor_frac * (run_s(start + step_s) - run_s(start)) / step_s
+    # differences of long sums: rounding may leave a trace below nothing
+    pulsed = np.where(pulsed < 1e-9, 0.0, pulsed)
+    return np.asarray(np.where(wanted < floor_frac, pulsed, wanted))

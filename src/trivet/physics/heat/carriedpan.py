@@ -66,12 +66,8 @@ class CarryRule(NamedTuple):
 def nothing_carried() -> FloatArray:
     """Return the memory of a pan of which nothing has been learnt.
 
-    Returns
-    -------
-    (SIZE,)
+    Returns : (SIZE,)
 
-    Notes
-    -----
     144 bytes.
     """
     memory = np.zeros(SIZE)
@@ -91,36 +87,21 @@ def carry(
 ) -> FloatArray:
     """Return what has become of a pan while it is not seen whole.
 
-    Parameters
-    ----------
-    pan_k : (time,)
-        Mean of the pan as read; NaN where it is not seen whole. [K]
-    u_k : (time,)
-        Standard uncertainty of it. [K]
+    pan_k : (time,) mean of the pan as read; NaN where it is not seen whole [K]
+    u_k : (time,) standard uncertainty of it [K]
     time_s : (time,)
-    covered_frac : (time,)
-        Share of the pan under food. [-]
-    fresh : (time,)
-        Whether food has just gone in or been turned: its cold side lies below.
+    covered_frac : (time,) share of the pan under food [-]
+    fresh : (time,) whether food has just gone in or been turned: its cold side lies below
     rule : CarryRule
-    memory : (SIZE,)
-        From :func:`nothing_carried`, continued in place from block to block.
+    memory : (SIZE,) from :func:`nothing_carried`, continued in place from block to block
+    Returns : (time, 3) temperature and its standard uncertainty [K], NaN while the pan is seen and
+        where fewer than 10 s of it were; by what factor its height over the room may have grown
 
-    Returns
-    -------
-    (time, 3)
-        Temperature and its standard uncertainty [K], NaN while the pan is seen and where
-        fewer than 10 s of it were; by what factor its height over the room may have grown.
+    1 mm more of aluminium under 0.02 m2 of food at 100 K changes what food may take by a quarter. A
+    pan of 500 J/K loses its interval of 25 K within 20 to 40 s, one of 1,500 J/K within two
+    minutes. The interval is never narrower than that of the last reading.
 
-    Notes
-    -----
-    1 mm more of aluminium under 0.02 m2 of food at 100 K changes what food may take by a
-    quarter. A pan of 500 J/K loses its interval of 25 K within 20 to 40 s, one of 1,500
-    J/K within two minutes. The interval is never narrower than that of the last reading.
-
-    References
-    ----------
-    Kalman (1960), J. Basic Eng. 82, 35; half space in contact: Carslaw and Jaeger (1959),
+    Source: Kalman (1960), J. Basic Eng. 82, 35; half space in contact: Carslaw and Jaeger (1959),
     Conduction of Heat in Solids, 2.7 (both from memory).
     """
     out = np.full((time_s.size, 3), np.nan)

@@ -29,14 +29,7 @@ TOP, LEFT, BACK, BEFORE = range(4)
 def never_boiled() -> FloatArray:
     """Return the memory of a pot of which nothing has been seen.
 
-    Returns
-    -------
-    (4,)
-        What it has cooled to at most, where it left, since when it is back, last moment.
-
-    Notes
-    -----
-    Exact.
+    Returns : (4,) what it has cooled to at most, where it left, since when it is back, last moment
     """
     return np.full(4, np.nan)
 
@@ -52,34 +45,18 @@ def left_boil(
 ) -> BoolArray:
     """Return where what was told to be water has left the boil as no water can.
 
-    Parameters
-    ----------
-    middle_k : (time,)
-        Temperature read as water; NaN where hidden. [K]
-    low_k : (time,)
-        Lower end of its interval. [K]
-    absent : (time,)
-        Whether the pot is taken off, which begins anew.
-    time_s : (time,)
-        Rising. [s]
-    boiling_k : float
-        [K]
-    memory : (4,)
-        Of :func:`never_boiled`, continued in place.
+    middle_k : (time,) temperature read as water; NaN where hidden [K]
+    low_k : (time,) lower end of its interval [K]
+    absent : (time,) whether the pot is taken off, which begins anew
+    time_s : (time,) rising [s]
+    boiling_k : [K]
+    memory : (4,) of :func:`never_boiled`, continued in place
+    Returns : (time,) true until it has read as before for 20 s
 
-    Returns
-    -------
-    (time,)
-        True until it has read as before for 20 s.
+    Cold water or food that cools a boiling pot by over 8 K is taken for it as well. A dry bottom
+    that reads within 12 K of the boil all the while is not noticed.
 
-    Notes
-    -----
-    Cold water or food that cools a boiling pot by over 8 K is taken for it as well. A dry
-    bottom that reads within 12 K of the boil all the while is not noticed.
-
-    References
-    ----------
-    Own estimates, see the constants.
+    Source: Own estimates, see the constants.
     """
     top, left, back, before = (float(one) for one in memory)
     found = np.zeros(time_s.size, dtype=np.bool_)

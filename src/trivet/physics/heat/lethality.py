@@ -43,41 +43,22 @@ def log_reduction(
 ) -> float:
     """Return the decades of reduction that a core temperature has brought.
 
-    Parameters
-    ----------
-    time_s : (time,)
-        Rising. [s]
-    core_k : (time,)
-        Temperature of the coldest place; NaN where it is not known counts as cold. [K]
-    decade_s : float
-        Time of one decade at the reference temperature. [s]
-    reference_k : float
-        Reference temperature. [K]
-    z_k : float
-        Rise that shortens a decade tenfold, a difference. [K]
+    time_s : (time,) rising [s]
+    core_k : (time,) temperature of the coldest place; NaN where it is not known counts as cold [K]
+    decade_s : time of one decade at the reference temperature [s]
+    reference_k : reference temperature [K]
+    z_k : rise that shortens a decade tenfold, a difference [K]
+    Returns : decades [-]
+    InputError: if the series differ in length or time does not rise.
 
-    Returns
-    -------
-    float
-        Decades. [-]
+    OutOfRangeError: if D or z value is not above 0.
 
-    Raises
-    ------
-    InputError
-        If the series differ in length or time does not rise.
-    OutOfRangeError
-        If D or z value is not above 0.
+    A core read 1 K too warm counts 51 % too many decades: the probe's error decides. z = 10 K in
+    place of 10 F is a common slip; at 60 C it gives five times too many. Under 54.4 C nothing is
+    counted.
 
-    Notes
-    -----
-    A core read 1 K too warm counts 51 % too many decades: the probe's error decides.
-    z = 10 K in place of 10 F is a common slip; at 60 C it gives five times too many.
-    Under 54.4 C nothing is counted.
-
-    References
-    ----------
-    General method of thermal death times (Bigelow et al. 1920, from memory); figures:
-    USDA FSIS Appendix A, 1999.
+    Source: General method of thermal death times (Bigelow et al. 1920, from memory); figures: USDA
+    FSIS Appendix A, 1999.
     """
     time, core = np.asarray(time_s, float), np.asarray(core_k, float)
     if time.shape != core.shape or time.ndim != 1 or np.any(np.diff(time) <= 0.0):
@@ -99,37 +80,19 @@ def hold_verdict(
 ) -> HoldVerdict:
     """Return whether a core was held as long as a time-temperature table asks.
 
-    Parameters
-    ----------
-    time_s : (time,)
-        Rising. [s]
-    core_k : (time,)
-        Temperature of the core; NaN where not known breaks a hold. [K]
-    table : tuple of (temperature [K], time [s])
-        Rows from cold to hot; a time of 0 is met at once.
-    of : str
-        What was measured: only ``core`` is taken.
+    time_s : (time,) rising [s]
+    core_k : (time,) temperature of the core; NaN where not known breaks a hold [K]
+    table : tuple of (temperature [K], time [s]) rows from cold to hot; a time of 0 is met at once
+    of : what was measured: only ``core`` is taken
+    Returns : HoldVerdict: the row met, or the one that came closest, and the decades reached
+    InputError: if a surface reading is offered, the table is empty or out of order, or the series
+    do not fit.
 
-    Returns
-    -------
-    HoldVerdict
-        The row met, or the one that came closest, and the decades reached.
+    A hold ends where the core falls under the row, if only for one sample. A surface is tens of
+    kelvin hotter than the core until long after a food is done: it says nothing about safety and is
+    refused.
 
-    Raises
-    ------
-    InputError
-        If a surface reading is offered, the table is empty or out of order, or the
-        series do not fit.
-
-    Notes
-    -----
-    A hold ends where the core falls under the row, if only for one sample. A surface is
-    tens of kelvin hotter than the core until long after a food is done: it says nothing
-    about safety and is refused.
-
-    References
-    ----------
-    USDA FSIS Appendix A (1999); FDA Food Code 3-401.11.
+    Source: USDA FSIS Appendix A (1999); FDA Food Code 3-401.11.
     """
     if of != "core":
         raise InputError(

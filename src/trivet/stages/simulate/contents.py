@@ -10,7 +10,7 @@ from trivet.arrays import FloatArray
 from trivet.errors import InputError
 from trivet.physics.heat.boiling import nucleate_w_m2k3, surface_factor
 from trivet.physics.heat.loads import OIL_KG_M3, Layer, oil_layer, water_layer
-from trivet.physics.heat.patches import film_thickness_m, smooth_field
+from trivet.physics.heat.oilfilm import film_thickness_m, smooth_field
 from trivet.records.design import Base, Pan
 from trivet.stages.simulate.draws import Kitchen
 

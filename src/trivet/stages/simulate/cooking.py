@@ -11,14 +11,10 @@ import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
 from trivet.physics.heat.cellstats import hottest_mean_k
-from trivet.physics.heat.foodpatch import FoodPatch
+from trivet.physics.heat.food import FoodPatch
 from trivet.physics.heat.loads import Layer, stack_layers
-from trivet.physics.heat.thermal import (
-    EnergyLedger,
-    PanRun,
-    RunSettings,
-    cook_pans,
-)
+from trivet.physics.heat.pan.cook import cook_pans
+from trivet.physics.heat.pan.model import EnergyLedger, PanRun, RunSettings
 from trivet.records.cook import CookPlan
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.films import Films

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
-from trivet.physics.heat.foodpatch import NODES, FoodPatch, contact_w_m2k
-from trivet.physics.heat.thermal import PanState
+from trivet.physics.heat.food import NODES, FoodPatch, contact_w_m2k
+from trivet.physics.heat.pan.model import PanState
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import FOOD_PARTS, N_R, N_THETA, STEP_S, PanSetting
 

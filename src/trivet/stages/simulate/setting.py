@@ -23,7 +23,7 @@ from trivet.physics.heat.burners import (
     turned_down,
 )
 from trivet.physics.heat.loads import Layer
-from trivet.physics.heat.thermal import cell_area_frac, cell_centres
+from trivet.physics.heat.pan.model import cell_area_frac, cell_centres
 from trivet.records.cook import CookBurner, CookPlan
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.stages.simulate.contents import (

@@ -10,7 +10,7 @@ from trivet.arrays import FloatArray
 from trivet.facts.optical import optical_table
 from trivet.facts.surfaces import surface
 from trivet.physics.geometry.optics import Pose, view_angle_rad
-from trivet.physics.heat.foaming import browned_frac, foam_frac
+from trivet.physics.heat.boiling import browned_frac, foam_frac
 from trivet.physics.heat.loads import WATER_FILM_KG_M2
 from trivet.physics.radiation.film import OpticalConstants, film_emissivity, surface_band_emissivity
 from trivet.physics.radiation.planck import Band

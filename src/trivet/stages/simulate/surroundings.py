@@ -12,7 +12,7 @@ from trivet.arrays import BoolArray, FloatArray
 from trivet.models.reflected import diffuse_share, mirror_share
 from trivet.physics.geometry.optics import Pose
 from trivet.physics.geometry.sampling import CellGrid
-from trivet.physics.heat.knob import level_frac
+from trivet.physics.heat.burners import level_frac
 from trivet.physics.radiation.planck import Band, band_radiance
 from trivet.physics.sensor.readout import wander_k
 from trivet.records.cook import CookPlan, Face

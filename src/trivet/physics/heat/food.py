@@ -1,4 +1,4 @@
-"""Food on a pan as columns of nodes, and how well it touches the pan.
+"""Food on a pan: its heat properties, its columns of nodes, and how well it touches the pan.
 
 Each covered cell has a column of its own: the cells under a steak differ by tens
 of kelvin, and what the steak takes from each decides the pan's pattern.
@@ -14,6 +14,88 @@ from numpy.typing import ArrayLike
 from trivet.arrays import FloatArray, IntArray
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.heat.loads import EVAPORATION_M_S, WATER_LATENT_J_KG
+
+# Rows: water, protein, fat, carbohydrate, ash; columns: powers of the temperature in C.
+_CONDUCTIVITY_W_MK = np.array(
+    [
+        (5.7109e-1, 1.7625e-3, -6.7036e-6),
+        (1.7881e-1, 1.1958e-3, -2.7178e-6),
+        (1.8071e-1, -2.7604e-4, -1.7749e-7),
+        (2.0141e-1, 1.3874e-3, -4.3312e-6),
+        (3.2962e-1, 1.4011e-3, -2.9069e-6),
+    ]
+)
+_DENSITY_KG_M3 = np.array(
+    [
+        (9.9718e2, 3.1439e-3, -3.7574e-3),
+        (1.3299e3, -5.1840e-1, 0.0),
+        (9.2559e2, -4.1757e-1, 0.0),
+        (1.5991e3, -3.1046e-1, 0.0),
+        (2.4238e3, -2.8063e-1, 0.0),
+    ]
+)
+_SPECIFIC_HEAT_J_KGK = np.array(
+    [
+        (4176.2, -9.0864e-2, 5.4731e-3),
+        (2008.2, 1.2089, -1.3129e-3),
+        (1984.2, 1.4733, -4.8008e-3),
+        (1548.8, 1.9625, -5.9399e-3),
+        (1092.6, 1.8896, -3.6817e-3),
+    ]
+)
+
+
+@dataclass(frozen=True)
+class FoodProperties:
+    """Density [kg/m3], specific heat [J/kg/K] and conductivity [W/m/K] of a food."""
+
+    density_kg_m3: float
+    specific_heat_j_kgk: float
+    conductivity_w_mk: float
+
+
+def food_properties(
+    composition: tuple[float, float, float, float, float],
+    *,
+    temperature_k: float = 313.15,
+    porosity_frac: float = 0.0,
+) -> FoodProperties:
+    """Return the heat properties of a food.
+
+    composition : mass shares of water, protein, fat, carbohydrate and ash; scaled to a sum of 1
+    temperature_k : temperature, 273.15 to 423.15 [K]
+    porosity_frac : share of air in the volume, 0 to below 1: it lowers density and conductivity [-]
+    Returns : FoodProperties: properties of the mixture
+    OutOfRangeError: if a share is negative, all are zero, or temperature or porosity out of range.
+
+    Within 1 % of the printed formulae; as truth 10 %: the conductivity is the parallel mean, an
+    upper bound, and lean beef across the grain has 0.41 to 0.47 where it gives 0.53. From 5 to 60 C
+    lean beef's diffusivity rises by 14 %: one temperature (40 C) stands for a whole cook. Ten per
+    cent of conductivity move the core of a 25 mm steak by 3 K after ten minutes.
+
+    Source: Choi and Okos 1986, component formulae as in the ASHRAE Handbook Refrigeration, Thermal
+    Properties of Foods; coefficients from memory, checked against computed rows.
+    """
+    shares = np.asarray(composition, dtype=np.float64)
+    if shares.shape != (5,) or np.any(shares < 0.0) or not shares.sum() > 0.0:
+        raise OutOfRangeError(f"composition is {composition}; wanted five shares of 0 or more")
+    t = temperature_k - 273.15
+    if not 0.0 <= t <= 150.0 or not 0.0 <= porosity_frac < 1.0:
+        raise OutOfRangeError(
+            f"food at {temperature_k} K, porosity {porosity_frac}; allowed: 273.15 to 423.15 K, "
+            "0 to below 1"
+        )
+    shares = shares / shares.sum()
+    powers = np.array([1.0, t, t * t])
+    part_m3_kg = shares / (_DENSITY_KG_M3 @ powers)
+    volume = part_m3_kg / part_m3_kg.sum()
+    solid = 1.0 - porosity_frac
+    return FoodProperties(
+        density_kg_m3=float(solid / part_m3_kg.sum()),
+        specific_heat_j_kgk=float(shares @ (_SPECIFIC_HEAT_J_KGK @ powers)),
+        conductivity_w_mk=float(solid * (volume @ (_CONDUCTIVITY_W_MK @ powers))),
+    )
+
 
 NODES = 14
 """Thin at both faces, so that turning a food needs no new grid."""
@@ -80,40 +162,22 @@ def food_column(
 ) -> FoodColumn:
     """Return a food as a column of nodes.
 
-    Parameters
-    ----------
-    thickness_m : float
-        Height of the food. [m]
-    density_kg_m3, specific_heat_j_kgk, conductivity_w_mk : float
-        Of the food. [kg/m3], [J/kg/K], [W/m/K]
-    water_frac : float
-        Share of water in its mass, 0 to 1. [-]
-    nodes : int
-        How many, 6 or more.
+    thickness_m : height of the food [m]
+    density_kg_m3, specific_heat_j_kgk, conductivity_w_mk : of the food [kg/m3], [J/kg/K], [W/m/K]
+    water_frac : share of water in its mass, 0 to 1 [-]
+    nodes : how many, 6 or more
+    Returns : FoodColumn: nodes that grow by 1.7 from both faces, up to eight times the first
+    InputError: if a figure is not physical or there are fewer than 6 nodes.
 
-    Returns
-    -------
-    FoodColumn
-        Nodes that grow by 1.7 from both faces, up to eight times the first.
+    14 nodes of a 25 mm steak: 0.36 mm at the faces, 2.9 mm in the middle. Against a slab with both
+    faces stepped from 5 to 100 C the middle is within 1 % of the step from 60 s on
+    (docs/simulator.md). Growth all the way to the middle is worse, however many the nodes: the
+    thick ones there diffuse too slowly. The node of a face dries out before it passes the boiling
+    point: a crust is resolved to that node, and conducts 0.15 W/m/K. Shrinkage and dripping juice
+    are left out.
 
-    Raises
-    ------
-    InputError
-        If a figure is not physical or there are fewer than 6 nodes.
-
-    Notes
-    -----
-    14 nodes of a 25 mm steak: 0.36 mm at the faces, 2.9 mm in the middle. Against a slab
-    with both faces stepped from 5 to 100 C the middle is within 1 % of the step from
-    60 s on (docs/simulator.md). Growth all the way to the middle is worse, however many
-    the nodes: the thick ones there diffuse too slowly. The node of a face dries out
-    before it passes the boiling point: a crust is resolved to that node, and conducts
-    0.15 W/m/K. Shrinkage and dripping juice are left out.
-
-    References
-    ----------
-    Finite volumes; Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed., 3.4, for
-    the check.
+    Source: Finite volumes; Carslaw and Jaeger, Conduction of Heat in Solids, 2nd ed., 3.4, for the
+    check.
     """
     values = {
         "thickness_m": thickness_m,
@@ -148,26 +212,16 @@ def _node_size(nodes: int) -> FloatArray:
 def coldest_k(column_k: ArrayLike) -> FloatArray:
     """Return the coldest temperature of a column, between its nodes.
 
-    Parameters
-    ----------
-    column_k : (node, ...)
-        Temperatures of the nodes of a column as :func:`food_column` spaces them. [K]
+    column_k : (node, ...) temperatures of the nodes of a column as :func:`food_column` spaces them
+        [K]
+    Returns : (...) lowest point of the parabola whose means over the coldest node and its
+        neighbours are theirs; the node itself where it is the first or the last. NaN where the
+        nodes are [K]
 
-    Returns
-    -------
-    (...)
-        Lowest point of the parabola whose means over the coldest node and its neighbours
-        are theirs; the node itself where it is the first or the last. NaN where the
-        nodes are. [K]
+    The core of a 25 mm slab stepped by 95 K is within 0.9 K of the series; the coldest node alone
+    is warmer, because none lies in the middle.
 
-    Notes
-    -----
-    The core of a 25 mm slab stepped by 95 K is within 0.9 K of the series; the coldest
-    node alone is warmer, because none lies in the middle.
-
-    References
-    ----------
-    Quadratic interpolation.
+    Source: Quadratic interpolation.
     """
     column = np.asarray(column_k, dtype=np.float64)
     nodes = column.shape[0]
@@ -197,32 +251,16 @@ def contact_w_m2k(
 ) -> FloatArray:
     """Return the contact coefficient between base and food over time.
 
-    Parameters
-    ----------
-    time_s : (...,)
-        Time since contact; before contact (negative) the coefficient is 0. [s]
-    start_w_m2k, peak_w_m2k : float
-        At first contact and at its peak; the decay ends at the start value. [W/m2/K]
-    peak_s, decay_s : float
-        Time of the peak and time constant of the decay after it. [s]
+    time_s : (...,) time since contact; before contact (negative) the coefficient is 0 [s]
+    start_w_m2k, peak_w_m2k : at first contact and at its peak; the decay ends at the start value
+        [W/m2/K]
+    peak_s, decay_s : time of the peak and time constant of the decay after it [s]
+    Returns : (...,) contact coefficient [W/m2/K]
+    OutOfRangeError: if a time constant is not above 0.
 
-    Returns
-    -------
-    (...,)
-        Contact coefficient. [W/m2/K]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a time constant is not above 0.
-
-    Notes
-    -----
     Patties on plates at 177 to 204 C: 250 to 650 W/m2/K, peaking then decaying.
 
-    References
-    ----------
-    "Contact heat transfer coefficient during double-sided cooking" (range only).
+    Source: "Contact heat transfer coefficient during double-sided cooking" (range only).
     """
     for name, value in (("peak_s", peak_s), ("decay_s", decay_s)):
         if not value > 0.0:

@@ -1,4 +1,4 @@
-"""How a thin film of oil moves on a hot base, and how slowly it goes away."""
+"""Thin films of oil on a hot base: how uneven, how they flow, and how slowly they go away."""
 
 from __future__ import annotations
 
@@ -9,25 +9,83 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray
+from trivet.constants import GAS_J_MOLK, GRAVITY_M_S2
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.heat.loads import OIL_KG_M3
+
+WAVES = 24  # own estimate: enough for a field close to Gaussian
+
+
+def smooth_field(
+    x_m: FloatArray, *, y_m: FloatArray, wavelength_m: float, generator: np.random.Generator
+) -> FloatArray:
+    """Return a smooth random field of about zero mean and unit standard deviation.
+
+    x_m, y_m : (...,) places [m]
+    wavelength_m : typical distance from hill to hill [m]
+    generator : source of the draw
+    Returns : (...,) field [-]
+    OutOfRangeError: if the wavelength is not above 0.
+
+    Sum of 24 plane waves whose lengths lie within a factor 1.5 of the given one; close to Gaussian.
+
+    Source: Spectral representation of random fields; own choice of spectrum.
+    """
+    if not wavelength_m > 0.0:
+        raise OutOfRangeError(f"wavelength_m is {wavelength_m}; allowed: above 0 m")
+    angle = generator.uniform(0.0, 2.0 * np.pi, WAVES)
+    phase = generator.uniform(0.0, 2.0 * np.pi, WAVES)
+    number = 2.0 * np.pi / (wavelength_m * generator.uniform(1 / 1.5, 1.5, WAVES))
+    flat = np.stack([np.ravel(x_m), np.ravel(y_m)], axis=1)
+    waves = np.cos(flat @ np.stack([np.cos(angle), np.sin(angle)]) * number + phase)
+    return np.asarray(waves.sum(axis=1) * np.sqrt(2.0 / WAVES)).reshape(np.shape(x_m))
+
+
+def film_thickness_m(
+    field: FloatArray, *, area_m2: FloatArray, volume_m3: float, wet_frac: float, unevenness: float
+) -> FloatArray:
+    """Return the thickness of a liquid that wets the high parts of a field.
+
+    field : (cell,) smooth random field
+    area_m2 : (cell,) area of each cell [m2]
+    volume_m3 : liquid on the pan [m3]
+    wet_frac : share of the area that it wets, above 0 to 1 [-]
+    unevenness : standard deviation of the logarithm of the thickness, about [-]
+    Returns : (cell,) thickness, 0 where dry; its integral is the volume [m]
+    OutOfRangeError: if volume or unevenness is negative or the share outside (0, 1].
+
+    Unevenness and wetting are assumptions: no map of hot oil on a pan was found. 0.1 mm on average
+    and 0.5 give 0.04 to 0.2 mm over most of the wet part.
+
+    Assumed, no source.
+    """
+    if not (volume_m3 >= 0.0 and unevenness >= 0.0 and 0.0 < wet_frac <= 1.0):
+        raise OutOfRangeError(
+            f"film of {volume_m3} m3, wetted share {wet_frac}, unevenness {unevenness}; allowed: "
+            "volume and unevenness 0 or more, share above 0 to 1"
+        )
+    order = np.argsort(field)
+    reached = np.cumsum(area_m2[order]) / area_m2.sum()
+    dry = np.zeros(field.size, dtype=bool)
+    dry[order] = reached <= 1.0 - wet_frac
+    shape = np.where(dry, 0.0, np.exp(unevenness * field))
+    return np.asarray(shape * (volume_m3 / float((shape * area_m2).sum())))
+
 
 # Surface tension of vegetable oil falls by 0.06 to 0.08 mN/m a kelvin: from memory.
 TENSION_SLOPE_N_MK = 7.0e-5
 # Viscosity [Pa s]: 0.060 at 20 C, 0.0044 at 140, 0.0023 at 200 C (from memory), as
 # A exp(B / (T - T0)) through the three.
-_VISCOSITY = (9.218e-5, 1150.2, 115.6)
+OIL_VISCOSITY_LAW = (9.218e-5, 1150.2, 115.6)
 STAYS_M = 5.0e-6  # what a surface holds back: assumed, no source
 EDGE_M = 1.5e-4  # height at which an edge advances over a dry place: assumed, no source
 # Fuel vapour needed for a flame to hold at the fire point, 1 to 4 g/m2/s (Drysdale, An
 # Introduction to Fire Dynamics, from memory); slope of an evaporating and breaking fat,
 # 150 to 220 kJ/mol, from memory.
 FIRE_POINT_KG_M2S = 2.5e-3
-ACTIVATION_J_MOL = 1.8e5
+ACTIVATION_J_MOL = 1.8e5  # own estimate: the middle of that range
 MAX_KG_M2S = 2.0 * FIRE_POINT_KG_M2S  # more would take most of a burner's heat: assumed
-GAS_J_MOLK = 8.314462618
-GRAVITY_M_S2 = 9.81
-FLOW_STEP_S = 1.0
+FLOW_STEP_S = 1.0  # own estimate: a cell passes at most a quarter of what it holds in it
 
 
 @dataclass(frozen=True)
@@ -44,63 +102,35 @@ class FilmBase:
 def oil_viscosity_pa_s(temperature_k: ArrayLike) -> FloatArray:
     """Return the viscosity of vegetable oil.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature, 273 to 700. [K]
+    temperature_k : (...) temperature, 273 to 700 [K]
+    Returns : (...) viscosity [Pa s]
+    OutOfRangeError: if a temperature lies outside the range.
 
-    Returns
-    -------
-    (...)
-        Viscosity. [Pa s]
+    Oils differ by 20 % (from memory); above 200 C it is extrapolated. A film flows inversely to it:
+    ten times faster at 140 C than at 20 C.
 
-    Raises
-    ------
-    OutOfRangeError
-        If a temperature lies outside the range.
-
-    Notes
-    -----
-    Oils differ by 20 % (from memory); above 200 C it is extrapolated. A film flows
-    inversely to it: ten times faster at 140 C than at 20 C.
-
-    References
-    ----------
-    Three points from memory, see the head of this file.
+    Source: Three points from memory, see the head of this file.
     """
     t = np.asarray(temperature_k, dtype=np.float64)
     if np.any((t < 270.0) | (t > 900.0)):
         raise OutOfRangeError("oil viscosity: temperature must lie from 270 to 900 K")
-    a, b, t0 = _VISCOSITY
+    a, b, t0 = OIL_VISCOSITY_LAW
     return np.asarray(a * np.exp(b / (t - t0)))
 
 
 def oil_vapour_kg_m2s(temperature_k: ArrayLike, *, fire_k: float) -> FloatArray:
     """Return the mass that hot oil loses as vapour and smoke.
 
-    Parameters
-    ----------
-    temperature_k : (...)
-        Temperature of its surface. [K]
-    fire_k : float
-        Its fire point: there the vapour just feeds a flame. [K]
+    temperature_k : (...) temperature of its surface [K]
+    fire_k : its fire point: there the vapour just feeds a flame [K]
+    Returns : (...) loss [kg/m2/s]
 
-    Returns
-    -------
-    (...)
-        Loss. [kg/m2/s]
+    One Arrhenius law through 2.5 g/m2/s at the fire point: with 354 C it gives 0.15 mg at the smoke
+    point (216 C), 0.10 g at 300 C. A film of 0.1 mm lasts weeks at 200 C, a quarter of an hour at
+    300 C, under a minute at 360 C. Anchor and slope are from memory: take a factor of 3. Heat taken
+    along (1 MJ/kg, from memory) is 2 % of a burner's at 330 C and is not in the heat balance.
 
-    Notes
-    -----
-    One Arrhenius law through 2.5 g/m2/s at the fire point: with 354 C it gives 0.15 mg
-    at the smoke point (216 C), 0.10 g at 300 C. A film of 0.1 mm lasts weeks at 200 C,
-    a quarter of an hour at 300 C, under a minute at 360 C. Anchor and slope are from
-    memory: take a factor of 3. Heat taken along (1 MJ/kg, from memory) is 2 % of a
-    burner's at 330 C and is not in the heat balance.
-
-    References
-    ----------
-    See the head of this file.
+    Source: See the head of this file.
     """
     t = np.asarray(temperature_k, dtype=np.float64)
     rate = FIRE_POINT_KG_M2S * np.exp(-ACTIVATION_J_MOL / GAS_J_MOLK * (1.0 / t - 1.0 / fire_k))
@@ -121,42 +151,23 @@ def flowed_film_m(
     surface tension falls with temperature; it wets a dry place only where its edge is
     high enough, and a surface keeps 5 um of what flows off.
 
-    Parameters
-    ----------
-    thickness_m : (r, theta)
-        Thickness now. [m]
-    temperature_k : (r, theta)
-        Temperature of the base meanwhile. [K]
-    base : FilmBase
-        Size and height of what it lies on.
-    seconds : float
-        How long, 0 or more. [s]
-    lost_kg_m2s : broadcastable
-        Mass lost meanwhile. [kg/m2/s]
+    thickness_m : (r, theta) thickness now [m]
+    temperature_k : (r, theta) temperature of the base meanwhile [K]
+    base : FilmBase, size and height of what it lies on
+    seconds : how long, 0 or more [s]
+    lost_kg_m2s : broadcastable, mass lost meanwhile [kg/m2/s]
+    Returns : (r, theta) thickness; without losses its integral does not change [m]
+    InputError: if shapes do not fit or a value is negative.
 
-    Returns
-    -------
-    (r, theta)
-        Thickness; without losses its integral does not change. [m]
+    At 140 C 0.1 mm moves at 0.1 mm/s on one degree of tilt and at 0.4 mm/s where the pan is 5 K
+    hotter a centimetre away: heat thins the middle of a pan over its burner within minutes and tilt
+    pools the rest. No edge tension, no waves, no rupture law: edge and residue are assumptions,
+    shapes are plausible and not predictions. A cell passes at most a quarter of what it holds or of
+    what would level it in 1 s.
 
-    Raises
-    ------
-    InputError
-        If shapes do not fit or a value is negative.
-
-    Notes
-    -----
-    At 140 C 0.1 mm moves at 0.1 mm/s on one degree of tilt and at 0.4 mm/s where the
-    pan is 5 K hotter a centimetre away: heat thins the middle of a pan over its burner
-    within minutes and tilt pools the rest. No edge tension, no waves, no rupture law:
-    edge and residue are assumptions, shapes are plausible and not predictions.
-    A cell passes at most a quarter of what it holds or of what would level it in 1 s.
-
-    References
-    ----------
-    Lubrication flow of thin films with thermocapillary stress, as in Oron, Davis and
-    Bankoff, Rev. Mod. Phys. 69 (1997) 931; seen in heated oil by Fedorchenko and Hruby,
-    Phys. Fluids 33 (2021) 023601; both from memory.
+    Source: Lubrication flow of thin films with thermocapillary stress, as in Oron, Davis and
+    Bankoff, Rev. Mod. Phys. 69 (1997) 931; seen in heated oil by Fedorchenko and Hruby, Phys.
+    Fluids 33 (2021) 023601; both from memory.
     """
     film = np.array(thickness_m, dtype=np.float64)
     shape = film.shape

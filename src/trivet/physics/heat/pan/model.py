@@ -1,4 +1,4 @@
-"""Value types of the pan simulator: what goes in and what comes out.
+"""Value types of the pan simulator: what goes in, what comes out, and what is refused.
 
 Figures of a cook are scalars or arrays over cooks; fields are (r, theta, cook)
 with the cooks innermost.
@@ -6,11 +6,16 @@ with the cooks innermost.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
+import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray
+from trivet.errors import InputError
+from trivet.physics.heat.loads import Layer
 
 
 @dataclass(frozen=True)
@@ -69,7 +74,7 @@ class PanBase:
     ``areal_j_m2k`` density x specific heat x thickness, likewise [J/m2/K];
     ``rim_j_k`` and ``rim_w_k`` heat capacity and loss of what hangs on the
     outermost ring [J/K], [W/K]; ``face_m2k_w`` and ``cross_m2k_w`` the resistances
-    between the mean of the base and its upper face (see ``clad``) [m2 K/W].
+    between the mean of the base and its upper face (see ``transfer.clad_sheet``) [m2 K/W].
     """
 
     radius_m: ArrayLike
@@ -185,3 +190,88 @@ class RunSettings:
     start: PanState | None = None
     start_k: ArrayLike = 293.15
     control: Control = Control()
+
+
+class DiscGrid(NamedTuple):
+    """Polar grid of the unit disc, all (r,): conduction weights and area shares of a cell."""
+
+    inward: FloatArray
+    outward: FloatArray
+    around: FloatArray
+    area: FloatArray
+
+
+def unit_grid(n_r: int, n_theta: int) -> DiscGrid:
+    """Return the polar grid of the unit disc whose rim is a grid line.
+
+    n_r, n_theta : rings and cells a ring, at least 3 each
+
+    Areas are shares of the disc [-]; the conduction weights multiply k d / R^2.  Second order:
+    an error of 0.03 K rms at 24 x 32 becomes 0.14 K at 12 x 16.  The face at r = 0 has no
+    length and carries nothing.  Fewer cells are an InputError.
+    """
+    if n_r < 3 or n_theta < 3:
+        raise InputError(f"a polar grid needs at least 3 x 3 cells, got {n_r} x {n_theta}")
+    dr, dt = 1.0 / n_r, 2.0 * np.pi / n_theta
+    edge = np.arange(n_r + 1) * dr
+    mid = 0.5 * (edge[1:] + edge[:-1])
+    inward, outward = edge[:-1] / (mid * dr**2), edge[1:] / (mid * dr**2)
+    outward[-1] = 0.0
+    return DiscGrid(inward, outward, 1.0 / (mid * dt) ** 2, mid * dr * dt / np.pi)
+
+
+def cell_area_frac(n_r: int = 24, n_theta: int = 32) -> FloatArray:
+    """Return the area of each cell as a share of the disc.
+
+    n_r, n_theta : rings and cells a ring
+    Returns : (r, theta) shares, sum 1; 5e-5 in the middle of 24 x 32 cells, 2.6e-3 at the rim [-]
+    """
+    return np.repeat(unit_grid(n_r, n_theta).area[:, None], n_theta, axis=1)
+
+
+def cell_centres(n_r: int = 24, n_theta: int = 32) -> tuple[FloatArray, FloatArray]:
+    """Return where the cells lie.
+
+    n_r, n_theta : rings and cells a ring
+    Returns : (r,) mid radius as a share of the disc's [-], not the centroid (1.3 % apart in the
+        third ring), and (theta,) mid angle, counter-clockwise from +x [rad]
+    """
+    return (np.arange(n_r) + 0.5) / n_r, (np.arange(n_theta) + 0.5) * 2.0 * np.pi / n_theta
+
+
+def check_figures(pan: PanBase, *, losses: Losses, layer: Layer | None) -> None:
+    """Refuse by name (InputError) figures that no pan, wall, hob or layer can have; NaN is one.
+
+    layer : what lies on the pan
+    """
+    wall, hob = pan.wall, losses.hob
+    if wall is not None and wall.rings < 1:
+        raise InputError(f"wall rings is {wall.rings}; allowed: 1 or more")
+    if hob is not None:
+        hob = replace(hob, areal_j_m2k=np.where(np.asarray(hob.on), hob.areal_j_m2k, 1.0))
+    above: _Rule = ("above 0", lambda value: value > 0.0)
+    _refuse(above, pan, "radius_m sheet_w_k areal_j_m2k")
+    _refuse(above, losses, "ambient_k surround_k below_k")
+    _refuse(above, wall, "areal_j_m2k liquid_kg_m3", of="wall ")
+    _refuse(above, hob, "areal_j_m2k", of="hob ")
+    least: _Rule = ("0 or more", lambda value: value >= 0.0)
+    _refuse(least, pan, "face_m2k_w cross_m2k_w")
+    _refuse(least, wall, "height_m sheet_w_k wet_w_m2k loss_w_m2k", of="wall ")
+    _refuse(least, hob, "gap_w_m2k contact_w_m2k series_m2k_w loss_w_m2k", of="hob ")
+    _refuse(least, layer, "mass_kg")
+    share: _Rule = ("0 to 1", lambda value: (value >= 0.0) & (value <= 1.0))
+    _refuse(share, losses, "top_emissivity bottom_emissivity")
+    _refuse(share, wall, "heat_frac", of="wall ")
+    _refuse(share, hob, "heat_frac exchange_frac", of="hob ")
+    _refuse(share, layer, "emissivity cover_frac")
+
+
+_Rule = tuple[str, Callable[[Any], Any]]
+
+
+def _refuse(rule: _Rule, owner: object, names: str, *, of: str = "") -> None:
+    allowed, holds = rule
+    for name in names.split() if owner is not None else ():
+        value = np.asarray(getattr(owner, name))
+        if not np.all(holds(value)):
+            raise InputError(f"{of}{name} is {value}; allowed: {allowed}")
