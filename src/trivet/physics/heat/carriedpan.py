@@ -89,10 +89,9 @@ def carry(
 
     pan_k : (time,) mean of the pan as read; NaN where it is not seen whole [K]
     u_k : (time,) standard uncertainty of it [K]
-    time_s : (time,)
+    time_s : (time,) moments [s]
     covered_frac : (time,) share of the pan under food [-]
     fresh : (time,) whether food has just gone in or been turned: its cold side lies below
-    rule : CarryRule
     memory : (SIZE,) from :func:`nothing_carried`, continued in place from block to block
     Returns : (time, 3) temperature and its standard uncertainty [K], NaN while the pan is seen and
         where fewer than 10 s of it were; by what factor its height over the room may have grown

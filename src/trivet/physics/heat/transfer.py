@@ -174,7 +174,7 @@ def convection_w_m2k(
 def convection_line(*, ambient_k: float, length_m: float, facing: Facing) -> ConvectionLine:
     """Return the straight line through the coefficient from 30 to 350 K of rise.
 
-    ambient_k, length_m, facing : As ``convection_w_m2k``
+    ambient_k, length_m, facing : as of ``convection_w_m2k``
     Returns : ConvectionLine: coefficient at no rise, slope, and the largest error of the line
     OutOfRangeError: if the length is not above 0.
 

@@ -11,12 +11,16 @@ import numpy.typing as npt
 
 from trivet.arrays import FloatArray
 from trivet.facts.materials import material
-from trivet.physics.heat.transfer import CladSheet, clad_sheet
-from trivet.physics.heat.transfer import ConvectionLine, Facing, convection_line
-from trivet.physics.heat.transfer import gap_conductance_w_m2k
 from trivet.physics.heat.burners import level_frac, pan_power_w, pulsed_level
-from trivet.physics.heat.pan.model import Control, Losses, PanBase, cell_centres
-from trivet.physics.heat.pan.model import Hob, PanWall
+from trivet.physics.heat.pan.model import Control, Hob, Losses, PanBase, PanWall, cell_centres
+from trivet.physics.heat.transfer import (
+    CladSheet,
+    ConvectionLine,
+    Facing,
+    clad_sheet,
+    convection_line,
+    gap_conductance_w_m2k,
+)
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
 

@@ -141,15 +141,15 @@ def _run_block(block: Block) -> PanRun:
     if block.food is not None:
         cover |= _covered(block)
         contact = _contact(block, block.food)
-    open_share = (grid.area[:, None, None] * ~cover).sum(axis=(0, 1))
-    if np.any(open_share < MIN_OPEN_FRAC):
+    bare_frac = (grid.area[:, None, None] * ~cover).sum(axis=(0, 1))
+    if np.any(bare_frac < MIN_OPEN_FRAC):
         raise InputError("food covers all of the base; leave at least 2 % open")
     metal, hob = metal_table(block, grid), hob_table(block)
     food = food_table(block.food, block.cooks, cover)
     cells = base_cells(block, grid, cover, metal)
-    fixed = fixed_table(block, open_share)
-    live = np.zeros((len(Live), open_share.size))
-    cook = cook_table(block, grid, cells, open_share)
+    fixed = fixed_table(block, bare_frac)
+    live = np.zeros((len(Live), bare_frac.size))
+    cook = cook_table(block, grid, cells, bare_frac)
     scratch = scratch_arrays(cover.shape, metal)
     core = Core(grid, cells, food, metal, hob, fixed, live, cook, scratch)
     before = _stored_j(core)
@@ -259,7 +259,7 @@ def _core_temperatures_k(food: FoodNodes, area: FloatArray, sums_k: FloatArray) 
 
 
 def _stored_j(core: Core) -> FloatArray:
-    """Return the heat stored in pan, hob, contents and lid of each cook [J]; water, from its start."""
+    """Return the heat stored in pan, hob, contents and lid of a cook, water from its start [J]."""
     grid, cells, food = core.grid, core.cells, core.food
     fixed, cook = core.fixed, core.cook
     weight = grid.area[:, None, None]

@@ -36,8 +36,12 @@ FULL_ROW = 32  # own estimate: values from which on a row keeps the vector units
 INSTANT_S = 1e-9  # own estimate: a time constant of 0 is taken as this
 
 
-def fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
-    """Return the per-cook constants."""
+def fixed_table(block: Block, bare_frac: FloatArray) -> FloatArray:
+    """Return the constants of the cooks.
+
+    bare_frac : (lane,) share of each base that no food covers [-]
+    Returns : (Fixed, lane) table
+    """
     pan, losses, layer, pick = block.pan, block.losses, block.layer, block.pick
     radius = pick(pan.radius_m)
     area = np.pi * radius**2
@@ -61,7 +65,7 @@ def fixed_table(block: Block, open_share: FloatArray) -> FloatArray:
         Fixed.BELOW4: pick(losses.below_k) ** 4,
         Fixed.BOTTOM_SIGMA: sigma * pick(losses.bottom_emissivity) * open_below,
         Fixed.BASE_AREA: area,
-        Fixed.CONTENTS_AREA: area * open_share,
+        Fixed.CONTENTS_AREA: area * bare_frac,
         Fixed.CAPTURED: area * share + washed,
         Fixed.BOIL: pick(layer.boil_k),
         Fixed.LATENT: pick(layer.latent_j_kg),
@@ -108,7 +112,10 @@ def _lid_rows(block: Block, area: FloatArray) -> dict[int, FloatArray | float]:
 
 
 def base_cells(block: Block, grid: DiscGrid, cover: BoolArray, metal: Metal) -> BaseCells:
-    """Return the fields of the block at the start, food already in the layer array."""
+    """Return the fields of the block at the start, food already in the layer array.
+
+    cover : (r, theta, lane) where food lies
+    """
     pan, settings = block.pan, block.settings
     start = settings.start
     n_r = cover.shape[0]
@@ -138,7 +145,10 @@ def base_cells(block: Block, grid: DiscGrid, cover: BoolArray, metal: Metal) -> 
 
 
 def scratch_arrays(shape: tuple[int, int, int], metal: Metal) -> Scratch:
-    """Return work arrays for a block of a shape (r, theta, lane)."""
+    """Return work arrays of a block.
+
+    shape : (r, theta, lane)
+    """
     _, n_theta, lanes = shape
     columns = lanes * max(1, TURN_COLUMNS // lanes)
     return Scratch(
@@ -154,17 +164,19 @@ def scratch_arrays(shape: tuple[int, int, int], metal: Metal) -> Scratch:
     )
 
 
-def cook_table(
-    block: Block, grid: DiscGrid, cells: BaseCells, open_share: FloatArray
-) -> FloatArray:
-    """Return state and ledger of the cooks at the start."""
+def cook_table(block: Block, grid: DiscGrid, cells: BaseCells, bare_frac: FloatArray) -> FloatArray:
+    """Return state and sums of the cooks at the start.
+
+    bare_frac : (lane,) share of each base that no food covers [-]
+    Returns : (State, lane) table
+    """
     start = block.settings.start
-    table = np.zeros((len(State), open_share.size))
+    table = np.zeros((len(State), bare_frac.size))
     weight = grid.area[:, None, None]
     table[State.MASS] = block.pick(block.layer.mass_kg if start is None else start.mass_kg)
     table[State.MEAN_PAN] = (weight * cells.pan).sum(axis=(0, 1))
     layer = (weight * cells.open_frac * cells.layer).sum(axis=(0, 1))
-    table[State.MEAN_LAYER] = layer / open_share
+    table[State.MEAN_LAYER] = layer / bare_frac
     table[State.BULK_0] = table[State.MEAN_LAYER]
     table[State.HEATING] = 1.0 if start is None else block.pick(start.heating)
     table[State.LAST_RATE] = -np.inf
@@ -289,6 +301,7 @@ def hob_table(block: Block) -> HobNodes:
 def food_table(food: FoodPatch | None, cooks: slice, cover: BoolArray) -> FoodNodes:
     """Return the covered cells of a block, a row each, with their state and constants.
 
+    food : of the whole batch; no row without
     cooks : which of the batch
     cover : (r, theta, lane) where food lies
 
@@ -297,7 +310,7 @@ def food_table(food: FoodPatch | None, cooks: slice, cover: BoolArray) -> FoodNo
     if food is None:
         none, flat = np.zeros((0, 2)), np.zeros(0)
         cell, const = np.zeros((0, 4), dtype=np.int64), np.zeros((0, len(FoodFigure)))
-        return FoodNodes(cell, *[none.copy()] * 6, const, none, none.copy(), flat, flat.copy())
+        return FoodNodes(cell, none, none, none, none, none, none, const, none, none, flat, flat)
     shape = food.piece.shape
     column = np.asarray(food.column_k, dtype=np.float64)
     nodes = column.shape[0] if column.ndim == 4 else 0
