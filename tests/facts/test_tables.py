@@ -6,11 +6,8 @@ import numpy as np
 import pytest
 
 from trivet.errors import FormatError, InputError
-from trivet.facts.hobs import burner_efficiency, vessel_diameters_m
-from trivet.facts.materials import material, materials
-from trivet.facts.oils import oil, oils
-from trivet.facts.optical import optical_names, optical_table
-from trivet.facts.surfaces import surface, surfaces
+from trivet.facts.contents import oil
+from trivet.facts.pans import burner_figure, material, optical_table, surface
 from trivet.facts.tables import GRADES, parse_table, read_table, worst_grade
 
 HEADER = "name,value,low,high,source,grade\n"
@@ -35,15 +32,15 @@ def test_rows_that_do_not_load(line, word):
     assert "test.csv:3" in str(caught.value) or "not a number" in word
 
 
-def test_efficiencies_and_vessels():
-    """The relayed figures: induction 84 %, electric 74 to 80 %, gas 40 to 44 %; 120 to 330 mm."""
-    assert burner_efficiency("induction").value == 0.84
-    assert (burner_efficiency("coil").low, burner_efficiency("coil").high) == (0.74, 0.80)
-    assert (burner_efficiency("gas").low, burner_efficiency("gas").high) == (0.40, 0.44)
-    assert vessel_diameters_m()[0] == 0.12
-    assert vessel_diameters_m()[-1] == 0.33
+def test_efficiencies_and_what_is_retained():
+    """The relayed figures: induction 84 %, electric 74 to 80 %, gas 40 to 44 %."""
+    assert burner_figure("induction", of="efficiency").value == 0.84
+    coil, gas = (burner_figure(kind, of="efficiency") for kind in ("coil", "gas"))
+    assert (coil.low, coil.high) == (0.74, 0.80)
+    assert (gas.low, gas.high) == (0.40, 0.44)
+    assert 0.78 <= burner_figure("gas", of="retained").value <= 0.83
     with pytest.raises(InputError, match="unknown burner kind"):
-        burner_efficiency("wood")
+        burner_figure("wood", of="efficiency")
 
 
 def test_a_good_row_loads():
@@ -63,7 +60,7 @@ def test_every_library_row_has_source_grade_and_range():
         for row in read_table(file):
             assert row["source"]
             assert row["grade"] in GRADES
-    for entry in surfaces().values():
+    for entry in surface.all.values():
         assert 0.0 < entry.low < entry.high < 1.0, entry.name
         assert entry.kind in ("finish", "contents", "food", "surrounding")
 
@@ -105,7 +102,7 @@ def test_materials_against_the_printed_diffusivity():
         m = material(name)
         got = m.conductivity_w_mk / (m.density_kg_m3 * m.specific_heat_j_kgk)
         assert got == pytest.approx(alpha, rel=0.015), name
-    assert all(m.density_range_kg_m3[0] <= m.density_kg_m3 for m in materials().values())
+    assert all(m.density_range_kg_m3[0] <= m.density_kg_m3 for m in material.all.values())
 
 
 def test_clad_is_its_layers():
@@ -123,7 +120,7 @@ def test_clad_is_its_layers():
 
 
 def test_oils_are_ordered_ranges():
-    for entry in oils().values():
+    for entry in oil.all.values():
         assert entry.smoke_k[0] < entry.smoke_k[1] < entry.fire_k[0]
         assert entry.flash_k[1] < entry.fire_k[0] or entry.flash_k[0] < entry.fire_k[0]
         if entry.autoignition_k:
@@ -133,8 +130,8 @@ def test_oils_are_ordered_ranges():
 
 
 def test_optical_constants_are_read_only_and_rise():
-    assert set(optical_names()) == {"water", "oil", "aluminium", "iron"}
-    for name in optical_names():
+    assert set(optical_table.all) == {"water", "oil", "aluminium", "iron"}
+    for name in optical_table.all:
         table = optical_table(name)
         assert np.all(np.diff(table.wavelength_m) > 0.0)
         assert not table.n.flags.writeable

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trivet.errors import DesignError, Fault, FormatError, InputError
-from trivet.facts.sensors import card, sensor_cards
+from trivet.facts.parts import card, sensor_cards
 from trivet.files.advice import advise
 from trivet.files.design import read_design
 from trivet.files.toml_faults import key_text

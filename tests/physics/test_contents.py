@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.facts.holdtimes import hold_table
+from trivet.facts.contents import hold_table
 from trivet.physics.heat import boiling
 from trivet.physics.heat.boiling import browned_frac, foam_frac
 from trivet.physics.heat.lethality import Z_K, hold_verdict, log_reduction
@@ -18,6 +18,8 @@ from trivet.physics.heat.oilfilm import (
     oil_viscosity_pa_s,
 )
 from trivet.physics.heat.pan.model import cell_area_frac, cell_centres
+
+HOLD = hold_table("beef-6.5-log")
 
 BOIL_K = 373.124
 
@@ -138,18 +140,18 @@ TABLE = {130: 6720, 135: 2160, 140: 720, 145: 240, 146: 169, 150: 67, 155: 22, 1
 
 
 def test_the_hold_table_is_reproduced_exactly():
-    made = {round((k - 273.15) * 1.8 + 32): s for k, s in hold_table()}
+    made = {round((k - 273.15) * 1.8 + 32): s for k, s in HOLD}
     assert made == TABLE
     for row_f, seconds in TABLE.items():
         level = (row_f - 32.0) / 1.8 + 273.15 + 1e-6
         time = np.arange(0.0, seconds + 2.0, 1.0)
         core = np.where(time <= seconds, level, 290.0)
-        met = hold_verdict(time, core_k=core, table=hold_table(), of="core")
+        met = hold_verdict(time, core_k=core, table=HOLD, of="core")
         assert met.held
         assert met.wanted_s == seconds
         if seconds > 1:
             core = np.where(time <= seconds - 1, level, 290.0)
-            assert not hold_verdict(time, core_k=core, table=hold_table(), of="core").held
+            assert not hold_verdict(time, core_k=core, table=HOLD, of="core").held
 
 
 def test_the_z_value_of_the_table():
@@ -165,11 +167,9 @@ def test_the_z_value_of_the_table():
 def test_a_surface_reading_is_no_core():
     time = np.arange(10.0)
     with pytest.raises(InputError, match="surface"):
-        hold_verdict(time, core_k=np.full(10, 350.0), table=hold_table(), of="surface")
-    short = hold_verdict(time, core_k=np.full(10, 335.0), table=hold_table(), of="core")
+        hold_verdict(time, core_k=np.full(10, 350.0), table=HOLD, of="surface")
+    short = hold_verdict(time, core_k=np.full(10, 335.0), table=HOLD, of="core")
     assert not short.held
     assert short.wanted_s > 9
-    broken = hold_verdict(
-        time, core_k=np.where(time == 5, np.nan, 345.0), table=hold_table(), of="core"
-    )
+    broken = hold_verdict(time, core_k=np.where(time == 5, np.nan, 345.0), table=HOLD, of="core")
     assert broken.held_s <= 4.0

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.facts.optical import optical_table
+from trivet.facts.pans import optical_table
 from trivet.physics.radiation.film import OpticalConstants, film_emissivity
 from trivet.physics.radiation.filmfit import (
     EmissivityFit,

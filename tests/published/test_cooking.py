@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from trivet.facts.oils import oil
+from trivet.facts.contents import oil
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
 from trivet.physics.heat.water import boiling_point_k

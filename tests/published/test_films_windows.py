@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.facts.optical import optical_table
+from trivet.facts.pans import optical_table
 from trivet.physics.radiation import film, path
 from trivet.physics.radiation.planck import flat_band
 

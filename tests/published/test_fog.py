@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trivet.facts.optical import optical_table
+from trivet.facts.pans import optical_table
 from trivet.physics.radiation.film import OpticalConstants
 from trivet.physics.radiation.mie import (
     band_mass_extinction_m2_kg,

@@ -9,7 +9,7 @@ import math
 import pytest
 
 from trivet.errors import InputError
-from trivet.facts.sensors import sensor_cards
+from trivet.facts.parts import sensor_cards
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint, record_json
 from trivet.stages.predict import predict

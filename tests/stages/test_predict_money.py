@@ -265,7 +265,7 @@ def test_another_sensor_moves_cost_battery_and_returns_together(design_tables):
 
 
 def _card(name):
-    from trivet.facts.sensors import card
+    from trivet.facts.parts import card
 
     return card(name)
 

@@ -9,7 +9,7 @@ import pytest
 from pydantic import ValidationError
 
 from trivet.errors import InputError
-from trivet.facts.cells import cell_kind, cell_kinds
+from trivet.facts.parts import cell_kind
 from trivet.models.predicted import predicted_value
 from trivet.records.design import Design
 from trivet.records.energy import Chemistry
@@ -299,9 +299,9 @@ def test_impossible_figures_are_refused(design_tables, table, key, value):
 
 
 def test_every_chemistry_is_in_the_library():
-    assert set(Chemistry.__args__) == set(cell_kinds())
+    assert set(Chemistry.__args__) == set(cell_kind.all)
     with pytest.raises(InputError, match=r"unknown kind of cell 'lithium-irn'; nearest: lithium"):
         cell_kind("lithium-irn")
-    for kind in cell_kinds().values():
+    for kind in cell_kind.all.values():
         if kind.name.startswith("lithium"):
             assert kind.high_k <= 333.15  # the hard limit in hoods

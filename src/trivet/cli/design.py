@@ -78,7 +78,7 @@ def sensors(json: Json = False) -> None:
 
     Example: trivet sensors --json
     """
-    from trivet.facts.sensors import sensor_cards
+    from trivet.facts.parts import sensor_cards
     from trivet.present.comparison import cards_section
 
     cards = tuple(sensor_cards().values())

@@ -3,18 +3,20 @@
 Every table is a CSV whose rows carry a ``source``, a ``locator`` (where in the source) and a
 ``grade``; a row without source or grade does not load. Grades:
 
-solid primary text seen, or independent recomputation agrees fair secondary source, or a model
-stand-in shaky from memory, or sources conflict: a range, never a point assumed no source found;
-common practice or our own judgement
+solid    primary text seen, or independent recomputation agrees
+fair     secondary source, or a model stand-in
+shaky    from memory, or sources conflict: a range, never a point
+assumed  no source found; common practice or our own judgement
 """
 
 from __future__ import annotations
 
 import csv
 import difflib
-from collections.abc import Iterable, Mapping
-from functools import lru_cache
+from collections.abc import Callable, Iterable, Mapping
+from functools import cached_property, lru_cache
 from importlib.resources import files
+from typing import Generic, TypeVar
 
 from trivet.errors import FormatError, InputError
 
@@ -22,6 +24,7 @@ GRADES = ("solid", "fair", "shaky", "assumed")
 """Grades of evidence, best first."""
 
 Row = Mapping[str, str]
+Thing = TypeVar("Thing")
 
 
 @lru_cache(maxsize=32)
@@ -29,7 +32,7 @@ def read_table(file: str) -> tuple[Row, ...]:
     """Return the rows of a table of this package.
 
     file : name of the CSV beside this module
-    Returns : tuple of mappings: one mapping a row, column to text; lines that start with # are
+    Returns : one mapping a row, column to text; lines that start with # are
         notes
     Raises : FormatError if a row lacks its source or grade, or its value lies outside its range
     """
@@ -42,7 +45,7 @@ def parse_table(text: str, file: str) -> tuple[Row, ...]:
 
     text : CSV with a header line; lines that start with # are notes
     file : name to show in errors
-    Returns : tuple of mappings: one mapping a row
+    Returns : one mapping a row
     Raises : FormatError if a row lacks its source or grade, or its value lies outside its range
     """
     numbered = [
@@ -71,13 +74,7 @@ def _check(row: dict[str, str], place: str) -> None:
 
 
 def number(row: Row, column: str) -> float:
-    """Return a cell as a number.
-
-    row : mapping: a row of a table
-    column : which cell
-    Returns : the number
-    Raises : FormatError if the cell is not a number
-    """
+    """Return a cell of a row as a number; FormatError if it is none."""
     try:
         return float(row[column])
     except ValueError as fault:
@@ -85,11 +82,7 @@ def number(row: Row, column: str) -> float:
 
 
 def worst_grade(grades: Iterable[str]) -> str:
-    """Return the weakest of several grades.
-
-    grades : iterable of str: grades as in :data:`GRADES`
-    Returns : the one that comes last
-    """
+    """Return the weakest of several grades, the one that comes last in GRADES."""
     return max(grades, key=GRADES.index)
 
 
@@ -110,3 +103,35 @@ def known_name(name: str, *, names: Iterable[str], what: str) -> str:
     near = (difflib.get_close_matches(wanted, known, n=4, cutoff=0.5) + words)[:5]
     offer = ", ".join(dict.fromkeys(near)) or ", ".join(known)
     raise InputError(f"unknown {what} {name!r}; nearest: {offer}")
+
+
+class Library(Generic[Thing]):
+    """The things of a cited table by name: made once, asked for in any spelling.
+
+    file : name of the CSV
+    what : kind of thing, for messages
+    make : thing from its name and its rows
+    column : holds the name
+    """
+
+    def __init__(
+        self,
+        file: str,
+        *,
+        what: str,
+        make: Callable[[str, list[Row]], Thing],
+        column: str = "name",
+    ) -> None:
+        self.file, self.what, self.make, self.column = file, what, make, column
+
+    @cached_property
+    def all(self) -> dict[str, Thing]:
+        """Every thing by name, in the order of the table."""
+        rows: dict[str, list[Row]] = {}
+        for row in read_table(self.file):
+            rows.setdefault(row[self.column], []).append(row)
+        return {name: self.make(name, own) for name, own in rows.items()}
+
+    def __call__(self, name: str) -> Thing:
+        """Return the thing of a name; an unknown name is an InputError that offers the nearest."""
+        return self.all[known_name(name, names=self.all, what=self.what)]

@@ -8,8 +8,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from trivet.errors import Fault, InputError
-from trivet.facts.cells import cell_kind
-from trivet.facts.sensors import sensor_cards
+from trivet.facts.parts import cell_kind, sensor_cards
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
 from trivet.physics.economics.bill import PriceBreak, overlap

@@ -14,8 +14,8 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 
 from trivet.errors import Fault, InputError
-from trivet.facts.sensors import card as library_card
-from trivet.facts.sensors import sensor_cards
+from trivet.facts.parts import card as library_card
+from trivet.facts.parts import sensor_cards
 from trivet.files.business_faults import business_faults
 from trivet.files.toml_faults import TomlFile, nearest
 from trivet.files.toml_lines import Path
@@ -159,9 +159,8 @@ def _sensors(toml: TomlFile) -> Iterator[Fault]:
 
 
 def _library_names(toml: TomlFile) -> Iterator[Fault]:
-    from trivet.facts.materials import material
-    from trivet.facts.oils import oil_limits
-    from trivet.facts.surfaces import surface
+    from trivet.facts.contents import oil_limits
+    from trivet.facts.pans import material, surface
 
     for at, entry in toml.entries("pans"):
         yield from _looked_up(toml, ("pans", at, "material"), entry.get("material"), material)

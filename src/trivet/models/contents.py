@@ -9,8 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.facts.optical import optical_table
-from trivet.facts.surfaces import surface
+from trivet.facts.pans import optical_table, surface
 from trivet.models.assumed import (
     COVERED_LOW_FRAC,
     EMISSIVITY_HALF,

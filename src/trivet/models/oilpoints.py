@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trivet.facts.oils import Spread, oil_limits
+from trivet.facts.contents import Spread, oil_limits
 from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import Base, Design, Limit
 

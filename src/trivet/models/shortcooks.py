@@ -10,7 +10,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from trivet.errors import InputError
-from trivet.facts.materials import material
+from trivet.facts.pans import material
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import CookPlan
 from trivet.records.design import Base, Burner, Design, Pan

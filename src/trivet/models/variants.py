@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trivet.facts.sensors import card as library_card
+from trivet.facts.parts import card as library_card
 from trivet.records.design import Design
 from trivet.records.figures import Figure, Money
 

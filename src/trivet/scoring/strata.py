@@ -13,7 +13,7 @@ import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray, Int8Array
 from trivet.errors import InputError
-from trivet.facts.surfaces import surface
+from trivet.facts.pans import surface
 from trivet.models.actual import THICK_FILM_M, Actual, heated, interpolated, surface_series
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.coverage import rim_coverage

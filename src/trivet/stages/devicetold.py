@@ -11,7 +11,8 @@ from trivet.arrays import IntArray
 from trivet.device.alertsettings import settings_array
 from trivet.device.toldtables import NO_RULE, ToldRules, ToldWords
 from trivet.errors import HandoffRefusedError
-from trivet.facts.oils import MAX_USES, oils
+from trivet.facts.contents import MAX_USES
+from trivet.facts.contents import oil as library_oil
 from trivet.facts.tables import known_name
 from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import CONTENTS, Design
@@ -114,7 +115,7 @@ def _row_words(design: Design, told: ToldEntry) -> Iterator[int]:
 
 def told_numbers(told: ToldEntry, *, words: ToldWords) -> tuple[int, int, int, int, int]:
     """Return what was told of a burner as the firmware's numbers; what it has no name for, 0."""
-    oil = "" if told.oil is None else known_name(told.oil, names=oils(), what="oil")
+    oil = "" if told.oil is None else known_name(told.oil, names=library_oil.all, what="oil")
     places = (
         _index(words.pans, told.pan),
         _index(words.contents, told.base_contents),
@@ -131,7 +132,7 @@ def _index(names: tuple[str, ...], name: str | None) -> int:
 def _words(design: Design) -> ToldWords:
     channels = design.told.channels
     bands = [one.name for one in design.bands] if "target_band" in channels else []
-    known = list(oils()) if "oil" in channels else []
+    known = list(library_oil.all) if "oil" in channels else []
     return ToldWords(
         pans=("", *(pan.name for pan in design.pans)),
         contents=("", *CONTENTS),

@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 
-from trivet.facts.optical import optical_table
-from trivet.facts.surfaces import surface, surfaces
+from trivet.facts.pans import optical_table, surface
 from trivet.models.assumed import EMISSIVITY_HALF, OPAQUE_FILM_M, TRANSMITTANCE_HALF
 from trivet.physics.radiation.film import OpticalConstants, film_emissivity
 from trivet.physics.radiation.planck import Band
@@ -117,7 +116,7 @@ def bare_emissivity(finish: str, *, design: Design) -> tuple[float, float]:
         return value, math.hypot(own, apart)
     if finish == "":
         low, high = 0.02, 0.98
-    elif finish in surfaces() or any(pan.finish == finish for pan in design.pans):
+    elif finish in surface.all or any(pan.finish == finish for pan in design.pans):
         known = surface(finish)
         low, high = known.low, known.high
     else:

@@ -8,8 +8,7 @@ from itertools import product
 
 import numpy as np
 
-from trivet.facts.hobs import retained_share
-from trivet.facts.materials import material
+from trivet.facts.pans import burner_figure, material
 from trivet.models.contents import fits, seen_of
 from trivet.models.emissivity_prior import emissivity_prior_nodes
 from trivet.physics.geometry.optics import view_angle_rad
@@ -162,7 +161,7 @@ def full_heat_w(burner: Burner) -> float:
     """Return the most heat that a burner gives to a pan. [W]"""
     efficiency = burner.efficiency_frac.high or 1.2 * float(burner.efficiency_frac)
     if burner.efficiency_of == "load":
-        efficiency /= retained_share(burner.kind).low
+        efficiency /= burner_figure(burner.kind, of="retained").low
     return float(burner.power_w) * min(efficiency, 1.0)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.constants import DAY_S
-from trivet.facts.cells import CellKind, cell_kind
+from trivet.facts.parts import CellKind, cell_kind
 from trivet.models.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
 from trivet.models.sensing import frame_s, frames_w, settling_of
 from trivet.physics.economics.energy import YEAR_D

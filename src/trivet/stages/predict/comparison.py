@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Sequence
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.facts.sensors import sensor_cards
+from trivet.facts.parts import sensor_cards
 from trivet.models.predicted import best_views
 from trivet.records.comparison import (
     UNKNOWN,

@@ -8,7 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.facts.optical import optical_table
+from trivet.facts.pans import optical_table
 from trivet.models.assumed import REFLECTED_HALF_K, TRANSMITTANCE_HALF, WINDOW_HALF_K, range_of
 from trivet.models.contents import table_band
 from trivet.models.reflected import diffuse_share

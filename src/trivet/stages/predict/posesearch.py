@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.errors import InputError
-from trivet.facts.sensors import card as library_card
+from trivet.facts.parts import card as library_card
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.mounting import disc_views
 from trivet.physics.geometry.optics import Lens, Pose

@@ -10,7 +10,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from trivet.errors import DesignError, InputError, TrivetError
-from trivet.facts.sensors import card as library_card
+from trivet.facts.parts import card as library_card
 from trivet.models.predicted import predicted_value
 from trivet.models.variants import power_moved
 from trivet.records.design import Design

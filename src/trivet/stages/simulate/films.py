@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.facts.oils import oil_limits
+from trivet.facts.contents import oil_limits
 from trivet.physics.heat.loads import OIL_KG_M3, Layer
 from trivet.physics.heat.oilfilm import FilmBase, flowed_film_m, oil_vapour_kg_m2s
 from trivet.physics.heat.pan.model import PanRun

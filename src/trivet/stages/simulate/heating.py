@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.arrays import FloatArray
-from trivet.facts.materials import material
+from trivet.facts.pans import material
 from trivet.physics.heat.burners import level_frac, pan_power_w, pulsed_level
 from trivet.physics.heat.pan.model import Control, Hob, Losses, PanBase, PanWall, cell_centres
 from trivet.physics.heat.transfer import (

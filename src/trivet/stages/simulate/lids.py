@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trivet.facts.surfaces import surface
+from trivet.facts.pans import surface
 from trivet.physics.heat.loads import Lid, lid_areal_j_m2k, stack_lids
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import STEP_S, PanSetting

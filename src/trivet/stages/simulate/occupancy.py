@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.arrays import FloatArray, IntArray
-from trivet.facts.surfaces import surface
+from trivet.facts.pans import surface
 from trivet.physics.geometry.optics import point_of_pixel
 from trivet.physics.radiation.planck import band_radiance
 from trivet.physics.radiation.render import disc_cover, mixed_radiance

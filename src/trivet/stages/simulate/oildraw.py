@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trivet.facts.oils import Spread, oil_limits
+from trivet.facts.contents import Spread, oil_limits
 from trivet.models.oilpoints import COMMON
 from trivet.records.design import Base
 

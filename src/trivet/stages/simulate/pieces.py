@@ -10,7 +10,7 @@ import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import InputError
-from trivet.facts.foods import Food, food
+from trivet.facts.contents import Food, food
 from trivet.physics.heat.food import FoodColumn, food_column, food_properties
 from trivet.records.cook import CookBurner, FoodPlan
 from trivet.records.design import Pan

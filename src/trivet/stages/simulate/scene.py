@@ -11,7 +11,7 @@ import numpy as np
 from scipy.sparse import csr_array
 
 from trivet.arrays import Float32Array, FloatArray
-from trivet.facts.surfaces import surface
+from trivet.facts.pans import surface
 from trivet.physics.geometry.optics import Lens, Pose
 from trivet.physics.geometry.sampling import CellGrid, Sampling, sampling_matrix
 from trivet.physics.radiation.planck import Band, band_radiance

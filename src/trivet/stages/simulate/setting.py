@@ -11,9 +11,7 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.facts.hobs import retained_share
-from trivet.facts.materials import Material, material
-from trivet.facts.surfaces import surface
+from trivet.facts.pans import Material, burner_figure, material, surface
 from trivet.physics.geometry.sampling import CellGrid
 from trivet.physics.heat.burners import (
     BurnerPattern,
@@ -237,7 +235,7 @@ def _bare_emissivity(pan: Pan, generator: np.random.Generator) -> float:
 def _efficiency(burner: Burner, generator: np.random.Generator) -> float:
     value = drawn(burner.efficiency_frac, generator) * generator.normal(1.0, EFFICIENCY_SIGMA)
     if burner.efficiency_of == "load":  # its losses come off again in the simulation
-        value /= retained_share(burner.kind).value
+        value /= burner_figure(burner.kind, of="retained").value
     return min(1.0, value)
 
 

@@ -7,8 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.facts.optical import optical_table
-from trivet.facts.surfaces import surface
+from trivet.facts.pans import optical_table, surface
 from trivet.physics.geometry.optics import Pose, view_angle_rad
 from trivet.physics.heat.boiling import browned_frac, foam_frac
 from trivet.physics.heat.loads import WATER_FILM_KG_M2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from trivet.errors import InputError
-from trivet.facts.holdtimes import hold_table
+from trivet.facts.contents import hold_table
 from trivet.physics.heat.lethality import HoldVerdict, hold_verdict
 from trivet.records.recording import ProbeSeries, Reference
 
