@@ -410,7 +410,7 @@ def section(review: Dossier, title: str) -> Section:
 
 
 def table(part: Section, title: str) -> Table:
-    return next(one for one in part.tables if title in one.title)
+    return next(one for one in part.tables if title in f"{one.title}, {one.evidence}")
 
 
 def charts(review: Dossier, kind: str) -> list[Chart]:
@@ -436,7 +436,7 @@ def test_an_unjudged_requirement_is_not_lost() -> None:
 
 def test_simulated_and_bench_evidence_stay_apart(review: Dossier) -> None:
     part = section(review, "Requirements")
-    simulated, bench = table(part, "Simulated"), table(part, "Bench")
+    simulated, bench = table(part, "Evidence, simulated"), table(part, "Evidence, bench")
     assert (simulated.evidence, bench.evidence) == ("simulated", "bench")
     assert [row[0] for row in simulated.rows] == ["R2", "R3"]
     assert [row[0] for row in bench.rows] == ["R3"]

@@ -213,7 +213,7 @@ def _leads(design: Design, cooks: Sequence[ShownCook], grade: Evidence) -> Table
         " The verdict rests on its own account."
     )
     return tabulate(
-        f"Leads in the proof cooks, {grade}",
+        "Leads in the proof cooks",
         rows,
         {
             "Alert": lambda row: row[0].name,

@@ -60,8 +60,7 @@ def calibration_section(
         words += _words(one)
         rows = [row for head in one.heads for row in _head_rows(design.display, head)]
         columns = ("Head", "Term", "Value", "Standard uncertainty", "Fitted or nominal", "Why")
-        title = f"Heads ({one.evidence})"
-        tables.append(Table(title, columns, tuple(rows), evidence=one.evidence))
+        tables.append(Table("Heads", columns, tuple(rows), evidence=one.evidence))
         if one.surfaces:
             tables.append(_surface_table(design.display, one))
     if not calibrations:
@@ -125,7 +124,7 @@ def _shown(value: float, u: float, term: str, display: Display) -> tuple[str, st
 
 def _surface_table(display: Display, one: Calibration) -> Table:
     return tabulate(
-        f"Surfaces ({one.evidence})",
+        "Surfaces",
         one.surfaces,
         {
             "Contents": lambda surface: surface.contents,

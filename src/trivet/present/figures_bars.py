@@ -11,7 +11,7 @@ from trivet.arrays import FloatArray
 from trivet.present import palette
 from trivet.present.drawing import Look, beside, evidence_tag, new_figure, rows_down, short
 from trivet.present.numbers import Scale
-from trivet.records.dossier import Chart
+from trivet.records.dossier import Chart, ChartLine
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -115,16 +115,21 @@ def draw_error(chart: Chart, scale: Scale) -> Figure:
     axes = figure.add_subplot()
     axes.axvline(0.0, color=palette.GREY_DARK, linewidth=0.9)
     for place, line in enumerate(chart.lines):
-        if line.low is not None and line.high is not None:
-            ends = scale.difference([line.low[0], line.high[0]])
-            _row(axes, place, float(scale.difference(line.y)[0]), (float(ends[0]), float(ends[1])))
+        _row(axes, place, float(scale.difference(line.y)[0]), scale.difference(_ends(line)))
     rows_down(axes, [line.label for line in chart.lines])
     axes.set_xlabel(f"{chart.x_label} / {scale.difference_unit}")
     evidence_tag(axes, chart.evidence)
     return figure
 
 
-def _row(axes: Axes, place: int, value: float, ends: tuple[float, float]) -> None:
+def _ends(line: ChartLine) -> FloatArray:
+    """Return the interval of a line of one point, NaN where there is none."""
+    if line.low is None or line.high is None:
+        return np.full(2, np.nan)
+    return np.array([line.low[0], line.high[0]])
+
+
+def _row(axes: Axes, place: int, value: float, ends: FloatArray) -> None:
     """Draw a value as a diamond on the bar of its interval."""
     if np.isfinite(ends).all():
         axes.plot(ends, [place] * 2, color=palette.BLUE_MID, linewidth=5, solid_capstyle="butt")
@@ -137,9 +142,7 @@ def draw_coverage(chart: Chart, scale: Scale) -> Figure:
     left, right = figure.subplots(1, 2, sharey=True, width_ratios=(3, 2))
     left.axvline(95.0, color=palette.GREY_DARK, linewidth=0.9, linestyle=palette.DASHED)
     for place, line in enumerate(chart.lines):
-        if line.low is not None and line.high is not None:
-            ends = (100 * float(line.low[0]), 100 * float(line.high[0]))
-            _row(left, place, 100 * float(line.x[0]), ends)
+        _row(left, place, 100 * float(line.x[0]), 100 * _ends(line))
         width = float(scale.difference(line.y)[0])
         right.barh(place, width, height=0.6, color=palette.OCHRE_MID)
     for axes in (right, left):

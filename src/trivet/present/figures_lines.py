@@ -109,7 +109,7 @@ def draw_widths(chart: Chart, scale: Scale) -> Figure:
             scale.difference(line.y),
             color=palette.LINE_COLOURS[look],
             linestyle=palette.DASHES[look],
-            marker=palette.LINE_MARKERS[look],
+            marker=palette.LINE_MARKERS[(look + place // len(palette.DASHES)) % 5],
             markersize=4,
             linewidth=1.5,
             label=short(line.label, 70),

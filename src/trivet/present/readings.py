@@ -73,7 +73,7 @@ def _cook_table(cooks: Sequence[ShownCook], grade: Evidence) -> Table | None:
     if len(rows) > MAX_COOK_ROWS:
         note = f"The first {MAX_COOK_ROWS} of {len(rows)} rows. {note}"
     return tabulate(
-        f"Proof cooks, {grade}",
+        "Proof cooks",
         rows[:MAX_COOK_ROWS],
         {
             "Cook": lambda row: row[0].name,

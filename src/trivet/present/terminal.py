@@ -21,11 +21,11 @@ from trivet.records.dossier import Section, Table
 if TYPE_CHECKING:
     from rich.console import RenderResult
 
-MIN_TEXT_CELLS, MAX_TEXT_CELLS = 14, 40
+MIN_TEXT_CELLS, MAX_TEXT_CELLS = 14, 30
 """Own estimate: a column of text is narrowed to a quarter of its longest, within these ends."""
 BESIDE_CELLS = 3
 """Definition: what the terminal's library puts between two columns."""
-WORDY = 2.5
+WORDY = 3.0
 """Own estimate: a table whose cells would fill a line so often is easier to read as blocks."""
 MAX_KEYS = 3  # own estimate: more columns that repeat would leave no room
 

@@ -29,11 +29,6 @@ from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Ve
 
 AGAINST: dict[Grade, str] = {"simulated": "the simulator's truth", "bench": "reference probes"}
 WITHIN = "within the simulator"
-GRADE_TITLES: dict[Evidence, str] = {
-    "predicted": "Predicted evidence",
-    "simulated": "Simulated evidence",
-    "bench": "Bench evidence",
-}
 GRADE_NOTES: dict[Evidence, str] = {
     "predicted": "Calculated from the design and sealed before any recording was read.",
     "simulated": "Every figure here holds within the simulator only; a bound says how few cooks"
@@ -156,7 +151,7 @@ def _evidence_table(
     grade: Evidence,
 ) -> Table:
     return tabulate(
-        GRADE_TITLES[grade],
+        "Evidence",
         rows,
         {
             "Requirement": lambda row: row[0].id,
