@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from trivet.files.bundle import footprint
 from trivet.files.cooks import read_cooks
 from trivet.files.design import read_design
-from trivet.files.footprint import footprint
 from trivet.records.alertlog import DeviceState
 from trivet.records.bundle import ReplayedCook
 from trivet.records.verdict import Verdict

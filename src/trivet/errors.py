@@ -21,6 +21,8 @@ A message says what is wrong, where, and what to do about it.
 
 from __future__ import annotations
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 
@@ -95,3 +97,12 @@ class DesignError(InputError):
         self.faults = faults
         head = f"{len(faults)} fault{'s' if len(faults) != 1 else ''}"
         super().__init__("\n".join([head, *(f"  {fault}" for fault in faults)]))
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """Return what is allowed as text: the names nearest to a wrong one, else all of them."""
+    names = sorted(set(known))
+    close = difflib.get_close_matches(name, names, n=3, cutoff=0.6)
+    if close:
+        return f"did you mean {' or '.join(repr(one) for one in close)}?"
+    return "one of " + ", ".join(names) if names else "nothing: none is defined"

@@ -13,8 +13,7 @@ from trivet.errors import DesignError, Fault, FormatError, InputError
 from trivet.facts.parts import card, sensor_cards
 from trivet.files.advice import advise
 from trivet.files.design import read_design
-from trivet.files.toml_faults import key_text
-from trivet.files.toml_lines import toml_lines
+from trivet.files.tomlfile import key_text, toml_lines
 
 ROOT = Path(__file__).parents[2]
 LARKPANE = ROOT / "examples" / "larkpane" / "design.toml"

@@ -13,7 +13,7 @@ import pytest
 import tifffile
 
 from trivet.errors import FormatError, InputError, RecordingError
-from trivet.files import frames_hdf
+from trivet.files import frame_readers
 from trivet.files.frames import frame_file, read_frames
 from trivet.records.sensorcard import SensorCard
 
@@ -499,7 +499,9 @@ class TestArchives:
     def test_missing_extra_is_named(self, tmp_path, good, monkeypatch):
         (tmp_path / "frames.h5").write_bytes(b"")
         monkeypatch.setattr(
-            frames_hdf.importlib, "import_module", lambda name: (_ for _ in ()).throw(ImportError)
+            frame_readers.importlib,
+            "import_module",
+            lambda name: (_ for _ in ()).throw(ImportError),
         )
         with pytest.raises(InputError, match=r"extra 'exchange'"):
             _read(tmp_path / "frames.h5")

@@ -14,8 +14,7 @@ from trivet.errors import InputError, StorageError
 from trivet.files.cooks import read_cooks
 from trivet.files.design import read_design
 from trivet.files.newproject import new_project, scenarios
-from trivet.files.reference import key_tables
-from trivet.files.schema import schema_text
+from trivet.files.schema import key_tables, schema_text
 
 ROOT = Path(__file__).parents[2]
 LARKPANE = ROOT / "examples" / "larkpane"
@@ -85,7 +84,7 @@ def test_the_page_lists_every_key(name: str) -> None:
     page = (ROOT / "docs" / "formats" / f"{name}.md").read_text(encoding="utf-8")
     kept = page.split("<!-- keys -->\n")[1].split("<!-- end of keys -->")[0]
     assert kept == key_tables(name), (
-        f"docs/formats/{name}.md is not what trivet.files.reference.key_tables({name!r}) gives"
+        f"docs/formats/{name}.md is not what trivet.files.schema.key_tables({name!r}) gives"
     )
 
 

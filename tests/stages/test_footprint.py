@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import HandoffRefusedError
-from trivet.files.footprint import checked_footprint, footprint, footprint_lines
+from trivet.files.bundle import checked_footprint, footprint, footprint_lines
 from trivet.models.sensing import frames_w
 from trivet.records.design import Design
 from trivet.records.product import Firmware

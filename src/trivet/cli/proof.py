@@ -60,8 +60,7 @@ def handoff(
 
     Example: trivet handoff my-monitor --unproven
     """
-    from trivet.files.bundle import write_bundle
-    from trivet.files.footprint import checked_footprint, footprint_lines
+    from trivet.files.bundle import checked_footprint, footprint_lines, write_bundle
     from trivet.flow.firmware import device_compared, handed_off
 
     opened = open_project(project, fresh=fresh)

@@ -6,12 +6,13 @@ import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 
-from trivet.errors import DesignError, Fault, InputError, RecordingError
-from trivet.files.clockcheck import compare_clocks
+from trivet.errors import DesignError, Fault, InputError, RecordingError, nearest
+from trivet.files.clocks import compare_clocks
 from trivet.files.events import read_events
-from trivet.files.frames import READERS, frame_file, read_frames
+from trivet.files.frame_readers import READERS
+from trivet.files.frames import frame_file, read_frames
 from trivet.files.references import read_references
-from trivet.files.toml_faults import TomlFile, nearest, read_toml, validate
+from trivet.files.tomlfile import TomlFile, read_toml, validate
 from trivet.records.benchsheet import CookSheet
 from trivet.records.design import Design, Head
 from trivet.records.recording import (

@@ -7,10 +7,9 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
-from trivet.errors import Fault, InputError
+from trivet.errors import Fault, InputError, nearest
 from trivet.facts.parts import cell_kind, sensor_cards
-from trivet.files.toml_faults import TomlFile, nearest
-from trivet.files.toml_lines import Path
+from trivet.files.tomlfile import Path, TomlFile
 from trivet.physics.economics.bill import PriceBreak, overlap
 from trivet.physics.economics.payload import BitField, payload_bytes
 from trivet.records.business import Costs

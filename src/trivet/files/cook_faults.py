@@ -10,8 +10,7 @@ from typing import Any
 from trivet.errors import Fault
 from trivet.files.design_faults import link_faults
 from trivet.files.disturbance_faults import disturbance_faults
-from trivet.files.toml_faults import TomlFile
-from trivet.files.toml_lines import Path
+from trivet.files.tomlfile import Path, TomlFile
 from trivet.records.cook import CookBurner, CookPlan, FoodPlan
 from trivet.records.design import Design, Pan
 from trivet.units import show_length

@@ -10,7 +10,7 @@ from trivet.errors import DesignError, Fault
 from trivet.files.cook_faults import named_faults, plan_faults
 from trivet.files.design_faults import duplicate_faults, parts
 from trivet.files.matrix import expanded
-from trivet.files.toml_faults import TomlFile, read_toml, validate
+from trivet.files.tomlfile import TomlFile, read_toml, validate
 from trivet.records.campaign import CookPlans, CookSet, MatrixPlan
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design

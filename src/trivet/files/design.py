@@ -8,7 +8,7 @@ from trivet.errors import DesignError
 from trivet.files.design_faults import design_faults, used_cards
 from trivet.files.production_faults import production_faults
 from trivet.files.responses import with_responses
-from trivet.files.toml_faults import read_toml, validate
+from trivet.files.tomlfile import read_toml, validate
 from trivet.records.design import Design
 
 FORMAT = 1

@@ -13,12 +13,11 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from trivet.errors import Fault, InputError
+from trivet.errors import Fault, InputError, nearest
 from trivet.facts.parts import card as library_card
 from trivet.facts.parts import sensor_cards
 from trivet.files.business_faults import business_faults
-from trivet.files.toml_faults import TomlFile, nearest
-from trivet.files.toml_lines import Path
+from trivet.files.tomlfile import Path, TomlFile
 from trivet.records.design import Base, Burner, Cooktop, Limit, Mount, Pan, TargetBand
 from trivet.records.figures import Part
 from trivet.records.sensorcard import SensorCard

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 
 from trivet.errors import Fault
 from trivet.files.design_faults import link_faults
-from trivet.files.toml_faults import TomlFile
-from trivet.files.toml_lines import Path
+from trivet.files.tomlfile import Path, TomlFile
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.figures import Figure

@@ -6,8 +6,7 @@ from pathlib import Path
 
 import numpy as np
 
-from trivet.errors import RecordingError
-from trivet.files.framesource import nearest_key
+from trivet.errors import RecordingError, nearest
 from trivet.files.texttable import numbers, read_table
 from trivet.records.recording import EVENTS, Event, Note
 
@@ -73,12 +72,12 @@ def _check(cells: dict[str, str], moment: float, place: str, burners: tuple[str,
         raise RecordingError(f"{place}: an event without time_s")
     event, burner = cells["event"], cells["burner"]
     if event not in EVENTS:
-        raise RecordingError(f"{place}: event {event!r} is unknown; {nearest_key(event, EVENTS)}")
+        raise RecordingError(f"{place}: event {event!r} is unknown; {nearest(event, EVENTS)}")
     if burner == "" and event in WITHOUT_BURNER:
         return
     if burner not in burners:
         raise RecordingError(
-            f"{place}: burner {burner!r} is not in the design; {nearest_key(burner, burners)}"
+            f"{place}: burner {burner!r} is not in the design; {nearest(burner, burners)}"
         )
     if event == "level":
         _check_level(cells.get("value", ""), place)

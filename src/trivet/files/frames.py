@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,27 +10,13 @@ import numpy as np
 from trivet.constants import ZERO_C_K
 from trivet.errors import FormatError, InputError, RecordingError
 from trivet.files.frame_checks import check_time, held_sensor, in_range, whole_frames
+from trivet.files.frame_readers import READERS
 from trivet.files.frame_units import refuse_wrong_unit
-from trivet.files.frames_csv import read_csv
-from trivet.files.frames_hdf import read_hdf
-from trivet.files.frames_npz import read_npz
-from trivet.files.frames_tiff import read_tiff
 from trivet.files.framesource import FrameSource
 from trivet.files.words import read_words
 from trivet.records.recording import HeadFrames, Note
 from trivet.records.sensorcard import SensorCard
 
-Reader = Callable[[Path, SensorCard], FrameSource]
-
-READERS: dict[str, Reader] = {
-    ".npz": read_npz,
-    ".csv": read_csv,
-    ".tif": read_tiff,
-    ".tiff": read_tiff,
-    ".h5": read_hdf,
-    ".hdf5": read_hdf,
-    ".nc": read_hdf,
-}
 FORMATS = "frames.npz, .csv, .tif, .tiff, .h5, .hdf5, .nc, or words.npz"
 
 

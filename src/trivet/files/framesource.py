@@ -5,8 +5,7 @@ Every format's reader fills one :class:`FrameSource`; ``frames.py`` checks it.
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -169,28 +168,6 @@ def refuse_picture(dtype: np.dtype[Any], where: str) -> None:
             "to the scene, from which no temperature can be had. Export the sensor's own "
             "temperatures or its 16-bit counts with their scale."
         )
-
-
-def nearest_key(name: str, known: Iterable[str]) -> str:
-    """Return a hint that names the nearest known words.
-
-    Parameters
-    ----------
-    name : str
-        What was found.
-    known : iterable of str
-        What is allowed.
-
-    Returns
-    -------
-    str
-        ``did you mean ...?`` or the list of what is known.
-    """
-    words = sorted(set(known))
-    close = difflib.get_close_matches(name, words, n=2, cutoff=0.6)
-    if close:
-        return f"did you mean {' or '.join(repr(word) for word in close)}?"
-    return "known are " + ", ".join(words) if words else "nothing is known by name"
 
 
 def _frame_key(group: ArrayGroup) -> str:

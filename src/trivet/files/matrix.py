@@ -24,8 +24,7 @@ from trivet.files.matrix_faults import (
     matrix_faults,
     picked_levels,
 )
-from trivet.files.toml_faults import TomlFile, validate
-from trivet.files.toml_lines import Path
+from trivet.files.tomlfile import Path, TomlFile, validate
 from trivet.physics.statistics.fractions import balanced_fraction, full_factorial, pair_coverage
 from trivet.records.campaign import Matrix, MatrixCook, MatrixPlan
 from trivet.records.cook import CookPlan

@@ -8,9 +8,8 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from trivet.arrays import BoolArray
-from trivet.errors import Fault
-from trivet.files.toml_faults import TomlFile, nearest
-from trivet.files.toml_lines import Path
+from trivet.errors import Fault, nearest
+from trivet.files.tomlfile import Path, TomlFile
 from trivet.physics.statistics.fractions import LARGEST_FULL
 from trivet.records.campaign import Factor, Matrix
 from trivet.records.cook import CookBurner, CookPlan

@@ -10,7 +10,7 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.errors import ProbeLogError
-from trivet.files.clocktimes import clock_seconds, looks_like_clock
+from trivet.files.clocks import clock_seconds, looks_like_clock
 from trivet.files.texttable import TextTable, numbers, read_table
 from trivet.physics.sensor.probelog import stuck_moments
 from trivet.records.recording import Note

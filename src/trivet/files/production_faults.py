@@ -8,9 +8,9 @@ from itertools import combinations
 import numpy as np
 from pydantic import ValidationError
 
-from trivet.errors import Fault
+from trivet.errors import Fault, nearest
 from trivet.files.design_faults import duplicate_faults, link_faults, parts, single
-from trivet.files.toml_faults import TomlFile, nearest
+from trivet.files.tomlfile import TomlFile
 from trivet.records.business import Costs
 from trivet.records.design import Design, Window
 from trivet.records.figures import file_key

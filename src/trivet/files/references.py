@@ -8,9 +8,8 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.constants import ZERO_C_K
-from trivet.errors import NotEnoughDataError, ProbeLogError
-from trivet.files.framesource import nearest_key
-from trivet.files.logclock import LogClock, log_clock
+from trivet.errors import NotEnoughDataError, ProbeLogError, nearest
+from trivet.files.clocks import LogClock, log_clock
 from trivet.files.probes import ProbeLog, read_probe_log
 from trivet.physics.sensor.probelog import (
     ChannelOffsets,
@@ -109,7 +108,7 @@ def _series(
     if at is None:
         raise ProbeLogError(
             f"{log.where}: no column {probe.column!r}, which cook.toml names; "
-            f"{nearest_key(probe.column, log.columns)}"
+            f"{nearest(probe.column, log.columns)}"
         )
     reading = log.readings_c[:, at] + ZERO_C_K
     uncertainty = _uncertainty(reading, probe, log.where, air_k)
@@ -118,7 +117,7 @@ def _series(
         place = run.column(probe.column)
         if place is None:
             raise ProbeLogError(
-                f"{run.where}: no column {probe.column!r}; {nearest_key(probe.column, run.columns)}"
+                f"{run.where}: no column {probe.column!r}; {nearest(probe.column, run.columns)}"
             )
         offset, offset_u = offset_at_k(reading, offsets=channel_offsets, probe=place)
         reading, uncertainty = reading - offset, np.hypot(uncertainty, offset_u)
@@ -198,7 +197,7 @@ def _uncertainty(reading: FloatArray, probe: SheetProbe, where: str, air_k: floa
     if named is None:
         raise ProbeLogError(
             f"{where}: probe {probe.column!r}: class {probe.tolerance_class!r} is unknown; "
-            f"{nearest_key(probe.tolerance_class, CLASSES)}"
+            f"{nearest(probe.tolerance_class, CLASSES)}"
         )
     return probe_standard_uncertainty_k(
         reading, kind=probe.kind, tolerance_class=named, attachment=probe.attachment, air_k=air_k

@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from trivet.errors import Fault
-from trivet.files.toml_faults import TomlFile
+from trivet.files.tomlfile import TomlFile
 
 COLUMNS = ("wavelength_um", "response")
 ALLOWED = f"a CSV file beside the design with the columns {', '.join(COLUMNS)}"

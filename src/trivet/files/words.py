@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -10,8 +11,8 @@ from numpy.typing import NDArray
 from trivet.arrays import FloatArray, IntArray
 from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
-from trivet.files.framesource import FrameSource, check_shape
-from trivet.files.npz_members import MAX_MOMENTS, NpzMembers
+from trivet.files.frame_readers import NpzMembers
+from trivet.files.framesource import MAX_MOMENTS, FrameSource, check_shape
 from trivet.physics.sensor.halfframes import ReadPattern, compose_full_frames
 from trivet.physics.sensor.thermopile import (
     Readout,
@@ -68,7 +69,7 @@ def read_words(path: Path, card: SensorCard) -> FrameSource:
     Emissivity 1: apparent temperature. Up to 5 % of the half frames may be
     torn; they are left blank and noted. More are an error that names the first.
     """
-    with NpzMembers(path) as members:
+    with closing(NpzMembers(path)) as members:
         arrays = _arrays(members, path.name)
     memory, rams, time = arrays["memory"], arrays["ram"], arrays["time_s"].astype(np.float64)
     check_shape((rams.shape[0], ROWS, COLS), moments=time.size, card=card, where=path.name)

@@ -36,8 +36,7 @@ class Proof:
 
 def prove(project: ProjectFolder, *, reader: Reader = "host") -> Proof:
     """Run the whole chain, from the prediction to the dossier and the hand-off."""
-    from trivet.files.bundle import write_bundle
-    from trivet.files.footprint import checked_footprint
+    from trivet.files.bundle import checked_footprint, write_bundle
 
     verdict, review = reviewed(project, reader)
     page = write_dossier(project, review)

@@ -16,10 +16,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from trivet.errors import InputError
-from trivet.files.campaign_figures import sweep_figures
 from trivet.files.campaign_table import (
     cook_file,
     require_duckdb,
+    sweep_figures,
     table_columns,
     write_rows,
     write_table,
