@@ -19,7 +19,8 @@ from trivet.present.score import judged_sections, reporters_section, score_chart
 from trivet.records.calibration import ReporterChoice, ReporterScore
 from trivet.records.design import Display
 from trivet.records.dossier import Section
-from trivet.records.scoring import GoalLine, PartScore, Score, ScoreSheet, StratumScore
+from trivet.records.scoring import GoalLine, MetricValue, PartScore, Score, ScoreSheet, StratumScore
+from trivet.scoring.registry import METRICS
 
 ROOT = Path(__file__).parents[2]
 NAN = float("nan")
@@ -43,51 +44,31 @@ def trivet(*arguments: str) -> subprocess.CompletedProcess[str]:
     )
 
 
-def part(name="dark-pan", label="", **figures):
-    values = {
-        "name": name,
-        "part": label,
-        "cooks": 100,
-        "moments": 5000,
-        "valid_frac": 0.9,
-        "astray_frac": 0.0,
-        "bias_k": 1.25,
-        "low_loa_k": -4.0,
-        "high_loa_k": 6.5,
-        "median_k": 2.0,
-        "p95_k": 5.0,
-        "covered": 94,
-        "drawn": 99,
-        "covered_low_frac": 0.89,
-        "covered_high_frac": 0.98,
-        "interval_score_k": 20.0,
-        "median_u95_k": 6.0,
-        "large_cooks": 2,
-        "large_high_frac": 0.062,
-        "flagged_frac": NAN,
-        "flagged_of": 0,
-        "false_flag_frac": 0.03,
-        "blind_s": 12.0,
-        "lag_s": NAN,
-        "lag_cooks": 0,
+def part(name="dark-pan", label="", **changed):
+    figures = {
+        "valid": MetricValue(0.9, 0.85, 0.95),
+        "astray": MetricValue(0.0),
+        "bias": MetricValue(1.25, -4.0, 6.5),
+        "median": MetricValue(2.0, 1.8, 2.2),
+        "p95": MetricValue(5.0, 4.5, 5.5),
+        "covered": MetricValue(94 / 99, 0.89, 0.98, 94, 99),
+        "interval_score": MetricValue(20.0),
+        "u95": MetricValue(6.0),
+        "large": MetricValue(0.02, NAN, 0.062, 2, 100),
+        "flagged": MetricValue(NAN),
+        "false_flag": MetricValue(0.03, 0.01, 0.05),
+        "blind": MetricValue(12.0),
+        "lag": MetricValue(NAN),
     }
-    return PartScore(**(values | figures))
+    assert set(figures) == set(METRICS["score"])
+    return PartScore(name, label, 100, 5000, figures | changed)
 
 
 def sheet():
-    ends = (0.1, 0.2)
-    whole = StratumScore(
-        part(), ends, ends, ends, ends, np.array([400.0, 450.0]), np.array([1.0, 40.0])
-    )
-    empty = StratumScore(
-        part("shiny", valid_frac=0.0, bias_k=NAN, median_k=NAN, drawn=0, covered=0),
-        ends,
-        ends,
-        ends,
-        ends,
-        np.empty(0),
-        np.empty(0),
-    )
+    whole = StratumScore(part(), np.array([400.0, 450.0]), np.array([1.0, 40.0]))
+    nothing = dict.fromkeys(("bias", "median", "covered"), MetricValue(NAN))
+    shiny = part("shiny", valid=MetricValue(0.0), **nothing)
+    empty = StratumScore(shiny, np.empty(0), np.empty(0))
     goals = (
         GoalLine("dark-pan", "median error", "≤ 4 K", "2.0 K", "met", "95 %"),
         GoalLine("shiny", "coverage", "95 %", "0 of 0", "too few", "no interval"),
@@ -120,7 +101,7 @@ def test_a_score_prints_goals_figures_and_its_grade() -> None:
         "● met",
         "◇ too few",
         "94 of 99",
-        "2 (≤ 6.2 %)",
+        "2 of 100",
         "dark-pan; rim:",
         "x: melts",
         "within the simulator",

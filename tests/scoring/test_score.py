@@ -15,13 +15,15 @@ from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
 from trivet.models.shortcooks import MISMATCHES, short_cooks
 from trivet.quality import Quality
+from trivet.records.alertlog import AlertLog
 from trivet.records.benchsheet import SheetBurner, SheetProbe
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import BurnerTruth, Event, ProbeSeries, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.scoring import STRATA
-from trivet.scoring import ScoredCook, cook_pieces, score_sheet
-from trivet.scoring.strata import placed, standing
+from trivet.records.verdict import ProofCook
+from trivet.scoring import cook_pieces, score_sheet
+from trivet.scoring.strata import placed, stood
 
 PAN, OIL, LIQUID, FOOD = (OF_WORDS.index(word) for word in ("pan", "oil", "liquid", "food"))
 TIME = np.arange(0.0, 240.0, 1.0)
@@ -83,12 +85,12 @@ def reading(error_k=0.0, *, u95_k=5.0, of=PAN, flags=0, withheld_k=None):
 
 
 def cook(name="cook", *, so=None, said=None, reference=NONE, plan=None):
-    return ScoredCook(
+    return ProofCook(
         name=name,
         plan=plan or name,
         unit="u",
         evidence="simulated" if so else "bench",
-        labels={},
+        alerts=AlertLog(()),
         estimate=Estimate(TIME, (said or reading(),)),
         reference=reference,
         truth=so,
@@ -108,7 +110,7 @@ def cook(name="cook", *, so=None, said=None, reference=NONE, plan=None):
     ],
 )
 def test_the_truth_alone_says_which_stratum(design, stratum, so, low_c, high_c) -> None:
-    (one,) = standing(so, reference=NONE, time_s=TIME, design=design)
+    (one,) = stood(so, reference=NONE, time_s=TIME, design=design)
     where = placed(one, design=design)
     index = [kind.name for kind in STRATA].index(stratum)
     found = TIME[where.stratum == index] + 20.0
@@ -214,13 +216,14 @@ def test_goals_by_hand(design) -> None:
 def test_figures_by_hand(design) -> None:
     sheet = sheet_of(design, 10, float)
     dark = next(one for one in sheet.strata if one.whole.name == "dark-pan")
-    assert dark.whole.bias_k == pytest.approx(4.5)
-    assert dark.whole.median_k == pytest.approx(4.5, abs=0.01)
-    assert (dark.whole.covered, dark.whole.drawn) == (6, 10)  # 0 to 5 K within U95 of 5 K
+    assert dark.whole["bias"].value == pytest.approx(4.5)
+    assert dark.whole["median"].value == pytest.approx(4.5, abs=0.01)
+    covered = dark.whole["covered"]
+    assert (covered.count, covered.of) == (6, 10)  # 0 to 5 K within U95 of 5 K
     # Width 10 K; 1, 2, 3 and 4 K outside cost 40 a kelvin: (10 x 10 + 400) / 10.
-    assert dark.whole.interval_score_k == pytest.approx(50.0)
-    assert dark.whole.valid_frac == 1.0
-    assert math.isnan(dark.whole.flagged_frac)
+    assert dark.whole["interval_score"].value == pytest.approx(50.0)
+    assert dark.whole["valid"].value == 1.0
+    assert math.isnan(dark.whole["flagged"].value)
 
 
 def test_repeats_of_one_plan_are_one_cook(design) -> None:
@@ -231,7 +234,7 @@ def test_repeats_of_one_plan_are_one_cook(design) -> None:
     ]
     sheet = score_sheet(pieces, condition="x", evidence="simulated")
     assert sheet.independent == 1
-    assert all(one.whole.cooks == 1 and one.whole.drawn == 1 for one in sheet.strata)
+    assert all(one.whole.cooks == 1 and one.whole["covered"].of == 1 for one in sheet.strata)
     assert all(line.decision == "too few" for line in sheet.goals)
     with pytest.raises(EvidenceError, match="more than once"):
         score_sheet([*pieces, pieces[0]], condition="x", evidence="simulated")

@@ -41,6 +41,7 @@ def _case(plan, *, end="no event", nuisance=False, style="searing", alert="over-
         style=style,
         burner="front-left",
         alert=alert,
+        kind="time_to_limit" if alert == "smoke-ahead" else "level",
         end=end,
         on_s=100.0,
         due_s=120.0,
@@ -67,15 +68,15 @@ def test_repeats_of_a_plan_count_once_and_at_their_worst():
     found = share_of(cases, lambda one: one.nuisance)
     assert (found.count, found.of) == (1, 2)
     # Clopper and Pearson: 1 of 2, upper one-sided 95 %: sqrt(0.95).
-    assert found.bound_frac == pytest.approx(np.sqrt(0.95), abs=1e-6)
+    assert found.high == pytest.approx(np.sqrt(0.95), abs=1e-6)
 
 
 def test_told_blindness_is_no_miss_and_a_censored_cook_counts_for_nothing(design: Design):
     ends = ("in time", "blindness told", "censored", "impossible", "missed")
     study = alert_study(design, cases=[_case(end, end=end, style="") for end in ends])
     (row,) = study.rows
-    assert (row.missed.count, row.missed.of) == (1, 3)
-    assert (row.blind, row.censored, row.impossible) == (1, 1, 1)
+    assert (row["missed"].count, row["missed"].of) == (1, 3)
+    assert [row[name].count for name in ("blind", "censored", "impossible")] == [1, 1, 1]
 
 
 @pytest.mark.parametrize("key", ["action", "time_available"])
@@ -158,7 +159,7 @@ def test_a_foretold_limit_that_never_came_is_told_apart(design: Design):
         _case("came", end="late", alert="smoke-ahead"),
     ]
     row = next(one for one in alert_study(design, cases=cases).rows if one.alert == "smoke-ahead")
-    assert (row.turned.count, row.turned.of, row.nuisance.count) == (1, 3, 0)
+    assert (row["turned"].count, row["turned"].of, row["nuisance"].count) == (1, 3, 0)
 
 
 def test_leads_are_kept_apart_by_heating_rate(design_tables):
@@ -175,9 +176,9 @@ def test_leads_are_kept_apart_by_heating_rate(design_tables):
         )
     ]
     rates = alert_study(design, cases=cases).rates
-    found = [(one.missed.count, one.missed.of, one.impossible) for one in rates]
+    found = [(one["missed"].count, one["missed"].of, one["impossible"].count) for one in rates]
     assert found == [(0, 1, 0), (1, 2, 0), (0, 0, 0), (0, 0, 1), (0, 0, 0)]
-    assert rates[1].leads_s[1] == pytest.approx(65.0)
+    assert rates[1]["leads"].value == pytest.approx(65.0)
     out = Console(file=io.StringIO(), width=200)
     out.print(on_terminal(study_sections(alert_study(design, cases=cases), design=design)))
     for span in ("up to 1.0 K/s", "1.0 K/s to 2.0 K/s", "3.0 K/s to 4.4 K/s"):

@@ -10,10 +10,10 @@ from pydantic import ValidationError
 
 from trivet.errors import InputError
 from trivet.facts.parts import cell_kind
-from trivet.models.predicted import predicted_value
 from trivet.records.design import Design
 from trivet.records.energy import Chemistry
 from trivet.records.requirement import Requirement
+from trivet.scoring.predicted import predicted_value
 from trivet.stages.predict import predict
 from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.margins import alert_margins

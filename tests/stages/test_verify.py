@@ -11,20 +11,14 @@ from trivet.errors import EvidenceError
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.benchsheet import SheetBurner, SheetProbe
+from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.prediction import (
-    BatteryLife,
-    Budget,
-    Economics,
-    PanView,
-    Prediction,
-    RangeCheck,
-)
+from trivet.records.prediction import Budget, PanView, Prediction, RangeCheck
 from trivet.records.recording import BurnerTruth, Event, ProbeSeries, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.verdict import ProofCook
-from trivet.scoring import burner_scores
+from trivet.scoring import burner_figures
 from trivet.stages.verify import verify
 
 ZERO_C_K = 273.15
@@ -466,28 +460,32 @@ def test_forged_evidence_is_refused(design_tables):
 )
 def test_scores_are_what_the_verdict_counts(design_tables, keywords, lead_s, missed, nuisance):
     design, cook = _design(design_tables, **ERROR), _cook("c", **keywords)
-    (score,) = burner_scores(cook, design=design)
-    alert = next(one for one in score.alerts if one.alert == "smoke-ahead")
-    assert alert.lead_s == pytest.approx(lead_s, nan_ok=True)
-    assert (alert.missed, alert.nuisance) == (missed, nuisance)
+    (found,) = burner_figures(cook, design=design).values()
+    assert found["lead_s", "smoke-ahead"] == pytest.approx(lead_s, nan_ok=True)
+    told = found["missed", "smoke-ahead"], found["nuisance", "smoke-ahead"]
+    assert told == (missed, nuisance)
     asked = {"metric": "missed_alerts", "limit": "5 %", "alert": "smoke-ahead"}
     lines = _one(design_tables, [cook], **asked).lines
     assert [line.failures for line in lines] == ([] if missed is None else [int(missed)])
-    assert alert.first_s == (60.0 if "changes" in keywords else np.inf)
+    first_s = 60.0 if "changes" in keywords else np.inf
+    assert found["first_s", "smoke-ahead"] == first_s
 
 
 def test_scores_of_readings(design_tables):
     design = _design(design_tables, **ERROR)
-    (near,) = burner_scores(_cook("c", error_k=3.0), design=design)
-    assert (near.bias_k, near.p95_error_k, near.covered_frac) == pytest.approx((3.0, 3.0, 1.0))
-    assert (near.drawn_covered, near.wrong) == (True, False)
-    assert near.max_pan_k == pytest.approx(270.0 + ZERO_C_K)
-    (far,) = burner_scores(_cook("c", error_k=-20.0), design=design)
-    assert (far.drawn_covered, far.wrong, far.covered_frac) == (False, True, 0.0)
-    flags = int(Quality.STALE)
-    (silent,) = burner_scores(_cook("c", flags=flags), design=design)
-    assert (silent.readings, silent.valid_frac, silent.drawn_covered) == (0, 0.0, None)
-    assert np.isnan(silent.bias_k)
+
+    def figures(*names, **keywords):
+        (found,) = burner_figures(_cook("c", **keywords), design=design).values()
+        return tuple(found[name, ""] for name in names)
+
+    asked = ("bias_k", "p95_error_k", "covered_frac", "max_pan_k")
+    assert figures(*asked, error_k=3.0) == pytest.approx((3.0, 3.0, 1.0, 270.0 + ZERO_C_K))
+    asked = ("drawn_covered", "wrong_reading", "covered_frac")
+    assert figures(*asked, error_k=3.0) == (True, False, 1.0)
+    assert figures(*asked, error_k=-20.0) == (False, True, 0.0)
+    asked = ("readings", "valid_frac", "drawn_covered")
+    assert figures(*asked, flags=int(Quality.STALE)) == (0, 0.0, None)
+    assert np.isnan(figures("bias_k", flags=int(Quality.STALE)))
 
 
 def test_scores_keep_burners_apart_and_name_limits(design_tables):
@@ -501,8 +499,9 @@ def test_scores_keep_burners_apart_and_name_limits(design_tables):
         truth=replace(cook.truth, burners=(*cook.truth.burners, second)),
         estimate=replace(cook.estimate, burners=(*cook.estimate.burners, other)),
     )
-    one, two = burner_scores(both, design=design)
-    assert (one.burner, two.burner) == ("front-left", "rear-left")
-    assert two.max_pan_k == 300.0
-    smoke = next(limit for limit in one.limits if design.limit(limit.limit).of == "oil")
-    assert smoke.reached_s == pytest.approx(130.0)  # 100 C and 1 K/s to 230 C
+    found = burner_figures(both, design=design)
+    assert list(found) == ["front-left", "rear-left"]
+    assert found["rear-left"]["max_pan_k", ""] == 300.0
+    smoke = next(limit.name for limit in design.limits if limit.of == "oil")
+    # 100 C and 1 K/s to 230 C
+    assert found["front-left"]["reached_s", smoke] == pytest.approx(130.0)

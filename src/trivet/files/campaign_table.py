@@ -17,6 +17,7 @@ from trivet.errors import InputError, StorageError
 from trivet.files.atomic import storage_error, write_text
 from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.campaign import FailedCook, Rate, Spread, Sweep, SweepCook
+from trivet.scoring.registry import METRICS
 
 if TYPE_CHECKING:
     from duckdb import DuckDBPyConnection
@@ -41,21 +42,9 @@ LABELS = {
     "base": "VARCHAR",
 }
 """Columns that say which cook and burner a row is of."""
-FIGURES = {
-    "stopped": "VARCHAR",
-    "simulated_s": "DOUBLE",
-    "max_pan_k": "DOUBLE",
-    "heated_moments": "BIGINT",
-    "valid_frac": "DOUBLE",
-    "readings": "BIGINT",
-    "covered_frac": "DOUBLE",
-    "drawn_covered": "BOOLEAN",
-    "wrong_reading": "BOOLEAN",
-    "bias_k": "DOUBLE",
-    "p95_error_k": "DOUBLE",
-    "max_error_k": "DOUBLE",
-}
-"""Columns that every campaign has; those of its limits and alerts follow."""
+ENDED = {"stopped": "VARCHAR", "simulated_s": "DOUBLE"}
+"""Columns that say how a cook ended; the registered metrics follow."""
+_TYPES = {"count": "BIGINT", "yes or no": "BOOLEAN"}
 
 
 def column_of(prefix: str, name: str) -> str:
@@ -67,11 +56,14 @@ def table_columns(
     *, factors: Iterable[str], limits: Iterable[str], alerts: Iterable[str]
 ) -> dict[str, str]:
     """Return the columns of a campaign's table with their types, in order."""
-    columns = LABELS | {column_of("factor", name): "VARCHAR" for name in factors} | FIGURES
-    columns |= {column_of("reached_s", name): "DOUBLE" for name in limits}
-    for name in alerts:
-        columns |= {column_of("first_s", name): "DOUBLE", column_of("lead_s", name): "DOUBLE"}
-        columns |= {column_of("missed", name): "BOOLEAN", column_of("nuisance", name): "BOOLEAN"}
+    columns = LABELS | {column_of("factor", name): "VARCHAR" for name in factors} | ENDED
+    columns |= {name: _TYPES.get(one.unit, "DOUBLE") for name, one in METRICS["burner"].items()}
+    for room, names in (("limit", limits), ("limit-alert", alerts)):
+        for about in names:
+            columns |= {
+                column_of(name, about): _TYPES.get(one.unit, "DOUBLE")
+                for name, one in METRICS[room].items()
+            }
     return {**columns, "error": "VARCHAR"}
 
 

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from trivet.errors import Fault, InputError, nearest
+from trivet.errors import Fault, InputError, QuantityError, nearest
 from trivet.facts.parts import card as library_card
 from trivet.facts.parts import sensor_cards
 from trivet.files.business_faults import business_faults
@@ -21,7 +21,7 @@ from trivet.files.tomlfile import Path, TomlFile
 from trivet.records.design import Base, Burner, Cooktop, Limit, Mount, Pan, TargetBand
 from trivet.records.figures import Part
 from trivet.records.sensorcard import SensorCard
-from trivet.units import show_length, show_temperature
+from trivet.units import parse_quantity, show_length, show_temperature
 
 P = TypeVar("P", bound=Part)
 MAX_BOW_M = 0.02
@@ -70,6 +70,7 @@ def design_faults(toml: TomlFile) -> tuple[Fault, ...]:
     checks = (
         _duplicates,
         _links,
+        _metrics,
         _sensors,
         _library_names,
         _burners,
@@ -131,6 +132,26 @@ def _links(toml: TomlFile) -> Iterator[Fault]:
             yield toml.fault(
                 ("requirements", at), "range_headroom without a limit", "a [[limits]] entry"
             )
+
+
+def _metrics(toml: TomlFile) -> Iterator[Fault]:
+    """Yield the requirements that name no registered metric, or a limit of another kind."""
+    from trivet.scoring.registry import REQUIRABLE
+
+    for at, entry in toml.entries("requirements"):
+        name, limit = entry.get("metric"), entry.get("limit")
+        if not isinstance(name, str) or not isinstance(limit, str):
+            continue
+        if name not in REQUIRABLE:
+            found, allowed = f"metric {name!r}", ", ".join(REQUIRABLE)
+            yield toml.fault(("requirements", at, "metric"), found, allowed)
+            continue
+        kind = REQUIRABLE[name].unit
+        try:
+            parse_quantity(limit, kind)
+        except QuantityError as error:
+            allowed = f"a {kind} with its unit"
+            yield toml.fault(("requirements", at, "limit"), str(error), allowed)
 
 
 def _sensors(toml: TomlFile) -> Iterator[Fault]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import pickle
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -16,7 +17,6 @@ from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
 from trivet.records.design import Design
-from trivet.records.score import BurnerScore
 from trivet.records.verdict import ProofCook
 
 Cell = str | int | float | bool | None
@@ -53,7 +53,7 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
         Which cook.
     """
     from trivet.models.calibration_views import refuse_other_unit
-    from trivet.scoring import burner_scores
+    from trivet.scoring import burner_figures
     from trivet.stages.alert import alert, watching
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
@@ -80,7 +80,7 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
             reference=made.recording.reference,
             truth=made.truth,
         )
-        scores = burner_scores(proof, design=found.design)
+        scores = burner_figures(proof, design=found.design)
     except MemoryError:  # not the cook's own: tried again alone
         raise
     except Exception as fault:  # one failing cook is named, the rest is kept
@@ -89,8 +89,8 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     simulated_s = max(float(head.time_s[-1]) for head in inputs.heads)
     ended: Row = {"stopped": made.truth.stopped, "simulated_s": simulated_s}
     return [
-        {**_named(cook, one.burner, found.design), **ended, **_scored(one), "error": None}
-        for one in scores
+        {**_named(cook, burner, found.design), **ended, **_scored(cells), "error": None}
+        for burner, cells in scores.items()
     ]
 
 
@@ -119,27 +119,11 @@ def _named(cook: SweepCook, burner: str, design: Design) -> Row:
     }
 
 
-def _scored(one: BurnerScore) -> Row:
-    row: Row = {
-        "max_pan_k": one.max_pan_k,
-        "heated_moments": one.heated,
-        "valid_frac": one.valid_frac,
-        "readings": one.readings,
-        "covered_frac": one.covered_frac,
-        "drawn_covered": one.drawn_covered,
-        "wrong_reading": one.wrong,
-        "bias_k": one.bias_k,
-        "p95_error_k": one.p95_error_k,
-        "max_error_k": one.max_error_k,
-    }
-    for limit in one.limits:
-        row[column_of("reached_s", limit.limit)] = limit.reached_s
-    for alert in one.alerts:
-        row[column_of("first_s", alert.alert)] = alert.first_s
-        row[column_of("lead_s", alert.alert)] = alert.lead_s
-        row[column_of("missed", alert.alert)] = alert.missed
-        row[column_of("nuisance", alert.alert)] = alert.nuisance
+def _scored(found: Mapping[tuple[str, str], Cell]) -> Row:
+    """Return the figures of a burner as cells, by the column of metric and limit or alert."""
     return {
-        key: None if isinstance(cell, float) and not math.isfinite(cell) else cell
-        for key, cell in row.items()
+        column_of(name, of) if of else name: None
+        if isinstance(cell, float) and not math.isfinite(cell)
+        else cell
+        for (name, of), cell in found.items()
     }

@@ -27,6 +27,7 @@ from trivet.flow.scorerun import (
 from trivet.flow.steps import calibrated, proof_entries, read, recorded, true_of
 from trivet.flow.sweep import DIED, CookRun, Pools
 from trivet.models.variants import with_sensor
+from trivet.records.alertlog import AlertLog
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.checks import Check, PanWord
@@ -36,6 +37,7 @@ from trivet.records.dossier import Chart
 from trivet.records.provenance import fingerprint
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import Piece, Score, ScoreSheet
+from trivet.records.verdict import ProofCook
 
 OWN = "proof cooks of the project"
 OWN_MISMATCHED = "proof cooks of the project, physics set apart"
@@ -89,7 +91,7 @@ def own_sheets(project: ProjectFolder) -> tuple[ScoreSheet, ...]:
 
 
 def _answers(project: ProjectFolder, entry: CookEntry) -> tuple[Answer, ...]:
-    from trivet.scoring import ScoredCook, cook_checks, cook_pieces
+    from trivet.scoring import cook_checks, cook_pieces
 
     recording, design = recorded(project, entry), project.design
     seen = None
@@ -101,13 +103,14 @@ def _answers(project: ProjectFolder, entry: CookEntry) -> tuple[Answer, ...]:
             repeat=entry.repeat,
             in_force=calibrated(project, recording.evidence),
         )
-    cook = ScoredCook(
+    cook = ProofCook(
         name=entry.name,
         plan=entry.group,
         unit=recording.unit,
         evidence=recording.evidence,
         labels=plan_labels(entry.plan) if entry.plan else {},
         estimate=read(project, entry),
+        alerts=AlertLog(()),
         reference=recording.reference,
         truth=true_of(project, entry),
         seen=seen,
@@ -207,7 +210,7 @@ def write_score_pictures(
 
 def _cook_charts(project: ProjectFolder, asked: ShortRun) -> list[Chart]:
     from trivet.models.shortcooks import short_cooks
-    from trivet.stages.score.pictured import pictured_cook, shown_cooks
+    from trivet.present.scorecooks import pictured_cook, shown_cooks
 
     design = _seen_with(project, asked)
     cooks = short_cooks(design, count=asked.count, seed=asked.seed, units=asked.units)

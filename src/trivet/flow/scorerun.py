@@ -6,11 +6,12 @@ import dataclasses
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from trivet.flow.cookrun import Row, unpacked
+from trivet.records.alertlog import AlertLog
 from trivet.records.benchsheet import Told
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
@@ -19,9 +20,7 @@ from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.recording import ProductInput
 from trivet.records.scoring import Piece
-
-if TYPE_CHECKING:
-    from trivet.scoring import ScoredCook, SeenCook
+from trivet.records.verdict import ProofCook, SeenCook
 
 Answer = Piece | Check | PanWord
 ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
@@ -69,23 +68,23 @@ def scored(setting: ScoreSetting, cook: SweepCook) -> tuple[Answer, ...]:
 
 def seen_simulated(
     design: Design, calibration: Calibration, cook: SweepCook
-) -> tuple[ScoredCook, ProductInput]:
+) -> tuple[ProofCook, ProductInput]:
     """Return one simulated cook with what the product said of it, and what it was given."""
     from trivet.models.calibration_views import refuse_other_unit
-    from trivet.scoring import ScoredCook
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
 
     made = simulate(design, plan=cook.plan, repeat=cook.repeat)
     refuse_other_unit(calibration, made.recording)
     inputs = made.recording.inputs
-    one = ScoredCook(
+    one = ProofCook(
         name=made.recording.name,
         plan=cook.combination,
         unit=made.recording.unit,
         evidence="simulated",
         labels=cook.levels,
         estimate=estimate(inputs, design=design, calibration=calibration),
+        alerts=AlertLog(()),
         reference=made.recording.reference,
         truth=made.truth,
         seen=seen_cook(
@@ -105,7 +104,7 @@ def seen_cook(
 ) -> SeenCook:
     """Return what the pixels of a simulated cook saw, what the product made of them, and what it
     would say on less evidence."""
-    from trivet.scoring import SeenCook, label_moments
+    from trivet.scoring import label_moments
     from trivet.stages.estimate import estimate, label_maps
     from trivet.stages.simulate import scene_truth
 

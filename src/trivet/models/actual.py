@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray, Int8Array
+from trivet.records.benchsheet import SheetBurner
 from trivet.records.design import Contents, Design
-from trivet.records.recording import BurnerTruth, ProbeSeries
+from trivet.records.recording import BurnerTruth, Event, ProbeSeries
 from trivet.records.requirement import OF_WORDS, Of
 
 THICK_FILM_M = 1e-4
@@ -49,6 +50,10 @@ class Actual:
     truth: BurnerTruth | None
     probes: tuple[ProbeSeries, ...]
     """All reference probes of the cook; they tell where there is no truth."""
+    sheet: SheetBurner | None = None
+    """What the bench sheet says of the burner; None where there is a truth."""
+    events: tuple[Event, ...] = ()
+    """What was done on this burner of a recorded cook."""
 
 
 def surface_series(actual: Actual, of: Of) -> Series:

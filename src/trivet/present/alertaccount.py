@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
+from typing import Any
 
 import numpy as np
 
 from trivet.present.alerts import sheet_tables
 from trivet.present.numbers import NONE, heating_rate, listed, seconds
 from trivet.present.parts import tabulate
-from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow, RateRow, Share
+from trivet.records.alertaccount import AlertCase, AlertRow, AlertStudy, FaultRow, RateRow
 from trivet.records.alertlog import TunedPoint, Tuning
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, Mark, Section, Table
+from trivet.scoring.registry import METRICS, Metric
 
 SMOKE_ALARMS = (
     "Beside it: smoke alarms 5 ft from the stove went off in 8.7 % (41 of 469, ionisation),"
@@ -25,7 +28,9 @@ MAX_CASES = 6
 RANKS = ("high", "medium", "low")
 HALF_KPS = 0.05
 """Definition: spans of rates end half a tenth above those that the goals name. [K/s]"""
-LEADS = "Lead 5 / 50 / 95 %"
+TIMELY = ("missed", "blind", "impossible", "censored", "leads")
+BY_RATE = ("missed", "blind", "impossible", "leads")
+"""Figures of these tables; another one has all the others."""
 
 
 def study_sections(study: AlertStudy, *, design: Design) -> tuple[Section, ...]:
@@ -53,16 +58,23 @@ def study_sections(study: AlertStudy, *, design: Design) -> tuple[Section, ...]:
     )
 
 
-def _share(share: Share) -> str:
-    if not share.of:
+def _figure(asked: Metric, one: AlertRow | RateRow) -> str:
+    """Return a figure of the account as its unit asks: a count, leads, or a share."""
+    found = one[asked.name]
+    if asked.unit == "count":
+        return str(found.count)
+    if asked.unit == "time":
+        if math.isnan(found.value):
+            return NONE
+        return f"{found.low:.0f} / {found.value:.0f} / {found.high:.0f} s"
+    if not found.of:
         return "no cook"
-    return f"{share.count} of {share.of}, ≤ {100.0 * share.bound_frac:.1f} %"
+    return f"{found.count} of {found.of}, ≤ {100.0 * found.high:.1f} %"
 
 
-def _leads(leads_s: tuple[float, float, float]) -> str:
-    if math.isnan(leads_s[1]):
-        return NONE
-    return " / ".join(f"{lead:.0f}" for lead in leads_s) + " s"
+def _columns(names: Iterable[str]) -> dict[str, Callable[[Any], str]]:
+    asked = (METRICS["alert"][name] for name in names)
+    return {one.heading.capitalize(): partial(_figure, one) for one in asked}
 
 
 def _accounts(study: AlertStudy) -> Iterator[Table]:
@@ -72,14 +84,7 @@ def _accounts(study: AlertStudy) -> Iterator[Table]:
         yield tabulate(
             "In time?",
             mine,
-            {
-                "Alert": lambda one: one.alert,
-                "Missed or late": lambda one: _share(one.missed),
-                "Blind, told": lambda one: str(one.blind),
-                "Impossible": lambda one: str(one.impossible),
-                "Censored": lambda one: str(one.censored),
-                LEADS: lambda one: _leads(one.leads_s),
-            },
+            {"Alert": lambda one: one.alert, **_columns(TIMELY)},
             evidence=grade,
         )
         yield tabulate(
@@ -87,28 +92,21 @@ def _accounts(study: AlertStudy) -> Iterator[Table]:
             mine,
             {
                 "Alert": lambda one: one.alert,
-                "Nuisance": lambda one: _share(one.nuisance),
-                "Warned, then turned down": lambda one: (
-                    _share(one.turned) if one.turned.of else NONE
-                ),
-                "Chatter": lambda one: str(one.chatters),
+                **_columns(name for name in METRICS["alert"] if name not in TIMELY),
             },
             evidence=grade,
         )
 
 
 def _rates(study: AlertStudy, design: Design) -> Iterator[Table]:
-    rows = [one for one in study.rates if one.missed.of or one.impossible]
+    rows = [one for one in study.rates if one["missed"].of or one["impossible"].count]
     if rows:
         yield tabulate(
             "Oil cooks before the pan limit",
             rows,
             {
                 "True rate at the latest moment": lambda one: _span(one, design),
-                "Missed or late": lambda one: _share(one.missed),
-                "Blind, told": lambda one: str(one.blind),
-                "Impossible": lambda one: str(one.impossible),
-                LEADS: lambda one: _leads(one.leads_s),
+                **_columns(BY_RATE),
             },
             evidence="simulated",
         )

@@ -7,6 +7,7 @@ import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from trivet.models.actual import hottest_series
 from trivet.present.numbers import (
     NONE,
     difference,
@@ -24,9 +25,8 @@ from trivet.records.dossier import Section, ShownCook, Table
 from trivet.records.prediction import Prediction
 from trivet.records.requirement import Alert, Evidence
 from trivet.records.verdict import ProofCook
-from trivet.scoring.alertcases import covers
-from trivet.scoring.alertmetrics import on_since_s, reached_s
-from trivet.scoring.series import hottest_series, sides
+from trivet.scoring.alertmetrics import covers, on_since_s, reached_s
+from trivet.scoring.table import reported, table
 
 ALERT_WORDS = {
     "level": "level",
@@ -256,11 +256,11 @@ def _outcome(design: Design, alert: Alert, cook: ProofCook) -> _Outcome | None:
         return None
     limit = design.limit(alert.limit)
     runs = []
-    for side in sides(cook, requirement=None, design=design):
-        if not covers(alert, side, design):
+    for rows in reported(table(cook, design=design)):
+        if not covers(alert, rows, design):
             continue
-        burner = side.estimate.burner
-        at_s = reached_s(hottest_series(side, limit.of), float(limit.value_k))
+        burner = rows.burner
+        at_s = reached_s(hottest_series(rows.actual, limit.of), float(limit.value_k))
         if math.isinf(at_s):
             heard = ((one.burner, one.alert, one.state) for one in cook.alerts.changes)
             runs.append(_Outcome(math.nan, False, False, (burner, alert.name, "on") in heard))

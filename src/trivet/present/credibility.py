@@ -7,9 +7,10 @@ from collections.abc import Iterator
 
 from trivet.present.numbers import UNKNOWN, difference, heating_rate, seconds, temperature
 from trivet.present.parts import tabulate
-from trivet.records.credibility import UNITS, Credibility, Gap, Row, Topic
+from trivet.records.credibility import Credibility, Gap, Row
 from trivet.records.design import Display
 from trivet.records.dossier import Section, Table
+from trivet.scoring.registry import METRICS
 
 
 def credibility_section(found: Credibility, *, display: Display) -> Section:
@@ -58,11 +59,11 @@ def _words(row: Row, display: Display) -> str:
     return f"{asked.topic}, {asked.of} at {temperature(asked.high_k, display)}"
 
 
-def _value(topic: Topic, value: float, display: Display, *, apart: bool = False) -> str:
+def _value(topic: str, value: float, display: Display, *, apart: bool = False) -> str:
     """Return a value in the display's unit; ``apart`` where it is a difference of two."""
     if math.isnan(value):
         return UNKNOWN
-    unit = UNITS[topic]
+    unit = METRICS["credibility"][topic].unit
     if apart and math.isinf(value):
         return "open"
     if unit == "time":

@@ -18,7 +18,7 @@ from trivet.arrays import FloatArray
 from trivet.errors import QuantityError
 from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
 from trivet.records.design import Display
-from trivet.records.requirement import METRICS
+from trivet.scoring.registry import REQUIRABLE
 from trivet.units import (
     ABSOLUTE_ZERO_C,
     parse_quantity,
@@ -152,7 +152,7 @@ def metric_value(value: float, metric: str, display: Display) -> str:
     """Return a metric's value with the unit of its kind."""
     if not math.isfinite(value):
         return "no value" if math.isnan(value) else BEYOND.get(metric, "no value")
-    return of_kind(value, METRICS[metric].kind if metric in METRICS else "number", display)
+    return of_kind(value, REQUIRABLE[metric].unit if metric in REQUIRABLE else "number", display)
 
 
 def of_kind(value: float, kind: str, display: Display) -> str:
@@ -177,24 +177,24 @@ def metric_bound(bound: float, metric: str, display: Display) -> str:
         return "too few cooks for a bound"
     if not math.isfinite(bound):
         return "no bound"
-    if metric in METRICS and METRICS[metric].kind == "fraction":
+    if metric in REQUIRABLE and REQUIRABLE[metric].unit == "fraction":
         return f"{_sense(metric)} {bound_share(bound)}"
     return f"{_sense(metric)} {metric_value(bound, metric, display)}"
 
 
 def _sense(metric: str) -> str:
-    return "≥" if metric in METRICS and METRICS[metric].sense == "at_least" else "≤"
+    return "≥" if metric in REQUIRABLE and REQUIRABLE[metric].sense == "higher" else "≤"
 
 
 def metric_limit(text: str, metric: str, display: Display) -> str:
     """Return a requirement's limit with its sense, in the design's unit."""
-    if metric not in METRICS:
+    if metric not in REQUIRABLE:
         return text
     try:
-        value = parse_quantity(text, METRICS[metric].kind)
+        value = parse_quantity(text, REQUIRABLE[metric].unit)
     except QuantityError:
         return text
-    match METRICS[metric].kind:
+    match REQUIRABLE[metric].unit:
         case "fraction":
             shown = f"{100 * value:g} %"
         case "number":

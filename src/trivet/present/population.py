@@ -21,7 +21,6 @@ from trivet.present.parts import ALL, definition_table, tabulate
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Section, Table
 from trivet.records.prediction import Prediction, Remedies, Remedy, UnitError, UnitPopulation
-from trivet.records.requirement import METRICS
 
 
 def production_section(
@@ -139,7 +138,7 @@ def _helped(remedies: Remedies) -> Iterator[str]:
     best: dict[str, str] = {}
     for one in remedies.tried:
         if one.inside:
-            words = f"{one.requirement} ({METRICS[one.metric].name}) is brought inside by"
+            words = f"{one.requirement} ({one.metric}) is brought inside by"
             best.setdefault(one.requirement, f"{words} {one.option}")
     parts = list(best.values())
     if remedies.unhelped:

@@ -9,7 +9,6 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.models.actual import interpolated, surface_named
 from trivet.present.numbers import NONE, difference, number, read_only, seconds, share
 from trivet.present.parts import tabulate
 from trivet.quality import Quality, reason
@@ -19,8 +18,8 @@ from trivet.records.dossier import Chart, ChartLine, Mark, Section, ShownCook, S
 from trivet.records.estimate import BurnerEstimate
 from trivet.records.requirement import OF_WORDS, Evidence
 from trivet.records.verdict import ProofCook
-from trivet.scoring.alertcases import covers
-from trivet.scoring.series import Side, sides
+from trivet.scoring.alertmetrics import covers
+from trivet.scoring.table import Rows, reported, table
 
 DEVICE = "device"
 """The alert log's word for what the device says about itself."""
@@ -126,14 +125,15 @@ def trace_chart(design: Design, shown: ShownCook, one: BurnerEstimate) -> Chart:
     """Return the trace of one burner of a cook."""
     cook = shown.cook
     time_s = cook.estimate.time_s
-    found = sides(cook, requirement=None, design=design)
-    side = next((side for side in found if side.estimate.burner == one.burner), None)
+    found = reported(table(cook, design=design))
+    rows = next((rows for rows in found if rows.burner == one.burner), None)
     spans = [*_gaps(one, time_s), *_alert_spans(cook.alerts.changes, one.burner, time_s)]
     lines = [*_readings(one, time_s), *_references(cook, one.burner)]
     error = ""
-    if side is not None and side.truth is not None:
-        like_k = _like_k(side)
-        lines += _truths(side, like_k)
+    if rows is not None and rows.actual.truth is not None:
+        # The truth of what the reading is of; where there is none, of what is seen.
+        like_k = np.where(rows.of >= 0, rows.so_k, rows.seen_k)
+        lines += _truths(rows, like_k)
         error = _largest_error(design, one, like_k)
     marks = tuple(
         Mark(change.time_s, f"{change.alert} on")
@@ -146,20 +146,11 @@ def trace_chart(design: Design, shown: ShownCook, one: BurnerEstimate) -> Chart:
         f"{_caption(one, time_s)}.{error}{_stopped(cook)}",
         x_label="time",
         y_label="temperature",
-        lines=(*lines, *_limits(design, shown, one.burner, side)),
+        lines=(*lines, *_limits(design, shown, one.burner, rows)),
         marks=marks,
         spans=tuple(spans),
         evidence=cook.evidence,
     )
-
-
-def _like_k(side: Side) -> FloatArray:
-    """Return at each moment the truth of what the reading is of; where none, of what is seen."""
-    truth, one = side.truth, side.estimate
-    assert truth is not None
-    read = one.valid & (one.of >= 0)
-    so, _ = surface_named(side.actual, np.where(read, one.of, -1).astype(np.int8))
-    return np.where(read, so, interpolated(truth.time_s, truth.seen_k, side.time_s))
 
 
 def _thin(size: int) -> slice:
@@ -186,11 +177,11 @@ def _readings(one: BurnerEstimate, time_s: FloatArray) -> list[ChartLine]:
     ]
 
 
-def _truths(side: Side, like_k: FloatArray) -> list[ChartLine]:
-    truth = side.truth
+def _truths(rows: Rows, like_k: FloatArray) -> list[ChartLine]:
+    truth = rows.actual.truth
     assert truth is not None
-    keep, own = _thin(side.time_s.size), _thin(truth.time_s.size)
-    read = read_only(side.time_s[keep]), read_only(like_k[keep])
+    keep, own = _thin(rows.time_s.size), _thin(truth.time_s.size)
+    read = read_only(rows.time_s[keep]), read_only(like_k[keep])
     hottest = read_only(truth.time_s[own]), read_only(truth.hottest_k[own])
     return [
         ChartLine("truth of the surface read", *read, style="truth"),
@@ -216,7 +207,7 @@ def _references(cook: ProofCook, burner: str) -> Iterator[ChartLine]:
         )
 
 
-def _limits(design: Design, shown: ShownCook, burner: str, side: Side | None) -> list[ChartLine]:
+def _limits(design: Design, shown: ShownCook, burner: str, rows: Rows | None) -> list[ChartLine]:
     """Return the limits that an alert of this cook guards, and the band that was told."""
     time_s = shown.cook.estimate.time_s
     if not time_s.size:
@@ -225,7 +216,7 @@ def _limits(design: Design, shown: ShownCook, burner: str, side: Side | None) ->
     guarded = {
         alert.limit
         for alert in design.alerts
-        if not alert.bases or (side is not None and covers(alert, side, design))
+        if not alert.bases or (rows is not None and covers(alert, rows, design))
     }
     lines = [_limit_line(one, ends) for one in design.limits if one.name in guarded]
     told = shown.told.about(burner).target_band

@@ -5,19 +5,23 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 import numpy as np
 
-from trivet.present.numbers import NONE, interval, plain, seconds, share
+from trivet.present.numbers import NONE, interval, plain, share
 from trivet.present.parts import claim_section, tabulate
 from trivet.records.calibration import ReporterChoice
-from trivet.records.checks import CHECKS, SAID, CheckScore, ConfusionRow
+from trivet.records.checks import SAID, CheckScore, ConfusionRow
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, ChartLine, Claim, Dossier, Grade, Section, Table
 from trivet.records.scoring import STRATA, STRATUM_WORDS, PartScore, Score, ScoreSheet, StratumScore
+from trivet.scoring.registry import METRICS, Metric
 
 MAX_FAILED = 5
 """Own estimate: cooks that gave nothing and are named, enough to see a pattern."""
+WORDS = STRATUM_WORDS | {name: one.meaning for name, one in METRICS["check"].items()}
+"""Of strata and questions."""
 FIGURE_NOTE = (
     "Errors in K. Valid: share of the heated moments with a reading of a surface that is there, "
     "withheld ones in the denominator. Covered: one drawn moment a cook. Over 15 K shown: cooks "
@@ -105,7 +109,7 @@ def score_claims(score: Score) -> list[Claim]:
     return [
         Claim(
             id=f"{place}.{number}",
-            text=f"{STRATUM_WORDS[one.stratum]}: {one.what}",
+            text=f"{WORDS[one.stratum]}: {one.what}",
             decision=one.decision,
             reason=f"{one.found} ({one.text}); {sheet.condition}",
             limit=one.goal,
@@ -151,35 +155,41 @@ def _figures(title: str, parts: Sequence[PartScore], grade: Grade, note: str = "
         {
             "Stratum": lambda one: one.name + (f"; {one.part}" if one.part else ""),
             "Cooks": lambda one: str(one.cooks),
-            "Valid": lambda one: _share(one.valid_frac),
-            "Bias": lambda one: plain(one.bias_k, "+.1f"),
-            "Limits of agreement": lambda one: (
-                f"{plain(one.low_loa_k, '+.1f')} to {plain(one.high_loa_k, '+.1f')}"
-                if math.isfinite(one.low_loa_k)
-                else NONE
-            ),
-            "Median": lambda one: plain(one.median_k, ".1f"),
-            "P95": lambda one: plain(one.p95_k, ".1f"),
-            "Covered": lambda one: f"{one.covered} of {one.drawn}",
-            "Exact 95 %": lambda one: (
-                interval(one.covered_low_frac, one.covered_high_frac) if one.drawn else NONE
-            ),
-            "Interval score": lambda one: plain(one.interval_score_k, ".0f"),
-            "Median U95": lambda one: plain(one.median_u95_k, ".1f"),
-            "Over 15 K shown": lambda one: f"{one.large_cooks} (≤ {_share(one.large_high_frac)})",
-            "Of over 15 K withheld": lambda one: _share(one.flagged_frac),
-            "Within 15 K withheld": lambda one: _share(one.false_flag_frac),
-            "Longest blind": lambda one: seconds(one.blind_s),
-            "Lag": lambda one: f"{one.lag_s:+.1f} s ({one.lag_cooks})" if one.lag_cooks else NONE,
+            **{
+                one.heading.capitalize() if one.heading.islower() else one.heading: partial(
+                    figure_text, one
+                )
+                for one in METRICS["score"].values()
+            },
         },
         note=note,
         evidence=grade,
     )
 
 
+def figure_text(asked: Metric, one: PartScore) -> str:
+    """Return one figure of a score, its interval and the cooks that tell; a dash for nothing."""
+    found, scale, unit = one[asked.name], 1.0, ""
+    form = "+.1f" if asked.sense == "neither" else ".1f"
+    if math.isnan(found.value):
+        return NONE
+    if asked.unit == "fraction":
+        scale, unit = 100.0, " %"
+    text = f"{scale * found.value:{form}}{' s' if asked.unit == 'time' else unit}"
+    if math.isfinite(found.high) and found.of:
+        text = f"{found.count} of {found.of}"
+    elif found.of:
+        text += f" ({found.of})"
+    if math.isnan(found.high):
+        return text
+    if math.isnan(found.low):
+        return f"{text} (≤ {scale * found.high:{form}}{unit})"
+    return f"{text} ({scale * found.low:{form}} to {scale * found.high:{form}}{unit})"
+
+
 def _checks(sheet: ScoreSheet) -> Table:
     """Return the questions beside temperatures; errors keep their sign in the mean alone."""
-    kinds = {one.name: one for one in CHECKS}
+    kinds = METRICS["check"]
 
     def value(one: CheckScore, value: float) -> str:
         return f"{value:.2f} {kinds[one.kind].unit}".strip()
@@ -188,7 +198,7 @@ def _checks(sheet: ScoreSheet) -> Table:
         "Labels, places, unevenness",
         sheet.checks,
         {
-            "Question": lambda one: kinds[one.kind].words + (f"; {one.part}" if one.part else ""),
+            "Question": lambda one: kinds[one.kind].meaning + (f"; {one.part}" if one.part else ""),
             "Cooks": lambda one: str(one.cooks),
             "Moments": lambda one: str(one.moments),
             "Mean": lambda one: value(one, one.bias),
@@ -297,14 +307,14 @@ def score_charts(sheet: ScoreSheet) -> tuple[Chart, ...]:
             ),
             lines=tuple(
                 ChartLine(
-                    f"{one.whole.name} ({one.whole.drawn} cooks)",
-                    np.array([one.whole.covered / one.whole.drawn]),
-                    np.array([one.whole.median_u95_k]),
-                    np.array([one.whole.covered_low_frac]),
-                    np.array([one.whole.covered_high_frac]),
+                    f"{one.whole.name} ({covered.of} cooks)",
+                    np.array([covered.value]),
+                    np.array([one.whole["u95"].value]),
+                    np.array([covered.low]),
+                    np.array([covered.high]),
                 )
                 for one in sheet.strata
-                if one.whole.drawn
+                if (covered := one.whole["covered"]).of
             ),
             evidence=sheet.evidence,
         ),

@@ -24,8 +24,9 @@ from trivet.present.numbers import (
 from trivet.present.parts import ALL, claim_section, tabulate
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Chart, ChartLine, Claim, Grade, Section, Table
-from trivet.records.requirement import EVIDENCE_ORDER, METRICS, Evidence, Requirement
+from trivet.records.requirement import EVIDENCE_ORDER, Evidence, Requirement
 from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Verdict
+from trivet.scoring.registry import REQUIRABLE
 
 AGAINST: dict[Grade, str] = {"simulated": "the simulator's truth", "bench": "reference probes"}
 WITHIN = "within the simulator"
@@ -82,7 +83,7 @@ def _grades(one: RequirementVerdict, asked: Requirement | None) -> str:
         return text
     least = EVIDENCE_ORDER.index("bench" if asked.safety else asked.evidence)
     needed = EVIDENCE_ORDER[least]
-    exact = asked.metric in METRICS and METRICS[asked.metric].source == "prediction"
+    exact = asked.metric in REQUIRABLE and REQUIRABLE[asked.metric].room == "prediction"
     short = not any(EVIDENCE_ORDER.index(grade) >= least for grade in held)
     if short and not (exact and not asked.safety):
         return f"{text}; {needed} needed"
@@ -115,9 +116,9 @@ def _asked_table(design: Design, verdict: Verdict) -> Table:
     judged = {one.id: one for one in verdict.requirements}
 
     def what(one: RequirementVerdict | Requirement) -> str:
-        if one.metric not in METRICS or one.id not in judged:
+        if one.metric not in REQUIRABLE or one.id not in judged:
             return one.text
-        return f"{one.text} ({METRICS[one.metric].meaning})"
+        return f"{one.text} ({REQUIRABLE[one.metric].meaning})"
 
     unjudged = [one for one in design.requirements if one.id not in judged]
     both: list[RequirementVerdict | Requirement] = [*judged.values(), *unjudged]
@@ -136,9 +137,9 @@ def _asked_table(design: Design, verdict: Verdict) -> Table:
 
 
 def _how_sure(wanted: Requirement | None) -> str:
-    if wanted is None or wanted.metric not in METRICS:
+    if wanted is None or wanted.metric not in REQUIRABLE:
         return NONE
-    if METRICS[wanted.metric].source == "prediction":
+    if REQUIRABLE[wanted.metric].room == "prediction":
         return "calculated"
     cover = share(wanted.coverage_frac, 0)
     return f"{cover} coverage, {share(wanted.confidence_frac, 0)} confidence"

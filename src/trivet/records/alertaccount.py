@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from trivet.records.requirement import Evidence
+from trivet.records.requirement import AlertKind, Evidence
+from trivet.records.scoring import MetricValue
 
 CaseEnd = Literal[
     "in time", "late", "missed", "blindness told", "impossible", "censored", "no event"
@@ -25,6 +26,7 @@ class AlertCase:
     """Kind of ordinary cooking; empty for a cook that is none."""
     burner: str
     alert: str
+    kind: AlertKind
     end: CaseEnd
     on_s: float
     """When it came on first; infinite if never. [s]"""
@@ -43,21 +45,11 @@ class AlertCase:
     chatters: int
     """How often it went on again within the design's chatter time."""
 
-
-def turned(case: AlertCase) -> bool:
-    """Return whether an ordinary cook was warned, rightly at its rate, of what never came."""
-    heard = bool(case.style) and math.isfinite(case.on_s)
-    return heard and case.end == "no event" and not case.nuisance
-
-
-@dataclass(frozen=True)
-class Share:
-    """A counted share with its exact bound; repeats of a plan count once."""
-
-    count: int
-    of: int
-    bound_frac: float
-    """Upper 95 % bound (one-sided, exact); 1 without a cook."""
+    @property
+    def turned(self) -> bool:
+        """Whether an ordinary cook was warned, rightly at its rate, of what never came."""
+        heard = bool(self.style) and math.isfinite(self.on_s)
+        return heard and self.end == "no event" and not self.nuisance
 
 
 @dataclass(frozen=True)
@@ -66,22 +58,12 @@ class AlertRow:
 
     alert: str
     evidence: Evidence
-    missed: Share
-    """Of independent cooks in which its event came."""
-    blind: int
-    """Independent cooks in which loss of sight was told in time instead."""
-    censored: int
-    """Cooks that ended before it was due."""
-    impossible: int
-    """Independent cooks that heated too fast for the lead, and were told before the event."""
-    leads_s: tuple[float, float, float]
-    """5 %, 50 %, 95 % of the leads; NaN without. [s]"""
-    nuisance: Share
-    """Of independent cooks that could be judged."""
-    turned: Share
-    """Of independent ordinary cooks: a limit was foretold, at the true rate rightly so, and the
-    cook turned the knob before it came. No nuisance here; whoever counts them so may add them."""
-    chatters: int
+    figures: dict[str, MetricValue]
+    """By the name under which ``scoring`` registers them."""
+
+    def __getitem__(self, name: str) -> MetricValue:
+        """Return a figure by its name."""
+        return self.figures[name]
 
 
 @dataclass(frozen=True)
@@ -90,11 +72,11 @@ class RateRow:
 
     low_kps: float
     high_kps: float
-    missed: Share
-    blind: int
-    impossible: int
-    leads_s: tuple[float, float, float]
-    """5 %, 50 %, 95 % of the leads; NaN without. [s]"""
+    figures: dict[str, MetricValue]
+
+    def __getitem__(self, name: str) -> MetricValue:
+        """Return a figure by its name."""
+        return self.figures[name]
 
 
 @dataclass(frozen=True)

@@ -2,49 +2,7 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
-from typing import Literal
-
-Statistic = Literal["mean", "p95"]
-
-
-@dataclass(frozen=True)
-class CheckKind:
-    """One question, and what is asked of the answer."""
-
-    name: str
-    words: str
-    unit: str
-    statistic: Statistic = "p95"
-    """Of all kept moments, which the goal limits."""
-    goal: float = math.nan
-    """NaN: none."""
-    at_least: bool = False
-
-
-CHECKS: tuple[CheckKind, ...] = (
-    CheckKind("label-large", "overlap (IoU) of labels, 20 px and more", "", "mean", 0.8, True),
-    CheckKind("label-small", "overlap (IoU) of labels, 8 to 20 px", "", "mean", 0.65, True),
-    CheckKind("label-area", "area of a label under 8 px, error", "px"),
-    CheckKind(
-        "label-false", "label of 3 px and more that is not there, share of moments", "", "mean"
-    ),
-    CheckKind("pan-centre", "middle of the pan, error", "mm", "p95", 8.0),
-    CheckKind("pan-diameter", "diameter of the pan, error", "%", "p95", 8.0),
-    CheckKind(
-        "cold-pan", "cold pan said to be uncertain, share of moments", "", "mean", 0.99, True
-    ),
-    CheckKind("uneven", "P95 - P5 over the pan, error", "K", "p95", 0.5),
-    CheckKind("rings", "radial profile, error", "K"),
-    CheckKind("sectors", "azimuthal profile, error", "K"),
-    CheckKind("hot-spot", "place of the hot spot, error", "mm"),
-    CheckKind("hot-rate", "rate of the hottest part, error", "K/s"),
-    CheckKind("hand", "hand noticed within 2 s, share of hands", "", "mean", 0.95, True),
-    CheckKind("steam", "steam over the pan noticed, share of moments", "", "mean", 0.95, True),
-    CheckKind("steam-false", "steam said over a dry pan, share of moments", "", "mean", 0.02),
-)
-CHECK_WORDS = {one.name: one.words for one in CHECKS}
 
 SAID = ("a number", "shiny", "uncertain", "nothing for another reason")
 """What a product can say of a pan, in the order of a confusion matrix's columns."""

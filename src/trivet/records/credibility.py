@@ -28,34 +28,6 @@ MIN_DRAWS = 39
 MIN_COOKS = 5
 """With fewer bench cooks nothing is decided."""
 
-Topic = Literal[
-    "heating rate",
-    "time to a level",
-    "spread over the pan",
-    "plateau",
-    "boil-off",
-    "cooling rate",
-    "apparent temperature",
-]
-TOPICS: tuple[Topic, ...] = (
-    "heating rate",
-    "time to a level",
-    "spread over the pan",
-    "plateau",
-    "boil-off",
-    "cooling rate",
-    "apparent temperature",
-)
-Unit = Literal["rate", "time", "difference", "temperature"]
-UNITS: dict[Topic, Unit] = {
-    "heating rate": "rate",
-    "time to a level": "time",
-    "spread over the pan": "difference",
-    "plateau": "temperature",
-    "boil-off": "time",
-    "cooling rate": "rate",
-    "apparent temperature": "temperature",
-}
 Agreement = Literal["inside", "outside", "undecided", "too few"]
 
 
@@ -87,7 +59,8 @@ class Twin:
 class Question:
     """One quantity of one burner, asked of a recorded cook and of its twins alike."""
 
-    topic: Topic
+    topic: str
+    """Name of the quantity, as ``scoring`` registers it."""
     burner: str
     of: str
     """What the probes touch: pan, oil or liquid."""
@@ -133,7 +106,8 @@ class Row:
 class TopicVerdict:
     """What all recorded cooks say of one quantity."""
 
-    topic: Topic
+    topic: str
+    """Name of the quantity, as ``scoring`` registers it."""
     cooks: int
     """Recorded cooks with this quantity; burners and probes of one cook count once."""
     inside: int

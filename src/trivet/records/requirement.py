@@ -1,14 +1,12 @@
-"""Requirements, and the metrics they may name."""
+"""Requirements and alerts."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from trivet.errors import QuantityError
 from trivet.records.figures import (
     DifferenceOrZero,
     Duration,
@@ -19,7 +17,6 @@ from trivet.records.figures import (
     Temperature,
     figure,
 )
-from trivet.units import parse_quantity
 
 Evidence = Literal["predicted", "simulated", "bench"]
 EVIDENCE_ORDER: tuple[Evidence, ...] = ("predicted", "simulated", "bench")
@@ -31,115 +28,6 @@ Of = Literal["pan", "oil", "liquid", "food", "lid", "hidden_pan"]
 OF_WORDS: tuple[Of, ...] = ("pan", "oil", "liquid", "food", "lid", "hidden_pan")
 
 
-@dataclass(frozen=True)
-class Metric:
-    """A quantity that a requirement can limit."""
-
-    name: str
-    kind: str
-    sense: Literal["at_least", "at_most"]
-    source: Literal["prediction", "cooks"]
-    meaning: str
-
-
-METRICS: dict[str, Metric] = {
-    metric.name: metric
-    for metric in (
-        Metric(
-            "rim_in_view",
-            "fraction",
-            "at_least",
-            "prediction",
-            "share of the pan's rim, with margin, inside the field of view; worst burner and pan",
-        ),
-        Metric(
-            "pixels_across",
-            "number",
-            "at_least",
-            "prediction",
-            "pixels across the pan; worst burner and pan",
-        ),
-        Metric(
-            "range_headroom",
-            "difference",
-            "at_least",
-            "prediction",
-            "sensor range above the named limit",
-        ),
-        Metric(
-            "predicted_u95",
-            "difference",
-            "at_most",
-            "prediction",
-            "95 % interval half-width of the error budget at the band's upper end; worst burner",
-        ),
-        Metric(
-            "first_reading",
-            "time",
-            "at_most",
-            "prediction",
-            "from burner on to the first reading that can alert, from a cold sleeping unit; the"
-            " coverage share of starts must lie within the limit",
-        ),
-        Metric(
-            "battery_days", "number", "at_least", "prediction", "days of a charge, tenth percentile"
-        ),
-        Metric(
-            "contribution_frac", "fraction", "at_least", "prediction", "contribution over net price"
-        ),
-        Metric(
-            "break_even_units", "number", "at_most", "prediction", "units until fixed is earned"
-        ),
-        Metric(
-            "reading_error",
-            "difference",
-            "at_most",
-            "cooks",
-            "absolute error of the valid reported temperature; the coverage share of a cook's valid"
-            " moments must lie within the limit",
-        ),
-        Metric(
-            "valid_share", "fraction", "at_least", "cooks", "share of heated moments with a reading"
-        ),
-        Metric(
-            "interval_coverage",
-            "fraction",
-            "at_least",
-            "cooks",
-            "share of cooks whose drawn moment lies in its 95 % interval",
-        ),
-        Metric(
-            "wrong_reading",
-            "fraction",
-            "at_most",
-            "cooks",
-            "share of cooks with a valid reading wrong by more than 15 K and outside its interval",
-        ),
-        Metric(
-            "lead_time",
-            "time",
-            "at_least",
-            "cooks",
-            "time from the alert to the limit being reached; share of cooks that reach it",
-        ),
-        Metric(
-            "missed_alerts",
-            "fraction",
-            "at_most",
-            "cooks",
-            "share of cooks that reach the limit without the alert before it",
-        ),
-        Metric(
-            "nuisance_alerts",
-            "fraction",
-            "at_most",
-            "cooks",
-            "share of cooks with an alert whose cause was not there",
-        ),
-    )
-}
-
-
 class Requirement(Part):
     """What must hold, of what, with which coverage, confidence and evidence."""
 
@@ -148,7 +36,7 @@ class Requirement(Part):
     text: str
     """What must hold, as a sentence."""
     metric: str
-    """What is measured; see the metrics below."""
+    """What is measured; see docs/metrics.md."""
     limit: str
     """The limit with its unit, read by the metric's kind."""
     of: Of | None = None
@@ -173,28 +61,6 @@ class Requirement(Part):
     """A safety requirement is never met by simulation alone."""
     guard_band: bool = True
     """Whether the uncertainty of the result must fit inside the limit too."""
-
-    @model_validator(mode="after")
-    def _known_metric(self) -> Requirement:
-        if self.metric not in METRICS:
-            raise PydanticCustomError(
-                "metric",
-                "{found}",
-                {"found": f"metric {self.metric!r}", "allowed": ", ".join(METRICS)},
-            )
-        kind = METRICS[self.metric].kind
-        try:
-            parse_quantity(self.limit, kind)
-        except QuantityError as error:
-            raise PydanticCustomError(
-                "limit", "{found}", {"found": str(error), "allowed": f"a {kind} with its unit"}
-            ) from None
-        return self
-
-    @property
-    def limit_value(self) -> float:
-        """The limit in SI."""
-        return parse_quantity(self.limit, METRICS[self.metric].kind)
 
 
 AlertKind = Literal[

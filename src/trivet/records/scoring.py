@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from trivet.arrays import FloatArray
-from trivet.records.checks import CHECK_WORDS, CheckScore, ConfusionRow
+from trivet.records.checks import CheckScore, ConfusionRow
 from trivet.records.requirement import Evidence
 
 ScoreDecision = Literal["met", "not met", "too few"]
@@ -80,7 +80,6 @@ STRATA: tuple[StratumKind, ...] = (
 
 STRATUM_WORDS: dict[str, str] = {one.name: one.words for one in STRATA}
 STRATUM_WORDS["all strata"] = "all heated moments"
-STRATUM_WORDS |= CHECK_WORDS
 
 
 @dataclass(frozen=True)
@@ -127,8 +126,22 @@ class Piece:
 
 
 @dataclass(frozen=True)
+class MetricValue:
+    """What a metric gives over some cooks, in its unit; NaN where nothing tells."""
+
+    value: float
+    low: float = math.nan
+    high: float = math.nan
+    """Ends of its 95 % interval, or the limits that its documentation names."""
+    count: int = 0
+    """Of a share of cooks: how many."""
+    of: int = 0
+    """Cooks that tell."""
+
+
+@dataclass(frozen=True)
 class PartScore:
-    """A stratum, or a part of it by one label; shares are means over cooks."""
+    """The figures of a stratum, or of a part of it by one label."""
 
     name: str
     part: str
@@ -136,52 +149,22 @@ class PartScore:
     cooks: int
     """Independent cooks."""
     moments: int
-    valid_frac: float
-    astray_frac: float
-    """Share of the moments with a reading of a surface that is not there. [-]"""
-    bias_k: float
-    low_loa_k: float
-    high_loa_k: float
-    """95 % limits of agreement; NaN under 5 cooks. [K]"""
-    median_k: float
-    p95_k: float
-    """Of the absolute error. [K]"""
-    covered: int
-    drawn: int
-    covered_low_frac: float
-    covered_high_frac: float
-    """Exact 95 % interval of the coverage, one draw a cook; NaN without a draw."""
-    interval_score_k: float
-    median_u95_k: float
-    large_cooks: int
-    """Cooks with a valid reading wrong by over 15 K."""
-    large_high_frac: float
-    """Exact one-sided 95 % bound of their share."""
-    flagged_frac: float
-    """Share of the moments with an error over 15 K that are withheld; NaN without one."""
-    flagged_of: int
-    """Cooks with such a moment."""
-    false_flag_frac: float
-    """Share of the moments within 15 K that are withheld."""
-    blind_s: float
-    """Longest stretch without a reading, of all cooks. [s]"""
-    lag_s: float
-    """Median over the cooks that tell; NaN: none does. [s]"""
-    lag_cooks: int
+    figures: dict[str, MetricValue]
+    """By the name under which ``scoring`` registers them."""
+
+    def __getitem__(self, name: str) -> MetricValue:
+        """Return a figure by its name."""
+        return self.figures[name]
 
 
 @dataclass(frozen=True)
 class StratumScore:
-    """One stratum as a whole, with intervals from resampling cooks, and some of its moments."""
+    """One stratum as a whole and some of its moments, for a picture."""
 
     whole: PartScore
-    median_range_k: tuple[float, float]
-    p95_range_k: tuple[float, float]
-    valid_range_frac: tuple[float, float]
-    false_flag_range_frac: tuple[float, float]
-    """95 % percentile intervals over resampled cooks; NaN under 5 cooks."""
+    """Shares and errors with 95 % percentile intervals over resampled cooks, from 5 cooks on."""
     so_k: FloatArray
-    """(point,) What was so at some moments, for a picture. [K]"""
+    """(point,) What was so. [K]"""
     error_k: FloatArray
     """(point,) [K]"""
 

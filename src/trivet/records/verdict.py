@@ -7,15 +7,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, field
 from typing import Literal
 
 from trivet.records.alertlog import AlertLog
 from trivet.records.estimate import Estimate
-from trivet.records.recording import Reference, Truth
+from trivet.records.recording import LabelMaps, Reference, SceneTruth, Truth
 from trivet.records.requirement import Evidence
 
 Decision = Literal["met", "not met", "not proven"]
+OutcomeState = Literal["ok", "conditional", "fail"]
+
+
+@dataclass(frozen=True)
+class SeenCook:
+    """What the pixels of a simulated cook saw, and what the product made of them."""
+
+    truth: SceneTruth
+    labels: tuple[LabelMaps, ...]
+    """The product's, at the same moments."""
+    less: dict[str, Estimate] = field(default_factory=dict)
+    """Estimates by the evidence that they rest on, where that is not all."""
 
 
 @dataclass(frozen=True)
@@ -24,12 +37,30 @@ class ProofCook:
 
     name: str
     plan: str
-    """The cook plan or bench folder; repeats of one plan share it."""
+    """The cook plan or bench folder; repeats of one plan are one independent cook."""
     evidence: Evidence
     estimate: Estimate
     alerts: AlertLog
     reference: Reference
     truth: Truth | None
+    unit: str = ""
+    """Sensor unit."""
+    labels: dict[str, str] = field(default_factory=dict)
+    """What the plan varies: window, lamp, mismatch."""
+    seen: SeenCook | None = None
+    """None where nobody looked at pixels, and of a recorded cook."""
+
+
+@dataclass(frozen=True)
+class CookOutcome:
+    """One cook's value and state under one requirement, or why the cook says nothing."""
+
+    state: OutcomeState | None
+    """Conditional within the guard band; None: the cook counts neither for nor against."""
+    value: float = math.nan
+    """In the unit of the metric; where the limit is a share of cooks, 1 is a failure."""
+    note: str = ""
+    """What is missing, or what a reader should know."""
 
 
 @dataclass(frozen=True)

@@ -12,9 +12,10 @@ from trivet.arrays import FloatArray
 from trivet.constants import ZERO_C_K
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point
-from trivet.records.credibility import Question, Topic
+from trivet.records.credibility import Question
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, Recording
+from trivet.scoring.registry import METRICS, metric
 
 # Levels between which the heating rate is taken and up to which time is counted: the
 # highest that the recorded cook reaches in time for slower twins.  All choices of ours.
@@ -85,7 +86,7 @@ def _asked(
     on_s, off_s = _heat(recording, burner, until_s)
     asked: list[Question] = []
 
-    def ask(topic: Topic, high_k: float, *, first: float = on_s, last: float = until_s) -> None:
+    def ask(topic: str, high_k: float, *, first: float = on_s, last: float = until_s) -> None:
         asked.append(Question(topic, burner, of, FROM_K, high_k, first, last))
 
     level = _highest(probes, of, on_s, on_s + IN_TIME_FRAC * (off_s - on_s))
@@ -130,25 +131,61 @@ def _answer(recording: Recording, design: Design, asked: Question) -> float:
     probes = _probes(recording, asked.burner, asked.of, asked.until_s)
     if probes is None:
         return math.nan
-    time, mean = probes.time_s, probes.mean_k
-    if asked.topic == "cooling rate":
-        return _cooling(time, mean, asked.from_s)
-    if asked.topic == "plateau":
-        return _plateau(time, mean, asked.from_s, asked.until_s)[0]
-    if asked.topic == "boil-off":
-        return _boil_off(probes, asked.from_s, asked.until_s)
-    reached = _first_at(time, mean, asked.high_k, asked.from_s)
-    if asked.topic == "time to a level":
-        return reached - asked.from_s
-    if asked.topic == "heating rate":
-        begun = _first_at(time, mean, asked.low_k, asked.from_s)
-        span = reached - begun
-        return (asked.high_k - asked.low_k) / span if math.isfinite(span) and span > 0 else 0.0
+    return float(METRICS["credibility"][asked.topic].function(probes, asked, recording, design))
+
+
+def _reached_s(probes: _Probes, asked: Question) -> float:
+    return _first_at(probes.time_s, probes.mean_k, asked.high_k, asked.from_s)
+
+
+@metric("credibility", "heating rate", "rate", "neither")
+def _heating_rate(probes: _Probes, asked: Question, *_: object) -> float:
+    """Mean rate of the probes' mean between two levels; 0 where the upper one is never reached."""
+    begun = _first_at(probes.time_s, probes.mean_k, asked.low_k, asked.from_s)
+    span = _reached_s(probes, asked) - begun
+    return (asked.high_k - asked.low_k) / span if math.isfinite(span) and span > 0 else 0.0
+
+
+@metric("credibility", "time to a level", "time", "neither")
+def _time_to_level(probes: _Probes, asked: Question, *_: object) -> float:
+    """Time from the heat's beginning to a level; infinite where it is never reached."""
+    return _reached_s(probes, asked) - asked.from_s
+
+
+@metric("credibility", "spread over the pan", "difference", "neither")
+def _spread(probes: _Probes, asked: Question, *_: object) -> float:
+    """P95 - P5 over the probes of a pan when their mean reaches a level."""
+    reached = _reached_s(probes, asked)
     if not math.isfinite(reached):
         return math.nan
-    if asked.topic == "spread over the pan":
-        each = np.array([np.interp(reached, time, one) for one in probes.each_k])
-        return float(np.percentile(each, 95) - np.percentile(each, 5))
+    each = np.array([np.interp(reached, probes.time_s, one) for one in probes.each_k])
+    return float(np.percentile(each, 95) - np.percentile(each, 5))
+
+
+@metric("credibility", "plateau", "temperature", "neither")
+def _plateau_k(probes: _Probes, asked: Question, *_: object) -> float:
+    """Level of the longest flat stretch while heated."""
+    return _plateau(probes.time_s, probes.mean_k, asked.from_s, asked.until_s)[0]
+
+
+@metric("credibility", "boil-off", "time", "neither")
+def _boil_off_s(probes: _Probes, asked: Question, *_: object) -> float:
+    """Time from the beginning of a plateau to where the pan leaves it upwards."""
+    return _boil_off(probes, asked.from_s, asked.until_s)
+
+
+@metric("credibility", "cooling rate", "rate", "neither")
+def _cooling_rate(probes: _Probes, asked: Question, *_: object) -> float:
+    """Rate at which the probes' mean falls once the heat is off."""
+    return _cooling(probes.time_s, probes.mean_k, asked.from_s)
+
+
+@metric("credibility", "apparent temperature", "temperature", "neither")
+def _apparent_k(probes: _Probes, asked: Question, recording: Recording, design: Design) -> float:
+    """Mean apparent temperature over the middle of the pan when its probes reach a level."""
+    reached = _reached_s(probes, asked)
+    if not math.isfinite(reached):
+        return math.nan
     return _apparent(recording, design, asked.burner, reached)
 
 

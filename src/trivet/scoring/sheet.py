@@ -1,28 +1,50 @@
-"""From the pieces of many cooks to figures a stratum, resampled by cook."""
+"""From the pieces of many cooks to the sheet of a score: figures by stratum, and goals."""
 
 from __future__ import annotations
 
 import hashlib
 import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.errors import EvidenceError, NotEnoughDataError
-from trivet.models.actual import drawn_moment
-from trivet.physics.statistics.agreement import agreement_limits, cluster_bootstrap
-from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
+from trivet.physics.statistics.agreement import cluster_bootstrap
 from trivet.records.checks import Check, PanWord
 from trivet.records.requirement import Evidence
-from trivet.records.scoring import STRATA, PartScore, Piece, ScoreSheet, StratumScore
-from trivet.scoring.checksheet import check_goals, check_scores
-from trivet.scoring.goals import goal_lines
-from trivet.scoring.shiny import confusion_rows
+from trivet.records.scoring import (
+    STRATA,
+    GoalLine,
+    MetricValue,
+    PartScore,
+    Piece,
+    ScoreDecision,
+    ScoreSheet,
+    StratumScore,
+)
+from trivet.scoring.checks import check_goals, check_scores
+from trivet.scoring.figures import (
+    cook_errors,
+    cook_shares,
+    false_flag_share,
+    figures,
+    p95,
+    valid_share,
+)
+from trivet.scoring.panwords import confusion_rows
 
 DRAWS = 500
 """Resamples of whole cooks: the ends of a 95 % interval rest on a dozen of them."""
 SHOWN_POINTS = 200
+FEWEST = 20
+"""Cooks from which an accuracy goal is judged; 20 without a failure prove 86 %."""
+FEWEST_DRAWS = 59
+"""Draws from which coverage is judged: as many without a miss prove 95 % (exact, 95 %)."""
+COVERAGE = 0.95
+WIDTH_PER_P95 = 2.5
+FLAGGED_FRAC, FALSE_FLAG_FRAC = 0.99, 0.10
 FEWEST_PART = 5
 """Cooks from which a part of a stratum is shown."""
 
@@ -63,9 +85,7 @@ def score_sheet(
 
     Notes
     -----
-    Shares are means over independent cooks; error percentiles are over evenly kept
-    moments of all cooks. Repeats of a plan are one independent cook, and one moment
-    of it is drawn for the coverage. Intervals of the figures come from whole cooks
+    Intervals of the figures come from whole cooks
     drawn again (500 times), by a generator seeded with stratum and condition.
 
     References
@@ -119,11 +139,7 @@ def _parts(pieces: Sequence[Piece]) -> Iterator[PartScore]:
 def _stratum(name: str, pieces: Sequence[Piece], condition: str) -> StratumScore:
     seed = hashlib.sha256(f"{condition}\n{name}".encode()).digest()[:8]
     generator = np.random.default_rng(int.from_bytes(seed, "big"))
-    error = np.concatenate([np.abs(one.error_k) for one in pieces])
-    plans = np.repeat([one.plan for one in pieces], [len(one.error_k) for one in pieces])
-    valid, cooks = _shares(pieces, lambda one: (one.valid, one.moments))
-    false, judged = _shares(pieces, lambda one: (one.small_withheld, one.small_any))
-    so, off = _points(pieces)
+    error, plans = cook_errors(pieces)
 
     def spread(
         values: FloatArray,
@@ -141,140 +157,31 @@ def _stratum(name: str, pieces: Sequence[Piece], condition: str) -> StratumScore
         except NotEnoughDataError:
             return math.nan, math.nan
 
-    return StratumScore(
-        whole=part_score(pieces, name=name),
-        median_range_k=spread(error, plans.tolist(), lambda x: float(np.median(x))),
-        p95_range_k=spread(error, plans.tolist(), _p95),
-        valid_range_frac=spread(valid, cooks),
-        false_flag_range_frac=spread(false, judged),
-        so_k=so,
-        error_k=off,
-    )
+    # One generator: the order of these decides the draws.
+    ranges = {
+        "median": spread(np.abs(error), plans.tolist(), lambda x: float(np.median(x))),
+        "p95": spread(np.abs(error), plans.tolist(), p95),
+        "valid": spread(*cook_shares(pieces, valid_share)),
+        "false_flag": spread(*cook_shares(pieces, false_flag_share)),
+    }
+    whole = part_score(pieces, name=name)
+    found = {
+        key: replace(one, low=ranges[key][0], high=ranges[key][1]) if key in ranges else one
+        for key, one in whole.figures.items()
+    }
+    so, off = _points(pieces)
+    return StratumScore(replace(whole, figures=found), so, off)
 
 
 def part_score(pieces: Sequence[Piece], *, name: str, part: str = "") -> PartScore:
-    """Return the figures of some pieces of one stratum.
-
-    Parameters
-    ----------
-    pieces : sequence of Piece
-        One or more.
-    name : str
-        Of the stratum.
-    part : str
-        Of which part of it.
-
-    Returns
-    -------
-    PartScore
-        NaN where nothing tells. [K, s, -]
-
-    Notes
-    -----
-    See :func:`score_sheet`.
-
-    References
-    ----------
-    As there.
-    """
-    signed = [np.asarray(one.error_k) for one in pieces if one.error_k]
-    error = np.concatenate(signed) if signed else np.empty(0)
-    u95 = np.concatenate([np.asarray(one.u95_k) for one in pieces])
-    bias, low, high = _agreement(pieces, error)
-    drawn = _drawn(pieces)
-    misses = drawn.count(0)
-    ends = clopper_pearson(misses, len(drawn)) if drawn else (math.nan, math.nan)
-    plans = {one.plan for one in pieces}
-    large = {one.plan for one in pieces if one.large}
-    moments = sum(one.moments for one in pieces)
-    large_any = sum(one.large_any for one in pieces)
-    lags = [one.lag_s for one in pieces if math.isfinite(one.lag_s)]
-    scores = [one.score_k for one in pieces if math.isfinite(one.score_k)]
+    """Return the figures of one or more pieces of one stratum, or of a part of it."""
     return PartScore(
         name=name,
         part=part,
-        cooks=len(plans),
-        moments=moments,
-        valid_frac=_mean(_shares(pieces, lambda one: (one.valid, one.moments))[0]),
-        astray_frac=sum(one.astray for one in pieces) / moments,
-        bias_k=bias,
-        low_loa_k=low,
-        high_loa_k=high,
-        median_k=float(np.median(np.abs(error))) if error.size else math.nan,
-        p95_k=_p95(np.abs(error)),
-        covered=len(drawn) - misses,
-        drawn=len(drawn),
-        covered_low_frac=1.0 - ends[1],
-        covered_high_frac=1.0 - ends[0],
-        interval_score_k=_mean(np.asarray(scores)),
-        median_u95_k=float(np.median(u95)) if u95.size else math.nan,
-        large_cooks=len(large),
-        large_high_frac=upper_bound_frac(len(large), len(plans)),
-        flagged_frac=sum(one.large_withheld for one in pieces) / large_any
-        if large_any
-        else math.nan,
-        flagged_of=len({one.plan for one in pieces if one.large_any}),
-        false_flag_frac=_mean(_shares(pieces, lambda one: (one.small_withheld, one.small_any))[0]),
-        blind_s=max(one.blind_s for one in pieces),
-        lag_s=float(np.median(lags)) if lags else math.nan,
-        lag_cooks=len(lags),
+        cooks=len({one.plan for one in pieces}),
+        moments=sum(one.moments for one in pieces),
+        figures=figures(pieces),
     )
-
-
-def _p95(values: FloatArray) -> float:
-    return float(np.quantile(values, 0.95)) if values.size else math.nan
-
-
-def _mean(values: FloatArray) -> float:
-    return float(values.mean()) if values.size else math.nan
-
-
-def _agreement(pieces: Sequence[Piece], error: FloatArray) -> tuple[float, float, float]:
-    """Return bias as the mean of cook means, and limits of agreement."""
-    if not error.size:
-        return math.nan, math.nan, math.nan
-    plans = np.repeat([one.plan for one in pieces], [len(one.error_k) for one in pieces])
-    try:
-        found = agreement_limits(error, cook=plans)
-    except NotEnoughDataError:
-        means = [error[plans == plan].mean() for plan in np.unique(plans)]
-        return float(np.mean(means)), math.nan, math.nan
-    return found.bias, found.lower, found.upper
-
-
-def _drawn(pieces: Sequence[Piece]) -> list[int]:
-    """Return whether the drawn interval holds, one draw an independent cook.
-
-    The burner or repeat that is looked at is drawn by the plan's name, weighed by its
-    readings, so that every reading of the cook is as likely.
-    """
-    plans: dict[str, list[Piece]] = {}
-    for one in pieces:
-        if one.drawn >= 0:
-            plans.setdefault(one.plan, []).append(one)
-    found = []
-    for plan, mine in plans.items():
-        at = drawn_moment(f"plan {plan}", sum(one.valid for one in mine))
-        for one in mine:
-            if at < one.valid:
-                found.append(one.drawn)
-                break
-            at -= one.valid
-    return found
-
-
-def _shares(
-    pieces: Sequence[Piece], count: Callable[[Piece], tuple[int, int]]
-) -> tuple[FloatArray, list[str]]:
-    """Return the share of each independent cook that has any, and the cooks' names."""
-    sums: dict[str, list[int]] = {}
-    for one in pieces:
-        part, whole = count(one)
-        both = sums.setdefault(one.plan, [0, 0])
-        both[0] += part
-        both[1] += whole
-    told = {plan: part / whole for plan, (part, whole) in sums.items() if whole}
-    return np.array(list(told.values())), list(told)
 
 
 def _points(pieces: Sequence[Piece]) -> tuple[FloatArray, FloatArray]:
@@ -285,3 +192,139 @@ def _points(pieces: Sequence[Piece]) -> tuple[FloatArray, FloatArray]:
         at = np.linspace(0, so.size - 1, SHOWN_POINTS).round().astype(np.int64)
         so, error = so[at], error[at]
     return so, error
+
+
+# -- goals ----------------------------------------------------------------------
+
+
+def goal_lines(one: StratumScore) -> Iterator[GoalLine]:
+    """Yield each goal of a stratum with what was found.
+
+    Parameters
+    ----------
+    one : StratumScore
+        Its figures.
+
+    Yields
+    ------
+    GoalLine
+        Met, not met, or too few cooks to tell.
+
+    Notes
+    -----
+    A figure is met or not met when the 95 % interval from resampled cooks lies on one
+    side of its goal; else more cooks would be needed. Coverage is compatible while its
+    exact interval holds 95 %; under 59 draws that says nothing. A reading wrong by over
+    15 K in a stratum that allows none fails it, however few the cooks; such a stratum is
+    not measurable, so nothing is withheld from it wrongly.
+
+    References
+    ----------
+    House rule; Clopper and Pearson (1934).
+    """
+    kind = next(kind for kind in STRATA if kind.name == one.whole.name)
+    cooks, width = one.whole.cooks, one.whole["u95"].value
+
+    def line(what: str, goal: str, found: str, decision: ScoreDecision, text: str) -> GoalLine:
+        return GoalLine(kind.name, what, goal, found, decision, text)
+
+    for what, error, limit in (
+        ("median error", one.whole["median"], kind.median_k),
+        ("P95 of valid", one.whole["p95"], kind.p95_k),
+    ):
+        if math.isfinite(limit):
+            decision = _beside((error.low, error.high), limit, cooks=cooks)
+            ends = _ends(error, "K")
+            yield line(what, f"≤ {limit:.0f} K", _kelvin(error.value), decision, ends)
+    if math.isfinite(kind.valid_frac):
+        valid = one.whole["valid"]
+        yield line(
+            "valid share",
+            f"≥ {100 * kind.valid_frac:.0f} %",
+            _percent(valid.value),
+            _beside((-valid.high, -valid.low), -kind.valid_frac, cooks=cooks),
+            _ends(valid, "%"),
+        )
+    if math.isfinite(kind.p95_k):
+        limit = WIDTH_PER_P95 * kind.p95_k
+        few = cooks < FEWEST or math.isnan(width)
+        yield line(
+            "median U95",
+            f"≤ {limit:.1f} K",
+            _kelvin(width),
+            "too few" if few else "met" if width <= limit else "not met",
+            f"{cooks} cooks",
+        )
+    if kind.none_large:
+        large = one.whole["large"]
+        none: ScoreDecision = "met" if cooks >= FEWEST else "too few"
+        yield line(
+            "valid readings wrong by over 15 K",
+            "none",
+            f"{large.count} of {cooks} cooks",
+            "not met" if large.count else none,
+            f"at most {_percent(large.high)} of cooks",
+        )
+    yield from _honesty(one, measurable=not kind.none_large)
+
+
+def _honesty(one: StratumScore, *, measurable: bool) -> Iterator[GoalLine]:
+    """Yield what is asked of every stratum: intervals that cover, and errors that are flagged."""
+    whole, covered, flagged = one.whole, one.whole["covered"], one.whole["flagged"]
+    if covered.of:
+        holds = covered.low <= COVERAGE <= covered.high
+        side = "wide" if covered.low > COVERAGE else "narrow"
+        exact = _ends(covered, "%")
+        yield GoalLine(
+            whole.name,
+            "coverage of the 95 % interval",
+            "compatible with 95 %",
+            f"{covered.count} of {covered.of}",
+            "not met" if not holds else "too few" if covered.of < FEWEST_DRAWS else "met",
+            exact if holds else f"{exact}: intervals too {side}",
+        )
+    if flagged.of:
+        reached: ScoreDecision = "met" if flagged.value >= FLAGGED_FRAC else "not met"
+        yield GoalLine(
+            whole.name,
+            "errors over 15 K withheld",
+            f"≥ {100 * FLAGGED_FRAC:.0f} %",
+            _percent(flagged.value),
+            "too few" if flagged.of < FEWEST and reached == "met" else reached,
+            f"of the moments of {flagged.of} cooks; {whole['large'].count} cooks show one",
+        )
+    false = whole["false_flag"]
+    if measurable and math.isfinite(false.value):
+        yield GoalLine(
+            whole.name,
+            "right within 15 K yet withheld",
+            f"≤ {100 * FALSE_FLAG_FRAC:.0f} %",
+            _percent(false.value),
+            _beside((false.low, false.high), FALSE_FLAG_FRAC, cooks=whole.cooks),
+            _ends(false, "%"),
+        )
+
+
+def _beside(ends: tuple[float, float], limit: float, *, cooks: int) -> ScoreDecision:
+    """Return on which side of an upper limit an interval lies."""
+    low, high = ends
+    if cooks < FEWEST or math.isnan(low):
+        return "too few"
+    if high <= limit:
+        return "met"
+    return "not met" if low > limit else "too few"
+
+
+def _ends(found: MetricValue, unit: str) -> str:
+    if math.isnan(found.low):
+        return "no interval"
+    scale = 100.0 if unit == "%" else 1.0
+    return f"95 %: {scale * found.low:.1f} to {scale * found.high:.1f} {unit}"
+
+
+def _kelvin(value: float) -> str:
+    return "no reading" if math.isnan(value) else f"{value:.1f} K"
+
+
+def _percent(value: float) -> str:
+    return "unknown" if math.isnan(value) else f"{100 * value:.1f} %"

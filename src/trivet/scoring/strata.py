@@ -17,9 +17,8 @@ from trivet.facts.pans import surface
 from trivet.models.actual import THICK_FILM_M, Actual, heated, interpolated, surface_series
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.coverage import rim_coverage
-from trivet.records.benchsheet import SheetBurner
 from trivet.records.design import Design
-from trivet.records.recording import BurnerTruth, Event, Reference, Truth
+from trivet.records.recording import BurnerTruth, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.scoring import STRATA
 
@@ -27,15 +26,6 @@ DARK, SHINY = 0.85, 0.30
 WHOLE_FILM = 0.9
 """Share of the visible base that an unbroken film covers at least; under it, it is patchy."""
 NAMES = tuple(one.name for one in STRATA)
-
-
-@dataclass(frozen=True)
-class Standing:
-    """One burner of a cook as it stood: what was so, and the sheet where there is no truth."""
-
-    actual: Actual
-    sheet: SheetBurner | None
-    events: tuple[Event, ...]
 
 
 @dataclass(frozen=True)
@@ -52,53 +42,25 @@ class Placed:
     """Card of the head that sees most of the rim."""
 
 
-def standing(
+def stood(
     truth: Truth | None, *, reference: Reference, time_s: FloatArray, design: Design
-) -> tuple[Standing, ...]:
-    """Return what stood on the burners of a cook.
+) -> tuple[Actual, ...]:
+    """Return what stood on each burner of a cook at some moments, (time,) in s.
 
-    Parameters
-    ----------
-    truth : Truth or None
-        Of a simulated cook.
-    reference : Reference
-        Probes, events and bench sheet.
-    time_s : (time,)
-        Moments asked about. [s]
-    design : Design
-        Bases by name.
-
-    Returns
-    -------
-    tuple of Standing
-        One a burner.
-
-    Notes
-    -----
     A simulated cook is judged by its truth alone, a recorded one by sheet and probes.
-
-    References
-    ----------
-    House rule.
     """
     if truth is not None:
         return tuple(
-            Standing(
-                Actual(
-                    one.burner,
-                    design.base(one.base).contents,
-                    time_s,
-                    one,
-                    reference.probes,
-                ),
-                None,
-                (),
-            )
+            Actual(one.burner, design.base(one.base).contents, time_s, one, reference.probes)
             for one in truth.burners
         )
     return tuple(
-        Standing(
-            Actual(sheet.burner, sheet.contents, time_s, None, reference.probes),
+        Actual(
+            sheet.burner,
+            sheet.contents,
+            time_s,
+            None,
+            reference.probes,
             sheet,
             tuple(one for one in reference.events if one.burner == sheet.burner),
         )
@@ -106,12 +68,12 @@ def standing(
     )
 
 
-def placed(one: Standing, *, design: Design) -> Placed:
+def placed(one: Actual, *, design: Design) -> Placed:
     """Return the stratum of every moment of a burner.
 
     Parameters
     ----------
-    one : Standing
+    one : Actual
         What stood on it.
     design : Design
         Heated threshold, burners, heads as designed.
@@ -127,12 +89,8 @@ def placed(one: Standing, *, design: Design) -> Placed:
     Oil counts as a film or pool where 0.1 mm or more lie on 90 % of what is seen; the
     bench knows the mean thickness only.  A bench pan counts as dark or shiny where the
     whole range of its finish is so.
-
-    References
-    ----------
-    House rule.
     """
-    mask, _ = heated(one.actual, design=design, of=None)
+    mask, _ = heated(one, design=design, of=None)
     kinds = _kinds(one, design)
     seen_k = _seen_k(one)
     stratum = np.full(mask.shape, -1, dtype=np.int8)
@@ -145,11 +103,11 @@ def placed(one: Standing, *, design: Design) -> Placed:
     return Placed(stratum, seen_k, rim, sensor)
 
 
-def _kinds(one: Standing, design: Design) -> Int8Array:
+def _kinds(one: Actual, design: Design) -> Int8Array:
     """Return the index of the stratum by what lies there, temperature aside, (time,)."""
-    size = one.actual.time_s.size
+    size = one.time_s.size
     kind = np.full(size, NAMES.index("other"), dtype=np.int8)
-    contents, truth = one.actual.contents, one.actual.truth
+    contents, truth = one.contents, one.truth
     food, lid = _foods(one)
     if contents == "water":
         liquid = np.ones(size, dtype=np.bool_)
@@ -168,23 +126,23 @@ def _kinds(one: Standing, design: Design) -> Int8Array:
     return kind
 
 
-def _at(said: BoolArray, truth: BurnerTruth, one: Standing) -> BoolArray:
+def _at(said: BoolArray, truth: BurnerTruth, one: Actual) -> BoolArray:
     """Return what the truth says at the moments asked about."""
-    at = interpolated(truth.time_s, said.astype(np.float64), one.actual.time_s)
+    at = interpolated(truth.time_s, said.astype(np.float64), one.time_s)
     return np.asarray(np.nan_to_num(at) >= 0.5)
 
 
-def _foods(one: Standing) -> tuple[BoolArray, BoolArray]:
+def _foods(one: Actual) -> tuple[BoolArray, BoolArray]:
     """Return when food lies in the pan and when its lid is on."""
-    truth = one.actual.truth
+    truth = one.truth
     if truth is not None:
         lid = truth.seen_of == OF_WORDS.index("lid")
         return _at(np.isfinite(truth.food_k), truth, one), _at(lid, truth, one)
     return _between(one, "food_in", "food_out"), _between(one, "lid_on", "lid_off")
 
 
-def _between(one: Standing, begin: str, end: str) -> BoolArray:
-    time_s = one.actual.time_s
+def _between(one: Actual, begin: str, end: str) -> BoolArray:
+    time_s = one.time_s
     state = np.zeros(time_s.shape, dtype=np.int64)
     for event in one.events:
         state += (event.event == begin) * (time_s >= event.time_s)
@@ -192,24 +150,23 @@ def _between(one: Standing, begin: str, end: str) -> BoolArray:
     return state > 0
 
 
-def _oily(one: Standing) -> BoolArray:
+def _oily(one: Actual) -> BoolArray:
     """Return where an unbroken film or pool of 0.1 mm and more is seen."""
-    truth, size = one.actual.truth, one.actual.time_s.size
+    truth, size = one.truth, one.time_s.size
     if truth is not None:
         if truth.oily_frac is None:
             return np.zeros(size, dtype=np.bool_)
         return np.asarray(
-            np.nan_to_num(interpolated(truth.time_s, truth.oily_frac, one.actual.time_s))
-            >= WHOLE_FILM
+            np.nan_to_num(interpolated(truth.time_s, truth.oily_frac, one.time_s)) >= WHOLE_FILM
         )
     assert one.sheet is not None
     area_m2 = math.pi / 4 * float(one.sheet.diameter_m) ** 2
     return np.full(size, float(one.sheet.volume_m3) / area_m2 >= THICK_FILM_M)
 
 
-def _emissivity(one: Standing, design: Design) -> tuple[FloatArray, FloatArray]:
+def _emissivity(one: Actual, design: Design) -> tuple[FloatArray, FloatArray]:
     """Return least and greatest emissivity that the bare pan can have, (time,)."""
-    truth, time_s = one.actual.truth, one.actual.time_s
+    truth, time_s = one.truth, one.time_s
     if truth is not None:
         known = np.nan_to_num(interpolated(truth.time_s, truth.emissivity, time_s), nan=0.5)
         return known, known
@@ -223,20 +180,19 @@ def _emissivity(one: Standing, design: Design) -> tuple[FloatArray, FloatArray]:
     return np.full(time_s.shape, low), np.full(time_s.shape, high)
 
 
-def _seen_k(one: Standing) -> FloatArray:
+def _seen_k(one: Actual) -> FloatArray:
     """Return the temperature of what is seen: of the truth, else of what the sheet says."""
-    actual = one.actual
-    if actual.truth is not None:
-        return interpolated(actual.truth.time_s, actual.truth.seen_k, actual.time_s)
-    first = {"water": "liquid", "oil": "oil", "butter": "oil"}.get(actual.contents, "pan")
-    found = surface_series(actual, first)  # type: ignore[arg-type]
-    return found.value_k if found.known else surface_series(actual, "pan").value_k
+    if one.truth is not None:
+        return interpolated(one.truth.time_s, one.truth.seen_k, one.time_s)
+    first = {"water": "liquid", "oil": "oil", "butter": "oil"}.get(one.contents, "pan")
+    found = surface_series(one, first)  # type: ignore[arg-type]
+    return found.value_k if found.known else surface_series(one, "pan").value_k
 
 
-def _rim(one: Standing, design: Design) -> tuple[str, str]:
+def _rim(one: Actual, design: Design) -> tuple[str, str]:
     """Return whether the rim is cut by the frame's edge, and the card of the best head."""
-    truth, sheet = one.actual.truth, one.sheet
-    burner = design.burner(one.actual.burner)
+    truth, sheet = one.truth, one.sheet
+    burner = design.burner(one.burner)
     pan = sheet or (design.pan(truth.pan) if truth else None)
     assert pan is not None
     centre = (float(burner.x_m), float(burner.y_m))

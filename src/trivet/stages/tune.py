@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.records.alertaccount import AlertCase, turned
+from trivet.records.alertaccount import AlertCase
 from trivet.records.alertlog import TunedPoint, Tuning
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
@@ -167,7 +167,7 @@ class _SettingSearch:
             missed=len({case.plan for case in due if case.end in ("late", "missed")}),
             nuisance=len({case.plan for case in cases if case.judged and case.nuisance}),
             chatters=sum(case.chatters for case in cases),
-            turned=len({case.plan for case in cases if self._one.kind == AHEAD and turned(case)}),
+            turned=len({case.plan for case in cases if self._one.kind == AHEAD and case.turned}),
         )
 
     def due(self, cases: Sequence[AlertCase]) -> list[AlertCase]:

@@ -18,18 +18,17 @@ from trivet.records.credibility import (
     CONTENT_FRAC,
     MIN_COOKS,
     MIN_DRAWS,
-    TOPICS,
     WANTED_FRAC,
     Agreement,
     Condition,
     Credibility,
+    Gap,
     Pair,
     Row,
-    Topic,
     TopicVerdict,
 )
 from trivet.records.design import Design
-from trivet.stages.credibility.conditions import gaps
+from trivet.scoring.registry import METRICS
 
 CAUTION = (
     "Simulation alone proves no safety claim. Agreement on these cooks says nothing of conditions "
@@ -109,9 +108,11 @@ def credibility(
         simulated_evidence="simulated",
         draws=draws,
         cooks=tuple(one.cook for one in pairs),
-        verdicts=tuple(_verdict(topic, rows) for topic in TOPICS if _of(topic, rows)),
+        verdicts=tuple(
+            _verdict(topic, rows) for topic in METRICS["credibility"] if _of(topic, rows)
+        ),
         rows=tuple(rows),
-        gaps=gaps(recorded, planned),
+        gaps=_gaps(recorded, planned),
         left_out=tuple(left_out),
         notes=(*([MADE] if evidence != "bench" else []), *notes),
         caution=CAUTION,
@@ -152,11 +153,11 @@ def _band(values: FloatArray) -> tuple[float, float, float]:
     return float(ordered[cut - 1]), float(ordered[values.size // 2]), float(ordered[-cut])
 
 
-def _of(topic: Topic, rows: Sequence[Row]) -> list[Row]:
+def _of(topic: str, rows: Sequence[Row]) -> list[Row]:
     return [row for row in rows if row.question.topic == topic]
 
 
-def _verdict(topic: Topic, rows: Sequence[Row]) -> TopicVerdict:
+def _verdict(topic: str, rows: Sequence[Row]) -> TopicVerdict:
     own = _of(topic, rows)
     cooks = {row.cook: True for row in own}
     for row in own:
@@ -206,3 +207,11 @@ def _wanted(inside: int, n: int) -> str:
         return f"; {100 * WANTED_FRAC:.0f} % are not proven"
     need = sample_size(1.0 - WANTED_FRAC, confidence=0.95)
     return f"; {need} without a miss would prove {100 * WANTED_FRAC:.0f} %"
+
+
+def _gaps(bench: Sequence[Condition], simulated: Sequence[Condition]) -> tuple[Gap, ...]:
+    """Return the levels that only one side has, in order of factor and level."""
+    recorded, planned = set(bench), set(simulated)
+    alone = [Gap(one.factor, one.level, "bench") for one in recorded - planned]
+    alone += [Gap(one.factor, one.level, "simulated") for one in planned - recorded]
+    return tuple(sorted(alone, key=lambda gap: (gap.only, gap.factor, gap.level)))

@@ -16,11 +16,11 @@ from trivet.records.credibility import Condition, Twin
 from trivet.records.design import Base, Design, Pan
 from trivet.records.figures import Figure
 from trivet.records.recording import Event, Recording
-from trivet.stages.credibility.conditions import conditions_of
 from trivet.units import parse_quantity
 
 # Nearer than this counts as the same; the sheet is written with a ruler and a cup.
 DIAMETER_M, VOLUME_FRAC, COLD_K = 0.006, 0.02, 15.0
+OFF_CENTRE_M = 0.010
 HOTTEST_K = 900.0  # the twin runs on as long as the recording did
 FOODS: tuple[str, ...] = get_args(FoodPlan.model_fields["kind"].annotation)
 
@@ -292,6 +292,42 @@ def _starts_warm(recording: Recording, ambient_k: float) -> str:
         f"starts {max(first) - ambient_k:.0f} K above the room; the simulator starts cold, so "
         "record from before the heat is on"
     )
+
+
+def conditions_of(plan: CookPlan, *, design: Design) -> tuple[Condition, ...]:
+    """Return the factors of a planned cook, each with its level.
+
+    Power is the highest level of the knob in quarters; a pan counts as off its
+    burner from 10 mm on.  What no bench sheet says (the window's age, the hood's
+    warmth, who attends) is no factor here.
+    """
+    found: list[Condition] = []
+    kinds = {one.name: one.kind for one in design.burners}
+    contents = {one.name: one.contents for one in design.bases}
+    for one in plan.burners:
+        away = max(abs(float(one.offset_x_m)), abs(float(one.offset_y_m)))
+        peak = max(float(step.level_frac) for step in one.schedule)
+        quarter = min(3, int(4.0 * peak))
+        found += [
+            Condition("burner", one.burner),
+            Condition("burner kind", kinds.get(one.burner, "unknown")),
+            Condition("pan", one.pan),
+            Condition("contents", contents.get(one.base, "unknown")),
+            Condition("base", one.base),
+            Condition("power", f"{25 * quarter} to {25 * quarter + 25} %"),
+            *(Condition("food", food.kind) for food in one.foods),
+            Condition("lid", "on" if one.lid else "off"),
+            Condition("position", "centred" if away < OFF_CENTRE_M else "off centre"),
+        ]
+        if not one.foods:
+            found.append(Condition("food", "none"))
+    room = plan.ambient_k if plan.ambient_k is not None else design.surroundings.ambient_k
+    ten = 10 * int((float(room) - 273.15) // 10)
+    found += [
+        Condition("pans at once", "one pan" if len(plan.burners) == 1 else "several pans"),
+        Condition("room", f"{ten} to {ten + 10} C"),
+    ]
+    return tuple(dict.fromkeys(found))
 
 
 def _sheet_conditions(sheet: tuple[SheetBurner, ...]) -> tuple[Condition, ...]:

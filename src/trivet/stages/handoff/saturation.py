@@ -8,6 +8,7 @@ from trivet.physics.radiation.path import before_window
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.records.design import Design, Head
 from trivet.records.requirement import Alert, Requirement
+from trivet.scoring.registry import limit_value
 
 DARK_EMISSIVITY = 0.95
 JUDGED_KPS = 2.0
@@ -57,13 +58,13 @@ def _fault(
     trip_k = saturates_k(design, head)
     point_k = limit_k if alert.set_point_k is None else float(alert.set_point_k)
     lead_s = (limit_k - trip_k) / rate
-    if point_k <= trip_k or lead_s >= requirement.limit_value:
+    if point_k <= trip_k or lead_s >= limit_value(requirement):
         return []
     return [
         f"{requirement.id}: alert {alert.name!r} is set at {point_k - 273.15:.0f} C, above what "
         f"head {head.name!r} can measure; it trips when the sensor saturates, on a dark pan at "
         f"{trip_k - 273.15:.0f} C: {max(lead_s, 0.0):.0f} s before {limit_k - 273.15:.0f} C at "
-        f"{rate:g} K/s, {requirement.limit_value:.0f} s are asked for. Set it lower, make it a "
+        f"{rate:g} K/s, {limit_value(requirement):.0f} s are asked for. Set it lower, make it a "
         "time_to_limit alert, or take a sensor with more range"
     ]
 

@@ -11,13 +11,14 @@ from pydantic import BaseModel, ValidationError
 
 from trivet.errors import DesignError, InputError, TrivetError
 from trivet.facts.parts import card as library_card
-from trivet.models.predicted import predicted_value
 from trivet.models.variants import power_moved
 from trivet.records.design import Design
 from trivet.records.figures import file_key
 from trivet.records.prediction import Prediction, Remedies, Remedy
 from trivet.records.product import Option
-from trivet.records.requirement import METRICS, Requirement
+from trivet.records.requirement import Requirement
+from trivet.scoring.predicted import meets, predicted_value
+from trivet.scoring.registry import REQUIRABLE, limit_value
 from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.money import economics
 from trivet.stages.predict.population import unit_population
@@ -25,8 +26,6 @@ from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import error_budgets, stream, wanted_budgets
 from trivet.stages.predict.views import Seen, seen_by
 from trivet.stages.predict.warning import warning_timeline
-
-TINY = 1e-9
 
 
 def remedies(design: Design, prediction: Prediction) -> Remedies:
@@ -84,7 +83,7 @@ def remedies(design: Design, prediction: Prediction) -> Remedies:
 
 
 def _predicted(design: Design) -> list[Requirement]:
-    return [one for one in design.requirements if METRICS[one.metric].source == "prediction"]
+    return [one for one in design.requirements if REQUIRABLE[one.metric].room == "prediction"]
 
 
 def _value(requirement: Requirement, prediction: Prediction, design: Design) -> float:
@@ -92,18 +91,14 @@ def _value(requirement: Requirement, prediction: Prediction, design: Design) -> 
 
 
 def _inside(requirement: Requirement, value: float) -> bool:
-    if math.isnan(value):
-        return False
-    if METRICS[requirement.metric].sense == "at_least":
-        return value >= requirement.limit_value - TINY
-    return value <= requirement.limit_value + TINY
+    return not math.isnan(value) and meets(requirement, value)
 
 
 def _rank(remedy: Remedy, requirement: Requirement) -> tuple[bool, float]:
     """Return inside first, then the best value first; unknown last."""
     if math.isnan(remedy.after):
         return (True, math.inf)
-    sign = -1.0 if METRICS[requirement.metric].sense == "at_least" else 1.0
+    sign = -1.0 if REQUIRABLE[requirement.metric].sense == "higher" else 1.0
     return (not remedy.inside, sign * remedy.after)
 
 
@@ -128,7 +123,7 @@ def _remedy(requirement: Requirement, before: float, option: str, again: _Again 
         option=option,
         requirement=requirement.id,
         metric=requirement.metric,
-        limit=requirement.limit_value,
+        limit=limit_value(requirement),
         before=before,
         after=after,
         inside=_inside(requirement, after),

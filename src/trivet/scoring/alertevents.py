@@ -8,12 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.models.actual import Series, interpolated
+from trivet.models.actual import Series, hottest_series, interpolated
 from trivet.models.oilpoints import COMMON, limit_value_k
 from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import Design
 from trivet.records.requirement import Alert
-from trivet.scoring.series import Side, hottest_series
+from trivet.scoring.table import Rows
 
 RATE_SPAN_S = 10.0
 """Span of the true heating rate."""
@@ -43,14 +43,14 @@ class Due:
 NO_EVENT = Due(math.inf, math.inf)
 
 
-def due_of(one: Alert, side: Side, *, design: Design) -> Due:
+def due_of(one: Alert, rows: Rows, *, design: Design) -> Due:
     """Return when an alert was due on a burner, as truth, probes or events tell.
 
     Parameters
     ----------
     one : Alert
         Its kind decides what counts as the event.
-    side : Side
+    rows : Rows
         The burner of a proof cook.
     design : Design
         Limits.
@@ -66,38 +66,35 @@ def due_of(one: Alert, side: Side, *, design: Design) -> Due:
     cook stopped before, as oil does on the bench at 250 C, it is due when the surface passes
     the limit less that time at its present rate; a cook that stopped even before is censored,
     and so is a simulated one that ends on its way to the limit.
-
-    References
-    ----------
-    House definition.
     """
     match one.kind:
         case "level" | "time_to_limit":
-            return _limit_due(one, side, design)
+            return _limit_due(one, rows, design)
         case "boil_dry":
-            return _dry_due(side)
+            return _dry_due(rows)
         case "uneven":
-            return _uneven_due(one, side)
+            return _uneven_due(one, rows)
         case _:
             return NO_EVENT
 
 
-def _limit_due(one: Alert, side: Side, design: Design) -> Due:
+def _limit_due(one: Alert, rows: Rows, design: Design) -> Due:
     limit = design.limit(str(one.limit))
     words = {"smoke": "smoke", "autoignition": "ignition"}
     if limit.oil_point is not None:
         found = [
             event.time_s
-            for event in side.cook.reference.events
-            if event.burner == side.estimate.burner and event.event == words[limit.oil_point]
+            for event in rows.cook.reference.events
+            if event.burner == rows.burner and event.event == words[limit.oil_point]
         ]
         if not found:
             return NO_EVENT
         # That oil smokes is told as it does; that it will smoke or ignite, in time to act.
         now = limit.oil_point == "smoke" and one.kind == "level"
         ahead = 0.0 if now else float(one.time_available_s)
-        return Due(found[0], found[0] - ahead, _rate_at(hottest_series(side, "pan"), found[0]))
-    series = hottest_series(side, limit.of)
+        rate_kps = _rate_at(hottest_series(rows.actual, "pan"), found[0])
+        return Due(found[0], found[0] - ahead, rate_kps)
+    series = hottest_series(rows.actual, limit.of)
     if not series.known:
         return NO_EVENT
     time_s, value_k, rate = _rates(series)
@@ -109,7 +106,7 @@ def _limit_due(one: Alert, side: Side, design: Design) -> Due:
     near = np.flatnonzero(value_k >= float(limit.value_k) - np.maximum(rate, 0.0) * ahead)
     if not near.size:
         return NO_EVENT
-    if side.truth is not None:
+    if rows.actual.truth is not None:
         # The pan is known to the end: only one still on its way to the limit is censored.
         coming = near[-1] == time_s.size - 1
         return Due(float(time_s[-1]) + ahead, math.inf) if coming else NO_EVENT
@@ -134,30 +131,30 @@ def _rate_at(series: Series, at_s: float) -> float:
     return float(np.interp(max(at_s, float(time_s[0]) + RATE_SPAN_S), time_s, rate))
 
 
-def _dry_due(side: Side) -> Due:
-    if side.truth is None or side.contents != "water":
+def _dry_due(rows: Rows) -> Due:
+    if rows.actual.truth is None or rows.actual.contents != "water":
         return NO_EVENT
-    dry = np.flatnonzero(side.truth.contents_kg <= DRY_KG)
+    dry = np.flatnonzero(rows.actual.truth.contents_kg <= DRY_KG)
     if not dry.size:
         return NO_EVENT
-    event = float(side.truth.time_s[dry[0]])
-    ends = float(side.truth.time_s[-1]) < event + DRY_WITHIN_S
+    event = float(rows.actual.truth.time_s[dry[0]])
+    ends = float(rows.actual.truth.time_s[-1]) < event + DRY_WITHIN_S
     return Due(event, math.inf if ends else event + DRY_WITHIN_S)
 
 
-def _uneven_due(one: Alert, side: Side) -> Due:
-    if side.truth is None:
+def _uneven_due(one: Alert, rows: Rows) -> Due:
+    if rows.actual.truth is None:
         return NO_EVENT
-    spread = side.truth.pan_p95_k - side.truth.pan_p5_k
+    spread = rows.actual.truth.pan_p95_k - rows.actual.truth.pan_p5_k
     wide = np.flatnonzero(spread >= float(one.spread_delta_k))
     if not wide.size:
         return NO_EVENT
-    event = float(side.truth.time_s[wide[0]])
+    event = float(rows.actual.truth.time_s[wide[0]])
     return Due(event, event + 2.0 * float(one.on_delay_s) + RATE_SPAN_S)
 
 
 def cause_there(
-    one: Alert, side: Side, at_s: float, *, design: Design, ordinary: bool = False
+    one: Alert, rows: Rows, at_s: float, *, design: Design, ordinary: bool = False
 ) -> bool | None:
     """Return whether an alert's cause was there when it came on, None if nothing tells.
 
@@ -165,7 +162,7 @@ def cause_there(
     ----------
     one : Alert
         The alert.
-    side : Side
+    rows : Rows
         The burner of a proof cook.
     at_s : float
         When it came on. [s]
@@ -186,39 +183,35 @@ def cause_there(
     alert's if its true rate over the slope window reaches that within 1.5 leads, or the surface
     comes there in that time; a dry pot's if the pot was dry within 30 s. The set point of an
     oil is that of the told one.
-
-    References
-    ----------
-    House definition, since standards leave it to the alarm's rationalisation.
     """
     match one.kind:
         case "level" | "time_to_limit":
             if ordinary and one.kind == "level" and one.set_point_k is not None:
-                return _limit_came(one, side, at_s, design)
-            return _limit_there(one, side, at_s, design)
+                return _limit_came(one, rows, at_s, design)
+            return _limit_there(one, rows, at_s, design)
         case "boil_dry":
-            if side.truth is None:
+            if rows.actual.truth is None:
                 return None
-            return _dry_due(side).event_s <= at_s + DRY_WITHIN_S
+            return _dry_due(rows).event_s <= at_s + DRY_WITHIN_S
         case "uneven":
-            return _uneven_there(one, side, at_s)
+            return _uneven_there(one, rows, at_s)
         case "ready" | "below_band":
-            return _band_there(one, side, at_s, design)
+            return _band_there(one, rows, at_s, design)
         case "unattended":
-            return _away(side, at_s, float(one.on_delay_s))
+            return _away(rows, at_s, float(one.on_delay_s))
         case "left_on":
-            return None if side.truth is None else False
+            return None if rows.actual.truth is None else False
         case _:
             return True
 
 
-def _limit_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
+def _limit_there(one: Alert, rows: Rows, at_s: float, design: Design) -> bool | None:
     limit = design.limit(str(one.limit))
-    value_k = limit_value_k(limit, design=design, told=_told(side, design))
-    series = hottest_series(side, limit.of)
-    if not series.known or (limit.oil_point is not None and side.truth is not None):
+    value_k = limit_value_k(limit, design=design, told=_told(rows, design))
+    series = hottest_series(rows.actual, limit.of)
+    if not series.known or (limit.oil_point is not None and rows.actual.truth is not None):
         # The product acts on the hottest part, and oil there is as hot as the pan.
-        series = hottest_series(side, "pan")
+        series = hottest_series(rows.actual, "pan")
     before = np.linspace(at_s - float(one.slope_window_s) - float(one.on_delay_s), at_s, 41)
     past = interpolated(series.time_s, series.value_k, before)
     if not np.isfinite(past).any():
@@ -232,10 +225,10 @@ def _limit_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | 
     return comes_close or _ahead_k(before, past, horizon) >= value_k - NEAR_K
 
 
-def _limit_came(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
+def _limit_came(one: Alert, rows: Rows, at_s: float, design: Design) -> bool | None:
     """Return whether the surface came to the limit itself, before or soon after an alert."""
     limit = design.limit(str(one.limit))
-    series = hottest_series(side, "pan")
+    series = hottest_series(rows.actual, "pan")
     horizon = at_s + RATE_MARGIN * float(one.time_available_s)
     seen = series.value_k[series.time_s <= horizon]
     if not np.isfinite(seen).any():
@@ -243,13 +236,13 @@ def _limit_came(one: Alert, side: Side, at_s: float, design: Design) -> bool | N
     return bool(np.nanmax(seen) >= float(limit.value_k) - NEAR_K)
 
 
-def _told(side: Side, design: Design) -> ToldEntry:
+def _told(rows: Rows, design: Design) -> ToldEntry:
     """Return what a cook tells about the oil in truth's pan."""
-    if side.truth is None or side.contents not in COMMON:
-        return ToldEntry(base_contents=side.contents)
-    base = design.base(side.truth.base)
+    if rows.actual.truth is None or rows.actual.contents not in COMMON:
+        return ToldEntry(base_contents=rows.actual.contents)
+    base = design.base(rows.actual.truth.base)
     name = base.oil or COMMON[base.contents]
-    return ToldEntry(base_contents=side.contents, oil=name, uses=base.uses)
+    return ToldEntry(base_contents=rows.actual.contents, oil=name, uses=base.uses)
 
 
 def _ahead_k(time_s: FloatArray, value_k: FloatArray, horizon_s: float) -> float:
@@ -261,27 +254,28 @@ def _ahead_k(time_s: FloatArray, value_k: FloatArray, horizon_s: float) -> float
     return float(last + slope * horizon_s)
 
 
-def _uneven_there(one: Alert, side: Side, at_s: float) -> bool | None:
-    if side.truth is None:
+def _uneven_there(one: Alert, rows: Rows, at_s: float) -> bool | None:
+    if rows.actual.truth is None:
         return None
-    spread = side.truth.pan_p95_k - side.truth.pan_p5_k
-    near = np.abs(side.truth.time_s - at_s) <= float(one.on_delay_s) + 1.0
+    spread = rows.actual.truth.pan_p95_k - rows.actual.truth.pan_p5_k
+    near = np.abs(rows.actual.truth.time_s - at_s) <= float(one.on_delay_s) + 1.0
     return bool(spread[near].max(initial=0.0) >= float(one.spread_delta_k) - NEAR_K)
 
 
-def _band_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | None:
+def _band_there(one: Alert, rows: Rows, at_s: float, design: Design) -> bool | None:
+    truth = rows.actual.truth
     fitting = [
         band
         for band in design.bands
-        if not band.bases or (side.truth is not None and side.truth.base in band.bases)
+        if not band.bases or (truth is not None and truth.base in band.bases)
     ]
     if not fitting:
         return None
     answers = []
     for band in fitting:
-        series = hottest_series(side, band.of)
+        series = hottest_series(rows.actual, band.of)
         now = interpolated(series.time_s, series.value_k, np.array([at_s]))[0]
-        mean = interpolated(*_mean(side), np.array([at_s]))[0]
+        mean = interpolated(*_mean(rows), np.array([at_s]))[0]
         if one.kind == "ready":
             answers.append(mean - NEAR_K <= band.high_k and now + NEAR_K >= band.low_k)
         else:
@@ -289,18 +283,18 @@ def _band_there(one: Alert, side: Side, at_s: float, design: Design) -> bool | N
     return any(answers)
 
 
-def _mean(side: Side) -> tuple[FloatArray, FloatArray]:
-    if side.truth is not None:
-        return side.truth.time_s, side.truth.pan_k
-    series = hottest_series(side, "pan")
+def _mean(rows: Rows) -> tuple[FloatArray, FloatArray]:
+    if rows.actual.truth is not None:
+        return rows.actual.truth.time_s, rows.actual.truth.pan_k
+    series = hottest_series(rows.actual, "pan")
     return series.time_s, series.value_k
 
 
-def _away(side: Side, at_s: float, for_s: float) -> bool | None:
+def _away(rows: Rows, at_s: float, for_s: float) -> bool | None:
     """Return whether nobody was there for so long before a moment, by the cook's events."""
     there_since, known = 0.0, False
     away = False
-    for event in side.cook.reference.events:
+    for event in rows.cook.reference.events:
         if event.value != AWAY or event.time_s > at_s:
             continue
         known, away, there_since = True, event.event == "person_out", event.time_s

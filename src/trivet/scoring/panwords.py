@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 
-from trivet.arrays import BoolArray, FloatArray
+from trivet.arrays import BoolArray
 from trivet.models.actual import interpolated
 from trivet.models.optics import card_band
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
@@ -15,77 +15,50 @@ from trivet.quality import BLOCKING, Quality
 from trivet.records.checks import EVIDENCE, SAID, ConfusionRow, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.scoring import STRATA
-from trivet.scoring.strata import DARK, SHINY, Standing, placed
+from trivet.scoring.strata import DARK, NAMES, SHINY
+from trivet.scoring.table import Rows
 
 BAND_K = (318.15, 363.15)
-"""45 to 90 C in apparent temperature: a shiny pan at 130 to 240 C, a dark one on its way up."""
-NUMBER, SAID_SHINY, UNCERTAIN, NOTHING = SAID
+"""45 to 90 C in apparent temperature: a shiny pan at 130 to 240 C, a dark one on its way up; own
+estimate. [K]"""
 FEWEST_MOMENTS = 8
+"""Moments in the band from which a cook is asked; own estimate: 2 s at 4 Hz."""
 
 
 def pan_words(
-    cook: str,
-    plan: str,
-    *,
-    standing: Sequence[Standing],
-    said: Mapping[str, Estimate],
-    design: Design,
+    rows: Sequence[Rows], *, less: Mapping[str, Estimate], design: Design
 ) -> Iterator[PanWord]:
     """Yield what was said of each bare pan of a simulated cook, evidence by evidence.
 
-    Parameters
-    ----------
-    cook, plan : str
-        Names of the cook and of its plan.
-    standing : sequence of Standing
-        What stood on its burners.
-    said : mapping
-        Estimates by the evidence that they rest on.
-    design : Design
-        Heads and surroundings.
-
-    Yields
-    ------
-    PanWord
-        None for a cook with fewer than 8 moments in the band.
-
-    Notes
-    -----
-    The apparent temperature is that of the truth, surroundings at the design's middle.
-
-    References
-    ----------
-    Radiometric equation.
+    ``less`` holds estimates that rest on less than all evidence.  None for a cook with fewer
+    than 8 moments in the band.  The apparent temperature is that of the truth, surroundings
+    at the design's middle.
     """
-    for one in standing:
+    for one in rows:
         truth = one.actual.truth
         if truth is None or one.actual.contents != "dry":
             continue
         mask, name = _asked(one, design)
         if int(mask.sum()) < FEWEST_MOMENTS:
             continue
-        for evidence, estimate in said.items():
+        for evidence, estimate in {EVIDENCE[0]: one.cook.estimate, **less}.items():
             own = next((x for x in estimate.burners if x.burner == truth.burner), None)
             if own is not None:
-                yield PanWord(cook, plan, name, evidence, _word(own, mask))
+                yield PanWord(one.cook.name, one.cook.plan, name, evidence, _word(own, mask))
 
 
-def _asked(one: Standing, design: Design) -> tuple[BoolArray, str]:
+def _asked(one: Rows, design: Design) -> tuple[BoolArray, str]:
     """Return the moments in the band without food or lid, and the kind of pan."""
-    truth, time_s = one.actual.truth, one.actual.time_s
+    truth = one.actual.truth
     assert truth is not None
     band = card_band(design.card(design.heads[0]))
-    eps = interpolated(truth.time_s, truth.emissivity, time_s)
-    seen = interpolated(truth.time_s, truth.seen_k, time_s)
+    eps = interpolated(truth.time_s, truth.emissivity, one.time_s)
     mirrored = band_radiance(design.surroundings.reflected_k.middle, band=band)
-    safe = np.nan_to_num(seen, nan=300.0)
+    safe = np.nan_to_num(one.seen_k, nan=300.0)
     signal = eps * band_radiance(safe, band=band) + (1.0 - eps) * mirrored
-    apparent: FloatArray = np.asarray(radiating_temperature_k(signal, band=band))
-    names = [kind.name for kind in STRATA]
-    bare = placed(one, design=design).stratum
-    bare_mask = (bare >= 0) & (bare != names.index("food")) & np.isfinite(seen)
-    mask = bare_mask & (apparent >= BAND_K[0]) & (apparent <= BAND_K[1])
+    apparent_k = radiating_temperature_k(signal, band=band)
+    bare = (one.stratum >= 0) & (one.stratum != NAMES.index("food")) & np.isfinite(one.seen_k)
+    mask = bare & (apparent_k >= BAND_K[0]) & (apparent_k <= BAND_K[1])
     middle = float(np.nanmedian(eps))
     return mask, "dark" if middle >= DARK else "shiny" if middle < SHINY else "seasoned"
 
@@ -100,21 +73,9 @@ def _word(one: BurnerEstimate, mask: BoolArray) -> str:
 
 
 def confusion_rows(words: Sequence[PanWord]) -> tuple[ConfusionRow, ...]:
-    """Return how many cooks got which word, kind of pan by evidence.
+    """Return how many cooks got which word, kind of pan by evidence; a plan counts once.
 
-    Parameters
-    ----------
-    words : sequence of PanWord
-        Of all cooks.
-
-    Returns
-    -------
-    tuple of ConfusionRow
-        With exact 95 % intervals; a plan counts once, by its first cook.
-
-    References
-    ----------
-    Clopper and Pearson (1934).
+    With exact 95 % intervals (Clopper and Pearson, 1934).
     """
     rows = []
     for evidence in EVIDENCE:

@@ -18,7 +18,7 @@ from trivet.records.campaign import SweepCook
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, FrameView
 from trivet.records.recording import LABELS, ProductInput
-from trivet.scoring.pieces import ScoredCook
+from trivet.records.verdict import ProofCook
 
 Kind = Literal["labels", "profile"]
 MARGIN_PX = 2
@@ -62,7 +62,7 @@ def shown_cooks(cooks: Sequence[SweepCook], *, design: Design) -> dict[Kind, Swe
 
 
 def pictured_cook(
-    kind: Kind, made: tuple[ScoredCook, ProductInput], *, design: Design, calibration: Calibration
+    kind: Kind, made: tuple[ProofCook, ProductInput], *, design: Design, calibration: Calibration
 ) -> Chart:
     """Return the picture of one cook.
 
@@ -70,7 +70,7 @@ def pictured_cook(
     ----------
     kind : str
         ``labels`` or ``profile``.
-    made : ScoredCook, ProductInput
+    made : ProofCook, ProductInput
         With what its pixels saw, and the frames.
     design : Design
         Heads and burners.
@@ -94,7 +94,7 @@ def pictured_cook(
 
 
 def _labels(
-    cook: ScoredCook, inputs: ProductInput, *, design: Design, calibration: Calibration
+    cook: ProofCook, inputs: ProductInput, *, design: Design, calibration: Calibration
 ) -> Chart:
     assert cook.seen is not None
     so, said, frames = cook.seen.truth.heads[0], cook.seen.labels[0], inputs.heads[0]
@@ -125,7 +125,7 @@ def _labels(
 
 
 def _outline(
-    cook: ScoredCook, name: str, at_s: float, *, design: Design, calibration: Calibration
+    cook: ProofCook, name: str, at_s: float, *, design: Design, calibration: Calibration
 ) -> FloatArray:
     """Return row and column of the outline of the base as the product found it."""
     one = next(one for one in cook.estimate.burners if one.burner == name)
@@ -146,7 +146,7 @@ def _outline(
     return np.asarray(pixel_of_point(points, lens=card_lens(design.card(head)), pose=pose))
 
 
-def _profile(cook: ScoredCook) -> Chart:
+def _profile(cook: ProofCook) -> Chart:
     assert cook.seen is not None
     pan = cook.seen.truth.pans[0]
     one = next(one for one in cook.estimate.burners if one.burner == pan.burner)
