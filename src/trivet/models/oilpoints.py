@@ -41,7 +41,7 @@ def limit_value_k(limit: Limit, *, design: Design, told: ToldEntry | None = None
 
     References
     ----------
-    ``trivet.facts.oils`` for the tables.
+    ``trivet.facts.contents`` for the tables.
     """
     told = told or ToldEntry()
     channels = design.told.channels
