@@ -12,7 +12,7 @@ from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.physics.radiation.planck import band_from_response, flat_band
 from trivet.physics.statistics.errordraws import (
     FIELDS,
-    Spread,
+    TermSpread,
     reading_errors_k,
     sobol_points,
     total_order_shares,
@@ -68,7 +68,7 @@ def test_fused_and_plain_equations_agree(band):
     got = reading_errors_k(
         truth,
         nominal=nominal(truth.size),
-        spread=Spread(np.array([FIELDS.index(n) for n in names]), 0.0 * scale, scale),
+        spread=TermSpread(np.array([FIELDS.index(n) for n in names]), 0.0 * scale, scale),
         units=units,
         band=band,
     )
@@ -88,7 +88,7 @@ def offset_only(units, **keywords):
     return reading_errors_k(
         np.array([503.15]),
         nominal=nominal(1),
-        spread=Spread(np.array([FIELDS.index("offset_k")]), 0.0 * one, one),
+        spread=TermSpread(np.array([FIELDS.index("offset_k")]), 0.0 * one, one),
         units=np.array([units]),
         band=BAND,
         **keywords,
@@ -114,7 +114,7 @@ def test_unknown_widths_do_not_move():
     error = reading_errors_k(
         np.array([503.15]),
         nominal=nominal(1),
-        spread=Spread(np.array([0]), nan, nan),
+        spread=TermSpread(np.array([0]), nan, nan),
         units=np.array([[0.3, 0.9]]),
         band=BAND,
     )
@@ -126,7 +126,7 @@ def test_shapes_that_do_not_fit_are_refused():
         reading_errors_k(
             np.array([503.15, 400.0]),
             nominal=nominal(1),
-            spread=Spread(np.array([0]), np.zeros((1, 2)), np.zeros((1, 2))),
+            spread=TermSpread(np.array([0]), np.zeros((1, 2)), np.zeros((1, 2))),
             units=np.zeros((1, 4)),
             band=BAND,
         )

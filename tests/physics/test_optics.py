@@ -11,9 +11,7 @@ from scipy import ndimage
 
 from trivet.errors import OutOfRangeError
 from trivet.physics.geometry.coverage import (
-    measurable_spot,
     misplaced_loss_frac,
-    psf_loss_frac,
     rim_coverage,
     size_of_source_loss_frac,
 )
@@ -191,30 +189,6 @@ def test_size_of_source_loss_against_sampling():
         assert got == pytest.approx(share, abs=4 * math.sqrt(share * (1 - share) / n) + 1e-5)
     assert size_of_source_loss_frac(1.0, sigma_px=0) == pytest.approx(1 - math.pi / 4, abs=1e-6)
     assert size_of_source_loss_frac(1.5, sigma_px=0) == pytest.approx(0.0, abs=1e-5)
-
-
-def test_measured_point_spread():
-    n, sigma = 8, 0.5
-    x = (np.arange(81) - 40) / n
-    line = np.exp(-0.5 * (x / sigma) ** 2)
-    psf = np.outer(line, line) / line.sum() ** 2
-    # a Gaussian alone loses exp(-r^2 / 2 sigma^2)
-    got = psf_loss_frac(psf, samples_per_px=n, diameter_px=2.0)
-    assert got == pytest.approx(math.exp(-0.5 * (1.0 / sigma) ** 2), abs=0.02)
-    with pytest.raises(OutOfRangeError, match="sums to"):
-        psf_loss_frac(psf * 1.01, samples_per_px=n, diameter_px=2.0)
-    with pytest.raises(OutOfRangeError, match="wider"):
-        psf_loss_frac(psf, samples_per_px=n, diameter_px=20.0)
-
-
-def test_measurable_spot_flags_few_pixels():
-    spot = measurable_spot(
-        (0, 0), diameter_m=0.2, height_m=0, lens=_lens("rectilinear"), pose=POSES[0], sigma_px=0.4
-    )
-    analytic = 2 * 0.76 * math.tan(math.radians(27.5)) / 32
-    assert spot.footprint_m == pytest.approx(analytic, rel=0.02)
-    assert 2.0 < spot.spot_m / spot.footprint_m < 3.0
-    assert not spot.enough_pixels
 
 
 @pytest.mark.parametrize(("radius", "within"), [(5.0, 0.12), (8.0, 0.08)])

@@ -36,7 +36,7 @@ class Oil:
 
 
 @dataclass(frozen=True)
-class Spread:
+class TemperatureSpread:
     """A temperature as a rectangular distribution; ``per_use_k`` lowers it with each use."""
 
     low_k: float
@@ -55,7 +55,7 @@ class Spread:
         """Standard deviation."""
         return (self.high_k - self.low_k) / math.sqrt(12.0)
 
-    def after(self, uses: int) -> Spread:
+    def after(self, uses: int) -> TemperatureSpread:
         """Return the distribution of an oil that was used before."""
         fall = self.per_use_k * min(uses, MAX_USES)
         return replace(self, low_k=self.low_k - fall, high_k=self.high_k - fall)
@@ -68,10 +68,10 @@ class OilLimits:
     ``autoignition`` is None where no test was found.
     """
 
-    smoke: Spread
-    flash: Spread
-    fire: Spread
-    autoignition: Spread | None
+    smoke: TemperatureSpread
+    flash: TemperatureSpread
+    fire: TemperatureSpread
+    autoignition: TemperatureSpread | None
 
 
 def _oil_rows(name: str, kind: str) -> list[Row]:
@@ -137,9 +137,9 @@ def oil_limits(name: str) -> OilLimits:
     )
 
 
-def _spread(row: Row) -> Spread:
+def _spread(row: Row) -> TemperatureSpread:
     low, high = _range_k(row)
-    return Spread(low, high, row["source"], row["grade"])
+    return TemperatureSpread(low, high, row["source"], row["grade"])
 
 
 @dataclass(frozen=True)

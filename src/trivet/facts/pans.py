@@ -128,7 +128,7 @@ optical_table = Library(
 
 
 @dataclass(frozen=True)
-class Figure:
+class CitedFigure:
     """One figure with its range and where it comes from."""
 
     value: float
@@ -139,7 +139,7 @@ class Figure:
     grade: str
 
 
-def burner_figure(kind: str, *, of: Literal["efficiency", "retained"]) -> Figure:
+def burner_figure(kind: str, *, of: Literal["efficiency", "retained"]) -> CitedFigure:
     """Return a figure of a kind of burner: gas, coil, radiant or induction.
 
     of : ``efficiency``, as published, the share of the energy used that a covered load gains whose
@@ -153,4 +153,4 @@ def burner_figure(kind: str, *, of: Literal["efficiency", "retained"]) -> Figure
     rows = {row["name"]: row for row in read_table("hobs.csv") if row["property"] == of}
     row = rows[known_name(kind, names=rows, what="burner kind")]
     value, low, high = (number(row, column) for column in ("value", "low", "high"))
-    return Figure(value, low, high, row["condition"], row["source"], row["grade"])
+    return CitedFigure(value, low, high, row["condition"], row["source"], row["grade"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trivet.facts.contents import Spread, oil_limits
+from trivet.facts.contents import TemperatureSpread, oil_limits
 from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import Base, Design, Limit
 
@@ -60,12 +60,12 @@ def limit_value_k(limit: Limit, *, design: Design, told: ToldEntry | None = None
     return min(points, default=float(limit.value_k))
 
 
-def _base_spread(base: Base, limit: Limit, design: Design) -> Spread | None:
+def _base_spread(base: Base, limit: Limit, design: Design) -> TemperatureSpread | None:
     uses = max(base.uses, design.alerting.untold_uses)
     return _spread(base.oil or COMMON[base.contents], limit, uses)
 
 
-def _spread(name: str, limit: Limit, uses: int) -> Spread | None:
+def _spread(name: str, limit: Limit, uses: int) -> TemperatureSpread | None:
     """Return the distribution of an oil's point; None where it ignites not by itself."""
     points = oil_limits(name)
     if limit.oil_point == "smoke":

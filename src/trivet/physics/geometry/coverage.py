@@ -15,7 +15,6 @@ from trivet.errors import OutOfRangeError
 from trivet.physics.geometry.optics import (
     Lens,
     Pose,
-    footprint_m,
     pixel_of_point,
     ray_of_pixel,
     view_angle_rad,
@@ -73,32 +72,6 @@ def size_of_source_loss_frac(diameter_px: npt.ArrayLike, *, sigma_px: float) -> 
     step = _box_blur_density(r * np.sin(t), sigma_px) * r * np.cos(t) * weight * span
     chord = 2 * _box_blur_cdf(r * np.cos(t), sigma_px) - 1
     return np.asarray(np.clip(1.0 - (step * chord).sum(-1), 0.0, 1.0))
-
-
-def psf_loss_frac(psf: npt.ArrayLike, *, samples_per_px: float, diameter_px: float) -> float:
-    """Return the size-of-source loss of a disc for a measured point spread.
-
-    psf : (row, col) response of one pixel to a small source, centred, summing to 1
-    samples_per_px : samples of the array to one pixel pitch
-    diameter_px : diameter of the disc [px]
-    Returns : share of the response that lies outside the disc
-    Raises : OutOfRangeError if the spread does not sum to 1 within 1e-6 or is smaller than the disc
-    Notes : The answer is no finer than one sample: at 8 samples a pixel the disc's diameter is
-        uncertain by about 0.1 px.
-    Source : Sum over the measured response; common practice, no source
-    """
-    p = np.asarray(psf, dtype=np.float64)
-    total = float(p.sum())
-    if not abs(total - 1.0) <= 1e-6:
-        raise OutOfRangeError(f"point spread sums to {total:.6g}; allowed: 1 within 1e-6")
-    if min(p.shape) < diameter_px * samples_per_px:
-        raise OutOfRangeError(
-            f"disc of {diameter_px} px is wider than the point spread "
-            f"({min(p.shape) / samples_per_px:.4g} px): measure a wider one"
-        )
-    row, col = np.indices(p.shape)
-    away = np.hypot(row - (p.shape[0] - 1) / 2, col - (p.shape[1] - 1) / 2) / samples_per_px
-    return float(p[away > diameter_px / 2].sum())
 
 
 def spot_factor(sigma_px: float, *, energy_frac: float = 0.95) -> float:
@@ -198,17 +171,6 @@ class RimCoverage:
     def enough_pixels(self) -> bool:
         """Whether the 10 x 10 rule of accurate readings is met."""
         return self.pixels_across >= ENOUGH_PIXELS_ACROSS
-
-
-@dataclass(frozen=True)
-class MeasurableSpot:
-    """Pixel footprint and the larger spot that must be filled for an accurate reading."""
-
-    footprint_m: float
-    spot_m: float
-    loss_frac: float
-    pixels_across: float
-    enough_pixels: bool
 
 
 def field_outline_m(
@@ -345,32 +307,3 @@ def pixels_across(
         points = np.concatenate([rim, np.full((len(rim), 1), height_m)], axis=1)
         ends.append(pixel_of_point(points, lens=lens, pose=pose))
     return float(np.hypot(*(ends[1] - ends[0]).T).min())
-
-
-def measurable_spot(
-    centre_m: npt.ArrayLike,
-    *,
-    diameter_m: float,
-    height_m: float,
-    lens: Lens,
-    pose: Pose,
-    sigma_px: float,
-) -> MeasurableSpot:
-    """Return footprint, measurable spot and size-of-source loss for a pan.
-
-    centre_m : (2,) centre of the pan [m]
-    diameter_m, height_m : pan base: diameter, height above the cooktop [m]
-    lens, pose : of the head
-    sigma_px : standard deviation of the Gaussian blur [px]
-    Returns : larger side of the footprint at the centre [m], diameter of the spot that holds 95 %
-        of a pixel's energy [m], loss of a centre pixel [-], pixels across and whether the 10 x 10
-        rule holds
-    Notes : Footprint within 0.01 % of 2 D tan(FOV/2)/n at nadir.
-    Source : Pusnik and Gersak 2021, Sensors 21(2) 607, for the 10 x 10 rule
-    """
-    centre = np.asarray(centre_m, dtype=np.float64)[:2]
-    px = pixel_of_point(np.array([*centre, height_m]), lens=lens, pose=pose)
-    side = float(footprint_m(lens, pose, plane_height_m=height_m, rowcol=px).max())
-    n = pixels_across(centre, diameter_m=diameter_m, height_m=height_m, lens=lens, pose=pose)
-    loss = float(size_of_source_loss_frac(n, sigma_px=sigma_px)) if math.isfinite(n) else math.nan
-    return MeasurableSpot(side, side * spot_factor(sigma_px), loss, n, n >= ENOUGH_PIXELS_ACROSS)

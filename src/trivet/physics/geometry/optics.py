@@ -22,7 +22,12 @@ from trivet.arrays import FloatArray
 from trivet.errors import OutOfRangeError
 
 LensModel = Literal["rectilinear", "equal-angle", "brown-conrady"]
-MODEL_CODE: dict[str, int] = {"rectilinear": 0, "equal-angle": 1, "brown-conrady": 2}
+# what the compiled loops know a model by
+MODEL_CODE: dict[str, int] = {
+    "rectilinear": 0,
+    "equal-angle": 1,
+    "brown-conrady": 2,
+}
 
 
 @dataclass(frozen=True)

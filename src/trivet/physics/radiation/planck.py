@@ -24,7 +24,7 @@ from trivet.errors import InputError, OutOfRangeError
 
 
 @dataclass(frozen=True, eq=False)
-class Series:
+class ChebyshevSeries:
     """A Chebyshev series on [low, high], lowest order first."""
 
     low: float
@@ -32,7 +32,9 @@ class Series:
     coefficients: FloatArray
 
 
-def fit_series(function: Callable[[FloatArray], FloatArray], *, low: float, high: float) -> Series:
+def fit_series(
+    function: Callable[[FloatArray], FloatArray], *, low: float, high: float
+) -> ChebyshevSeries:
     """Return the Chebyshev series of a smooth function.
 
     function : takes and returns an array of one axis
@@ -46,10 +48,12 @@ def fit_series(function: Callable[[FloatArray], FloatArray], *, low: float, high
     values = function(0.5 * (high + low) + 0.5 * (high - low) * x)
     coefficients = chebyshev.chebfit(x, values, 40)
     keep = np.flatnonzero(np.abs(coefficients) > 1e-15 * np.abs(coefficients).max())
-    return Series(float(low), float(high), np.ascontiguousarray(coefficients[: keep[-1] + 1]))
+    return ChebyshevSeries(
+        float(low), float(high), np.ascontiguousarray(coefficients[: keep[-1] + 1])
+    )
 
 
-def evaluate_series(value: ArrayLike, *, series: Series) -> FloatArray:
+def evaluate_series(value: ArrayLike, *, series: ChebyshevSeries) -> FloatArray:
     """Return the values of a series.
 
     value : (...) where
@@ -147,20 +151,20 @@ class Band:
         return wavelength, weight
 
     @cached_property
-    def forward(self) -> Series:
+    def forward(self) -> ChebyshevSeries:
         """Fourth root of the radiance as a series in temperature."""
         low, high = FORWARD_K
         return fit_series(self._root, low=low, high=high)
 
     @cached_property
-    def slope(self) -> Series:
+    def slope(self) -> ChebyshevSeries:
         """Slope of the fourth root of the radiance as a series in temperature."""
         f = self.forward
         derivative = np.asarray(chebyshev.chebder(f.coefficients) * 2.0 / (f.high - f.low), float)
-        return Series(f.low, f.high, derivative)
+        return ChebyshevSeries(f.low, f.high, derivative)
 
     @cached_property
-    def inverse(self) -> Series:
+    def inverse(self) -> ChebyshevSeries:
         """Temperature as a series in the fourth root of the radiance."""
         low, high = self._root(np.array(INVERSE_K))
         margin = 1e-9 * (high - low)

@@ -15,7 +15,7 @@ from numpy.polynomial import chebyshev
 
 from trivet.arrays import Float32Array, FloatArray
 from trivet.physics.compiled import family
-from trivet.physics.radiation.planck import Band, Series, band_radiance
+from trivet.physics.radiation.planck import Band, ChebyshevSeries, band_radiance
 
 compiled = family(Path(__file__), contract=True)
 
@@ -50,7 +50,7 @@ def band_series(band: Band) -> BandSeries:
     return BandSeries(_short(band.forward), _short(band.slope), _short(band.inverse))
 
 
-def _short(series: Series) -> ShortSeries:
+def _short(series: ChebyshevSeries) -> ShortSeries:
     powers = np.zeros(POWERS)
     kept = chebyshev.cheb2poly(series.coefficients[:POWERS])
     powers[: kept.size] = kept

@@ -16,7 +16,7 @@ from scipy import stats
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.errors import InputError
-from trivet.physics.radiation.planck import Band, Series, band_radiance
+from trivet.physics.radiation.planck import Band, ChebyshevSeries, band_radiance
 
 FIELDS = (
     "emissivity",
@@ -47,7 +47,7 @@ CUT_FRAC = 3e-11
 
 
 @dataclass(frozen=True, eq=False)
-class Spread:
+class TermSpread:
     """How the terms move the fields: deviation = shift + scale * unit.
 
     field : (term,) index into FIELDS
@@ -63,7 +63,7 @@ def reading_errors_k(
     temperature_k: FloatArray,
     *,
     nominal: FloatArray,
-    spread: Spread,
+    spread: TermSpread,
     units: FloatArray,
     band: Band,
     range_k: tuple[float, float] = (-math.inf, math.inf),
@@ -111,7 +111,7 @@ def reading_errors_k(
     return out
 
 
-def _packed(series: Series) -> FloatArray:
+def _packed(series: ChebyshevSeries) -> FloatArray:
     """Return ends and coefficients of a series in one array, cut where they stop to count."""
     size = np.abs(series.coefficients)
     last = int(np.flatnonzero(size > CUT_FRAC * size.max())[-1])

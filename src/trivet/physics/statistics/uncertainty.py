@@ -34,7 +34,7 @@ class InputQuantity:
 
 
 @dataclass(frozen=True)
-class Budget:
+class FirstOrderBudget:
     """First-order result: value, combined uncertainty and what makes it.
 
     ``contributions`` are c_i u_i with sign, in the unit of the result; ``second_order`` is the root
@@ -197,7 +197,7 @@ def first_order_budget(
     inputs: Sequence[InputQuantity],
     *,
     correlation: ArrayLike | None = None,
-) -> Budget:
+) -> FirstOrderBudget:
     """Return the first-order uncertainty budget of a scalar model.
 
     model : takes (input,), gives a number
@@ -222,7 +222,7 @@ def first_order_budget(
     slopes = _jacobian(lambda p: np.atleast_1d(np.asarray(model(p))), x, 0.1 * u)[0]
     terms = slopes * u
     curved = _second_order_variance(model, x, u, float(centre[0]))
-    return Budget(
+    return FirstOrderBudget(
         names=tuple(q.name for q in inputs),
         value=float(centre[0]),
         uncertainty=math.sqrt(max(0.0, float(covariance[0, 0]))),

@@ -13,7 +13,7 @@ from trivet.physics.radiation.measurement import LineOfSight, explained_radiance
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.physics.statistics.errordraws import FIELDS as ALL_FIELDS
 from trivet.physics.statistics.errordraws import (
-    Spread,
+    TermSpread,
     reading_errors_k,
     sobol_points,
     total_order_shares,
@@ -112,25 +112,25 @@ def _columns(sight: LineOfSight) -> LineOfSight:
     return LineOfSight(**columns)
 
 
-def _spread(terms: Sequence[Term], *, centred: bool) -> Spread:
+def _spread(terms: Sequence[Term], *, centred: bool) -> TermSpread:
     """Return how unit numbers move the fields: about the belief, or over each range."""
     field = np.array([ALL_FIELDS.index(term.field) for term in terms])
     if centred:
         scale = np.array([term.standard_uncertainty for term in terms])
-        return Spread(field, np.zeros_like(scale), scale)
+        return TermSpread(field, np.zeros_like(scale), scale)
     flat = np.array([term.distribution == "rectangular" for term in terms])[:, None]
     low, high = np.array([t.low for t in terms]), np.array([t.high for t in terms])
-    return Spread(field, np.where(flat, low, 0.0), np.where(flat, high - low, high))
+    return TermSpread(field, np.where(flat, low, 0.0), np.where(flat, high - low, high))
 
 
 def _errors(
-    cases: Cases, spread: Spread, units: FloatArray, *, ranged: bool, part: slice | None = None
+    cases: Cases, spread: TermSpread, units: FloatArray, *, ranged: bool, part: slice | None = None
 ) -> FloatArray:
     part = slice(None) if part is None else part
     return reading_errors_k(
         cases.temperature_k[part],
         nominal=cases.nominal[part],
-        spread=Spread(spread.field, spread.shift[:, part], spread.scale[:, part]),
+        spread=TermSpread(spread.field, spread.shift[:, part], spread.scale[:, part]),
         units=units,
         band=cases.eye.band,
         range_k=cases.range_k if ranged else (-math.inf, math.inf),

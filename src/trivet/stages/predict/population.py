@@ -12,7 +12,7 @@ from scipy.special import ndtr
 
 from trivet.arrays import FloatArray
 from trivet.errors import InputError
-from trivet.physics.statistics.errordraws import FIELDS, Spread, reading_errors_k
+from trivet.physics.statistics.errordraws import FIELDS, TermSpread, reading_errors_k
 from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.design import Design
 from trivet.records.prediction import Budget, UnitError, UnitPopulation
@@ -221,7 +221,7 @@ def _bias_k(cases: Cases, draws: dict[str, FloatArray]) -> FloatArray:
     return reading_errors_k(
         cases.temperature_k,
         nominal=cases.nominal,
-        spread=Spread(field, np.where(flat, low, 0.0), np.where(flat, high - low, high)),
+        spread=TermSpread(field, np.where(flat, low, 0.0), np.where(flat, high - low, high)),
         units=np.stack([draws[term.name] for term in own]),
         band=cases.eye.band,
     )
@@ -241,7 +241,7 @@ def _stated_slope(cases: Cases) -> FloatArray:
     error = reading_errors_k(
         cases.temperature_k,
         nominal=cases.nominal,
-        spread=Spread(np.array([FIELDS.index("offset_k")]), 0.0 * ones, ones),
+        spread=TermSpread(np.array([FIELDS.index("offset_k")]), 0.0 * ones, ones),
         units=np.array([[-0.1, 0.1]]),
         band=cases.eye.band,
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trivet.facts.contents import Spread, oil_limits
+from trivet.facts.contents import TemperatureSpread, oil_limits
 from trivet.models.oilpoints import COMMON
 from trivet.records.design import Base
 
@@ -34,5 +34,5 @@ def oil_draw(base: Base, generator: np.random.Generator) -> OilDraw:
     )
 
 
-def _at(spread: Spread, u: float) -> float:
+def _at(spread: TemperatureSpread, u: float) -> float:
     return spread.low_k + (spread.high_k - spread.low_k) * u
