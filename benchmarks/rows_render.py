@@ -174,7 +174,7 @@ def rows() -> list[dict[str, Any]]:
             f"{slow * 1e6:.0f} us; the matrix of a cook {once * 1e3:.0f} ms once; against a matrix "
             f"of 48 strips a pixel {got.std() * 1e3:.0f} mK rms, {np.abs(got).max():.2f} K at "
             f"worst (the other {off.std():.2f} K and {np.abs(off).max():.1f} K); against rays in "
-            "tests/physics/test_sampling.py"
+            "tests/physics/geometry/test_sampling.py"
         )
         made.append(
             {

@@ -9,9 +9,11 @@ from trivet.errors import OutOfRangeError
 from trivet.facts.pans import optical_table
 from trivet.physics.radiation.film import OpticalConstants
 from trivet.physics.radiation.mie import (
+    PlumeColumn,
     band_mass_extinction_m2_kg,
     mie_efficiencies,
     steam_transmittance,
+    through_plume,
 )
 from trivet.physics.radiation.planck import flat_band
 
@@ -71,3 +73,18 @@ def test_a_negative_column_or_drop_is_refused(water):
         steam_transmittance(-1.0, diameter_m=1e-5, water=water, temperature_k=400.0, band=BAND)
     with pytest.raises(OutOfRangeError, match="diameter"):
         band_mass_extinction_m2_kg(0.0, water=water, temperature_k=400.0, band=BAND)
+
+
+def test_plume_thins_outwards_and_glows():
+    """At its middle the table's transmittance, at 1/e radius that of water / e, beyond none."""
+    table = np.linspace(0.0, 1e-3, 101)
+    plume = PlumeColumn(np.array([0.0, 1e-3]), np.zeros((2, 2)), radius_m=0.1, glow=40.0)
+    points = np.array([[0.0, 0.0], [0.1, 0.0], [0.0, 0.2], [np.nan, 0.0]])
+    scene = np.full((2, 4), 100.0, dtype=np.float32)
+    got = through_plume(
+        scene, points_m=points, plume=plume, table_kg_m2=table, table_frac=np.exp(-700 * table)
+    )
+    assert np.all(got[0] == 100.0)
+    tau = np.exp(-0.7 * np.array([1.0, np.exp(-1.0)]))
+    assert np.allclose(got[1, :2], 40.0 + tau * 60.0, rtol=1e-4)
+    assert np.all(got[1, 2:] == 100.0)

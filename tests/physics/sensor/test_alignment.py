@@ -9,6 +9,7 @@ from trivet.errors import NotEnoughDataError, RecordingError
 from trivet.physics.sensor.alignment import (
     clock_from_events,
     clock_offset_by_correlation,
+    reading_lag,
 )
 
 
@@ -120,3 +121,26 @@ def test_correlation_refuses_a_clock_that_turns_back():
             other_time_s=np.arange(20.0),
             max_offset_s=3.0,
         )
+
+
+def _heating(time_s):
+    """2 K/s until 60 s, then none: rate of a burner that is turned down."""
+    return 350.0 + 2.0 * np.minimum(time_s, 60.0) + 0.2 * np.maximum(time_s - 60.0, 0.0)
+
+
+@pytest.mark.parametrize("lag_s", [0.0, 2.0, -1.0])
+def test_a_delay_is_found_beside_offset_and_gain(lag_s: float) -> None:
+    time_s = np.arange(0.0, 120.0, 0.25)
+    noise = np.random.default_rng(1).normal(0.0, 0.1, time_s.size)
+    reading = 3.0 + 1.05 * _heating(time_s - lag_s) + noise
+    found = reading_lag(reading, reference=_heating(time_s), time_s=time_s)
+    assert found.lag_s == pytest.approx(lag_s * 1.05, abs=0.2)
+
+
+def test_a_ramp_and_a_plateau_tell_no_lag() -> None:
+    time_s = np.arange(0.0, 60.0, 0.25)
+    for so in (300.0 + 2.0 * time_s, np.full(time_s.size, 373.0)):
+        with pytest.raises(NotEnoughDataError):
+            reading_lag(so + 1.0, reference=so, time_s=time_s)
+    with pytest.raises(NotEnoughDataError, match="under 20 s"):
+        reading_lag(time_s[:8], reference=time_s[:8], time_s=time_s[:8])
