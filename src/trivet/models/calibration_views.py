@@ -12,14 +12,24 @@ from trivet.models.contents import seen_of
 from trivet.models.optics import card_lens, reach_m
 from trivet.physics.geometry.optics import Pose, footprint_m, point_of_pixel
 from trivet.physics.image.panfinder import BurnerRegion
-from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
+from trivet.records.calibration import (
+    Calibration,
+    HeadCalibration,
+    PoseCalibration,
+    SurfaceCalibration,
+)
 from trivet.records.design import Base, Design, Head, Pan
 from trivet.records.recording import Recording
 
 
 def head_pose(calibration: HeadCalibration) -> Pose:
     """Return the calibrated pose of a head."""
-    return Pose(*(float(term) for term in calibration.pose.value))
+    return pose_of(calibration.pose)
+
+
+def pose_of(terms: PoseCalibration) -> Pose:
+    """Return a pose from its calibrated terms."""
+    return Pose(*(float(term) for term in terms.value))
 
 
 def window_u(head: Head, *, calibration: HeadCalibration) -> float:

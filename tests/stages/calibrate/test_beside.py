@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.stages.calibrate.beside import Around, beside, short_means
+from trivet.stages.calibrate.pairs import Around, beside, short_means
 
 PITCH_M, BLUR_PX = 0.023, 0.5
 

@@ -5,11 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.models.optics import card_band
-from trivet.stages.calibrate.fits import HeadView, fitted_drift
-from trivet.stages.calibrate.nominal import nominal_head
-from trivet.stages.calibrate.pairs import PairSeries
+from trivet.stages.calibrate.fits import expected_k, fitted_drift
+from trivet.stages.calibrate.headscenes import HeadTerms, SensorState
+from trivet.stages.calibrate.nominal import EmissivityPrior, nominal_head
+from trivet.stages.calibrate.pairs import PairSeries, SurfaceGroup
 
+WATER = SurfaceGroup("water", "", False)
+IRON = SurfaceGroup("dry", "seasoned-cast-iron", False)
 PLANTED = np.array([0.8, 0.12, 4.0, 0.0])
 
 
@@ -21,15 +23,14 @@ def _series(view, name, *, contents, top_k, emissivity, beside):
     housing, rate = 298.15 + 12.0 * rise, 12.0 / 150.0 * np.exp(-time / 150.0)
     size = time.size
     one = PairSeries(
-        recording=name, unit="a", head="main", burner="front-left", contents=contents,
-        finish="seasoned-cast-iron", film=False, depth_m=0.02 if contents == "water" else 0.0,
+        recording=name, unit="a", group=WATER if contents == "water" else IRON,
+        depth_m=0.02 if contents == "water" else 0.0,
         apparent_k=reference, u_k=np.full(size, 0.3), reference_k=reference, reference_u_k=0.5,
-        housing_k=housing, housing_rate_kps=rate, awake_s=3600.0 + time,
-        beside_k=np.zeros((size, 3)),
+        state=SensorState(housing, rate, 3600.0 + time), beside_k=np.zeros((size, 3)),
     )  # fmt: skip
-    wake = np.exp(-(3600.0 + time) / view.declared().tau_s)
+    wake = np.exp(-(3600.0 + time) / view.drift.tau_s)
     terms = np.column_stack([np.ones(size), housing - 298.15, rate, wake])
-    seen = view.expected_k(one, emissivity=emissivity) + terms @ PLANTED
+    seen = expected_k(one, view=view, emissivity=emissivity) + terms @ PLANTED
     seen = seen + beside * (reference - 300.0) / (top_k - 300.0)
     noise = np.random.default_rng(len(name)).normal(0.0, 0.2, size)
     return PairSeries(**{**vars(one), "apparent_k": seen + noise})
@@ -39,10 +40,10 @@ def _series(view, name, *, contents, top_k, emissivity, beside):
 def test_what_stands_beside_a_hot_pan_is_no_drift(design, beside):
     head = design.heads[0]
     card = design.card(head)
-    view = HeadView(design, head, nominal_head(head, card=card, reason="test"), card_band(card))
+    view = HeadTerms(design, head, nominal_head(head, card=card, reason="test"))
     priors = {
-        ("water", "", False): (0.98, 0.01),
-        ("dry", "seasoned-cast-iron", False): (0.88, 0.046),
+        WATER: EmissivityPrior(0.98, 0.01),
+        IRON: EmissivityPrior(0.88, 0.046),
     }
     series = [
         _series(view, "water-1", contents="water", top_k=365.0, emissivity=0.98, beside=0.0),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -18,29 +19,25 @@ from trivet.physics.radiation.filmfit import (
     pooled_emissivity,
 )
 from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
-from trivet.physics.radiation.planck import Band, band_radiance, band_radiance_slope
+from trivet.physics.radiation.planck import band_radiance_slope
 from trivet.physics.sensor.drift import (
     DriftFit,
     DriftModel,
     DriftSamples,
-    drift_terms,
     fit_drift,
     pooled_units,
 )
-from trivet.records.calibration import DriftCalibration, HeadCalibration, SurfaceCalibration
-from trivet.records.design import Contents, Design, Head
+from trivet.records.calibration import DriftCalibration, SurfaceCalibration
+from trivet.stages.calibrate.headscenes import HeadTerms
 from trivet.stages.calibrate.nominal import (
+    EmissivityPrior,
     bare_emissivity,
     nominal_surface,
     oil_constants,
     surface_prior,
 )
-from trivet.stages.calibrate.pairs import PairSeries
+from trivet.stages.calibrate.pairs import PairSeries, SurfaceGroup
 
-Group = tuple[Contents, str, bool]
-Prior = tuple[float, float]
-
-REFLECTED_HALF_K = 10.0
 LINEARISATIONS = 3
 LIKE_ROOM_K, MIN_DARK = 25.0, 0.7
 """So near to what it mirrors, and from this emissivity on, a pan's drift shows: 0.1 of emissivity
@@ -51,62 +48,29 @@ KEPT = "in force: as declared"
 OTHERS = "in force: what the other cooks say"
 
 
-@dataclass(frozen=True)
-class HeadView:
-    """What the pairs of one head are read with."""
-
-    design: Design
-    head: Head
-    nominal: HeadCalibration
-    band: Band
-
-    @property
-    def window_rise_k(self) -> float:
-        """Temperature of the window over the housing, as designed. [K]"""
-        return float(self.head.window.rise_delta_k)
-
-    @property
-    def reflected_k(self) -> float:
-        """What the pans mirror: as patches showed it, else as designed. [K]"""
-        measured = self.nominal.reflected_k
-        return measured if math.isfinite(measured) else float(self.design.surroundings.reflected_k)
-
-    @property
-    def reflected_u_k(self) -> float:
-        """Standard uncertainty of the reflected temperature. [K]"""
-        if math.isfinite(self.nominal.reflected_u_k):
-            return self.nominal.reflected_u_k
-        figure = self.design.surroundings.reflected_k
-        return figure.standard_uncertainty or REFLECTED_HALF_K / math.sqrt(3)
-
-    def declared(self) -> DriftModel:
-        """Return the drift as declared."""
-        drift = self.nominal.drift
-        return DriftModel(drift.value, drift.covariance, drift.housing_ref_k, drift.tau_s)
-
-    def expected_k(self, series: PairSeries, *, emissivity: float, **off: float) -> FloatArray:
-        """Return the apparent temperature without drift; ``off`` shifts single causes."""
-        sight = LineOfSight(
-            emissivity=min(max(emissivity, 1e-3), 1.0),
-            reflected_k=self.reflected_k + off.get("reflected", 0.0),
-            transmittance=min(self.nominal.transmittance + off.get("window", 0.0), 1.0),
-            window_k=series.housing_k + self.window_rise_k,
-            gain=off.get("gain", 0.0),
-            housing_k=series.housing_k,
-        )
-        return np.asarray(
-            sighted_apparent_k(
-                series.reference_k + off.get("reference", 0.0), sight=sight, band=self.band
-            )
-        )
+def expected_k(
+    series: PairSeries, *, view: HeadTerms, emissivity: float, **off: float
+) -> FloatArray:
+    """Return the apparent temperature without drift, (sample,); ``off`` shifts single causes."""
+    housing_k = series.state.housing_k
+    sight = LineOfSight(
+        emissivity=min(max(emissivity, 1e-3), 1.0),
+        reflected_k=view.reflected_k + off.get("reflected", 0.0),
+        transmittance=min(view.terms.transmittance + off.get("window", 0.0), 1.0),
+        window_k=housing_k + view.window_rise_k,
+        gain=off.get("gain", 0.0),
+        housing_k=housing_k,
+    )
+    true_k = series.reference_k + off.get("reference", 0.0)
+    return np.asarray(sighted_apparent_k(true_k, sight=sight, band=view.band))
 
 
 def fitted_drift(
-    series: Sequence[PairSeries], *, view: HeadView, priors: Mapping[Group, Prior]
+    series: Sequence[PairSeries], *, view: HeadTerms, priors: Mapping[SurfaceGroup, EmissivityPrior]
 ) -> tuple[DriftCalibration, dict[str, DriftModel], tuple[str, ...]]:
     """Return the head's drift, that of each sensor unit, and what was refused."""
     series = _telling_drift(series, view=view, priors=priors)
-    nominal, units = view.nominal.drift, sorted({one.unit for one in series})
+    nominal, units = view.terms.drift, sorted({one.unit for one in series})
     fits: dict[str, DriftFit] = {}
     refused = []
     for unit in units:
@@ -124,7 +88,7 @@ def fitted_drift(
         reason = f"fitted for unit {units[0] or 'unnamed'} only; another unit needs its own{held}"
         return _record(fit.model, fit.residual_rms_k, reason), models, tuple(refused)
     try:
-        pooled = pooled_units(tuple(models.values()), declared=view.declared())
+        pooled = pooled_units(tuple(models.values()), declared=view.drift)
     except NotEnoughDataError as error:
         reason = f"nominal: {error}" if units else "nominal: no paired reference readings"
         refused.append(f"drift of head {view.head.name}: {error}; {KEPT}")
@@ -135,7 +99,7 @@ def fitted_drift(
 
 
 def _telling_drift(
-    series: Sequence[PairSeries], *, view: HeadView, priors: Mapping[Group, Prior]
+    series: Sequence[PairSeries], *, view: HeadTerms, priors: Mapping[SurfaceGroup, EmissivityPrior]
 ) -> list[PairSeries]:
     """Return the samples whose temperature is known whatever the surface: water, and dark pans
     about as warm as what they mirror.
@@ -145,9 +109,9 @@ def _telling_drift(
     """
     found = []
     for one in series:
-        if one.contents == "water":
+        if one.group.contents == "water":
             found.append(one)
-        elif priors[one.group][0] >= MIN_DARK:
+        elif priors[one.group].emissivity >= MIN_DARK:
             cold = np.abs(one.reference_k - view.reflected_k) <= LIKE_ROOM_K
             found.append(one.kept(cold))
     return [one for one in found if one.apparent_k.size]
@@ -160,16 +124,16 @@ def _record(model: DriftModel, rms_k: float, reason: str) -> DriftCalibration:
 
 
 def _unit_drift(
-    series: Sequence[PairSeries], *, view: HeadView, priors: Mapping[Group, Prior]
+    series: Sequence[PairSeries], *, view: HeadTerms, priors: Mapping[SurfaceGroup, EmissivityPrior]
 ) -> DriftFit:
     """Fit the drift of one unit with emissivities, probes, gain and window as other causes."""
     if not series:
         raise NotEnoughDataError("no paired reference readings")
-    at = [priors[one.group][0] for one in series]
+    at = [priors[one.group].emissivity for one in series]
     fit: DriftFit | None = None
     for _ in range(LINEARISATIONS):
         samples = _drift_samples(series, view=view, priors=priors, at=at)
-        fit = fit_drift(samples, declared=view.declared())
+        fit = fit_drift(samples, declared=view.drift)
         moved = [eps + float(step) for eps, step in zip(at, fit.nuisance, strict=False)]
         at = [min(max(eps, 0.02), 1.0) for eps in moved]
     assert fit is not None
@@ -179,8 +143,8 @@ def _unit_drift(
 def _drift_samples(
     series: Sequence[PairSeries],
     *,
-    view: HeadView,
-    priors: Mapping[Group, Prior],
+    view: HeadTerms,
+    priors: Mapping[SurfaceGroup, EmissivityPrior],
     at: Sequence[float],
 ) -> DriftSamples:
     """Causes in order: an emissivity each series, a probe each series, what lies beside each probe,
@@ -191,16 +155,17 @@ def _drift_samples(
     rows: list[FloatArray] = []
     offsets: list[FloatArray] = []
     for k, one in enumerate(series):
-        base = view.expected_k(one, emissivity=at[k])
+        expected = partial(expected_k, one, view=view)
+        base = expected(emissivity=at[k])
         row = np.zeros((one.apparent_k.size, first + 3))
         step = 0.01 if at[k] < 0.98 else -0.01
-        row[:, k] = (view.expected_k(one, emissivity=at[k] + step) - base) / step
-        row[:, n + k] = view.expected_k(one, emissivity=at[k], reference=1.0) - base
+        row[:, k] = (expected(emissivity=at[k] + step) - base) / step
+        row[:, n + k] = expected(emissivity=at[k], reference=1.0) - base
         row[:, 2 * n + besides * k : 2 * n + besides * (k + 1)] = one.beside_k
         for column, (cause, size) in enumerate(
             (("gain", 0.01), ("window", -0.01), ("reflected", 1.0)), start=first
         ):
-            shifted = view.expected_k(one, emissivity=at[k], **{cause: size})
+            shifted = expected(emissivity=at[k], **{cause: size})
             row[:, column] = (shifted - base) / size
         rows.append(row)
         offsets.append(one.apparent_k - base)
@@ -210,42 +175,36 @@ def _drift_samples(
     return DriftSamples(
         offset_k=np.concatenate(offsets),
         u_k=np.concatenate([one.u_k for one in series]),
-        housing_k=np.concatenate([one.housing_k for one in series]),
-        housing_rate_kps=np.concatenate([one.housing_rate_kps for one in series]),
-        awake_s=np.concatenate([one.awake_s for one in series]),
+        housing_k=np.concatenate([one.state.housing_k for one in series]),
+        housing_rate_kps=np.concatenate([one.state.rate_kps for one in series]),
+        awake_s=np.concatenate([one.state.awake_s for one in series]),
         ramp=np.concatenate(
             [np.full(one.apparent_k.size, names.index(one.recording)) for one in series]
         ),
         nuisance=np.concatenate(rows),
         nuisance_mean=np.concatenate(
-            [[prior[0] - eps for prior, eps in zip(own, at, strict=True)], steady]
+            [[prior.emissivity - eps for prior, eps in zip(own, at, strict=True)], steady]
         ),
         nuisance_u=np.concatenate(
             [
-                [prior[1] for prior in own],
+                [prior.u for prior in own],
                 [one.reference_u_k for one in series],
                 np.ones(besides * n),
-                [view.nominal.gain_u, view.nominal.transmittance_u, view.reflected_u_k],
+                [view.terms.gain_u, view.terms.transmittance_u, view.reflected_u_k],
             ]
         ),
     )
 
 
 def paired_samples(
-    one: PairSeries, *, view: HeadView, drift: DriftModel, emissivity: float
+    one: PairSeries, *, view: HeadTerms, drift: DriftModel, emissivity: float
 ) -> PairedSamples:
     """Return a series as scene radiance: drift taken off, window taken out."""
-    terms = drift_terms(
-        one.housing_k,
-        housing_rate_kps=one.housing_rate_kps,
-        awake_s=one.awake_s,
-        housing_ref_k=drift.housing_ref_k,
-        tau_s=drift.tau_s,
-    )
+    terms = one.state.terms(drift)
     apparent = one.apparent_k - terms @ drift.value
-    tau, mirror_k = view.nominal.transmittance, view.reflected_k
-    window = band_radiance(one.housing_k + view.window_rise_k, band=view.band)
-    radiance = (band_radiance(apparent, band=view.band) - (1 - tau) * window) / tau
+    tau, mirror_k = view.terms.transmittance, view.reflected_k
+    window = view.window_radiance(one.state.housing_k)
+    radiance = view.scene_radiance(apparent, housing_k=one.state.housing_k)
     slope = band_radiance_slope(apparent, band=view.band) / tau
     root = np.linalg.cholesky(drift.covariance + 1e-12 * np.eye(4))
     probe = emissivity * band_radiance_slope(one.reference_k, band=view.band)
@@ -253,8 +212,8 @@ def paired_samples(
     common = np.column_stack(
         [
             slope[:, None] * (terms @ root),
-            slope * view.nominal.gain_u * (apparent - one.housing_k),
-            (radiance - window) / tau * view.nominal.transmittance_u,
+            slope * view.terms.gain_u * (apparent - one.state.housing_k),
+            (radiance - window) / tau * view.terms.transmittance_u,
             probe * one.reference_u_k,
             slope[:, None] * one.beside_k,
             np.full(one.apparent_k.size, mirror * view.reflected_u_k),
@@ -266,19 +225,19 @@ def paired_samples(
 def fitted_surface(
     series: Sequence[PairSeries],
     *,
-    view: HeadView,
+    view: HeadTerms,
     drifts: Mapping[str, DriftModel],
-    prior: Prior,
+    prior: EmissivityPrior,
 ) -> tuple[SurfaceCalibration, tuple[str, ...]]:
     """Return one group's emissivity and film, or the nominal one with the refusal."""
-    contents, finish, film = series[0].group
-    label = f"{contents} on {finish or 'any finish'}{', film' if film else ''}"
+    group = series[0].group
+    label = f"{group.contents} on {group.finish or 'any finish'}{', film' if group.film else ''}"
     depth = float(np.mean([one.depth_m for one in series]))
     fits: dict[str, list[EmissivityFit]] = {}
     refused = []
     samples = {
         id(one): paired_samples(
-            one, view=view, drift=drifts.get(one.unit, view.declared()), emissivity=prior[0]
+            one, view=view, drift=drifts.get(one.unit, view.drift), emissivity=prior.emissivity
         )
         for one in series
     }
@@ -288,28 +247,27 @@ def fitted_surface(
             fits.setdefault(one.recording, []).append(found)
         except NotEnoughDataError as error:
             refused.append(f"emissivity of {label}, {one.recording}: {error}; {OTHERS}")
-    shared = prior[0] * view.nominal.transmittance_u / view.nominal.transmittance
+    shared = prior.emissivity * view.terms.transmittance_u / view.terms.transmittance
     cooks = tuple(_one_cook(found) for found in fits.values())
     try:
-        pooled = pooled_emissivity(cooks, declared=prior[0], declared_u=prior[1], common_u=shared)
+        pooled = pooled_emissivity(
+            cooks, declared=prior.emissivity, declared_u=prior.u, common_u=shared
+        )
     except NotEnoughDataError as error:
         refused.append(f"emissivity of {label}: {error}; {KEPT}")
-        film_m = depth if film else math.nan
-        nominal = nominal_surface(
-            contents, finish=finish, prior=prior, film_m=film_m, reason=f"nominal: {error}"
-        )
-        return nominal, tuple(refused)
+        reason = f"nominal: {error}"
+        return nominal_surface(group, prior=prior, depth_m=depth, reason=reason), tuple(refused)
     film_m, film_u_m, spread = math.nan, math.nan, None
-    if film:
+    if group.film:
         film_m, spread, why = _film(series, samples=samples, view=view, depth_m=depth)
         film_u_m = math.nan if spread is None else film_m * math.sqrt(float(spread[0, 0]))
         refused += [f"film of {label}: {why}; in force: the emissivity alone"] if why else []
     reason = f"fitted to {len(cooks)} cooks; spread between cooks {pooled.between_u:.3f}"
     if pooled.conflict:
-        reason += f"; the declared {prior[0]:.3f} disagrees and was not used"
+        reason += f"; the declared {prior.emissivity:.3f} disagrees and was not used"
     surface = SurfaceCalibration(
-        contents=contents,
-        finish=finish,
+        contents=group.contents,
+        finish=group.finish,
         how="fitted",
         emissivity=pooled.emissivity,
         emissivity_u=pooled.emissivity_u,
@@ -321,7 +279,7 @@ def fitted_surface(
         reduced_chi2=float(np.mean([one.reduced_chi2 for one in cooks])),
         reason=reason,
         film_covariance=spread,
-        film=film,
+        film=group.film,
     )
     return surface, tuple(refused)
 
@@ -343,7 +301,7 @@ def _film(
     series: Sequence[PairSeries],
     *,
     samples: Mapping[int, PairedSamples],
-    view: HeadView,
+    view: HeadTerms,
     depth_m: float,
 ) -> tuple[float, FloatArray | None, str]:
     """Geometric mean thickness over the series, and the film terms' covariance for another cook.
@@ -351,7 +309,7 @@ def _film(
     Terms: log thickness, emissivity below, log of the liquid's k scale.
     """
     logs, covariances, why = [], [], ""
-    below = bare_emissivity(series[0].finish, design=view.design)
+    below = bare_emissivity(series[0].group.finish, design=view.design)
     for one in series:
         try:
             fit = fit_film(
@@ -375,8 +333,11 @@ def _film(
     return math.exp(float(np.mean(logs))), spread, ""
 
 
-def group_prior(group: Group, *, series: Sequence[PairSeries], view: HeadView) -> Prior:
+def group_prior(
+    group: SurfaceGroup, *, series: Sequence[PairSeries], view: HeadTerms
+) -> EmissivityPrior:
     """Return a group's emissivity before any cook, at the mean depth of its series."""
-    contents, finish, _ = group
     depth = float(np.mean([one.depth_m for one in series]))
-    return surface_prior(contents, finish=finish, depth_m=depth, design=view.design, band=view.band)
+    return surface_prior(
+        group.contents, finish=group.finish, depth_m=depth, design=view.design, band=view.band
+    )

@@ -8,12 +8,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trivet.arrays import BoolArray, FloatArray, IntArray
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError
-from trivet.physics.geometry.optics import Pose
 from trivet.physics.heat.water import boiling_point_k
-from trivet.physics.image.trend import trailing_slope
-from trivet.physics.sensor.drift import drift_terms
 from trivet.physics.sensor.window import (
     FixedPointPriors,
     FixedPoints,
@@ -24,18 +21,15 @@ from trivet.physics.sensor.window import (
 )
 from trivet.records.benchsheet import SheetBurner, SheetProbe
 from trivet.records.calibration import HeadCalibration
-from trivet.records.recording import HeadFrames, ProbeSeries, Recording
-from trivet.stages.calibrate.fits import HeadView
-from trivet.stages.calibrate.nominal import surface_prior
-from trivet.stages.calibrate.pairs import (
-    HALF_WINDOW_S,
-    STEP_S,
+from trivet.records.recording import ProbeSeries, Recording
+from trivet.stages.calibrate.headscenes import (
+    HeadTerms,
+    PanScene,
+    ShortMeans,
     depth_m,
-    free_moments,
-    probe_pixels,
-    seen_means,
-    wanted_probe,
+    sensor_state,
 )
+from trivet.stages.calibrate.nominal import EmissivityPrior, surface_prior
 
 STEAM_U_K = 0.7
 """Doubt of a boil's signal from the steam over it; assumed, no source."""
@@ -61,48 +55,44 @@ class WindowTerm:
 
 
 @dataclass(frozen=True)
-class _Point:
+class FixedPoint:
+    """A mean over calm moments of a scene of known temperature."""
+
     apparent_k: float
     u_k: float
     true_k: float
     true_u_k: float
     housing_k: float
-    terms: FloatArray
+    drift_terms: FloatArray
+    cook: str = ""
+    """The recording it is of; points of one cook share its errors."""
 
 
-def window_term(
-    recordings: Sequence[Recording], *, view: HeadView, poses: dict[str, Pose]
-) -> WindowTerm:
+def window_term(recordings: Sequence[Recording], *, view: HeadTerms) -> WindowTerm:
     """Return the head's terms with the transmittance of the boils; nominal where none carries.
 
     Recordings are in order of time, which their names give.  A boil that is no
     boil is refused by name and changes nothing.
     """
-    name, nominal = view.head.name, view.nominal
+    name, nominal = view.head.name, view.terms
     kept = f"in force: transmittance {nominal.transmittance:.3f} {_origin(nominal)}"
     refusals: list[str] = []
-    points: list[_Point] = []
-    cooks: list[str] = []
-    owner: list[int] = []
+    points: list[FixedPoint] = []
     for recording in recordings:
         try:
-            found = _points(recording, view=view, pose=poses[recording.name])
+            points += _points(recording, view=view)
         except (NotEnoughDataError, OutOfRangeError) as error:
             refusals.append(f"window of head {name}, {recording.name}: {error}")
-            continue
-        if found:
-            owner += [len(cooks)] * len(found)
-            points += found
-            cooks.append(recording.name)
     if not points:
         left = tuple(f"{text}; {kept}" for text in refusals)
         return WindowTerm(_unboiled(nominal, "no boil"), (), left, ())
+    cooks = list(dict.fromkeys(one.cook for one in points))
     units = {one.unit for one in recordings}
     if len(units) > 1:
         text = f"window of head {name}: boils under {len(units)} sensor units; {kept}"
         return WindowTerm(_unboiled(nominal, "several units"), (), (*refusals, text), ())
     try:
-        fit, advice, used = _fitted(points, np.array(owner), cooks, view=view)
+        fit, advice, used = _fitted(points, cooks, view=view)
     except (NotEnoughDataError, OutOfRangeError) as error:
         text = f"window of head {name}: {error}; {kept}"
         return WindowTerm(_unboiled(nominal, str(error)), (), (*refusals, text), ())
@@ -149,66 +139,67 @@ def _combined(
 
 
 def _fitted(
-    points: list[_Point], owner: IntArray, cooks: list[str], *, view: HeadView
+    points: list[FixedPoint], cooks: list[str], *, view: HeadTerms
 ) -> tuple[WindowFit, tuple[str, ...], list[str]]:
     """Fit all boils; after a loss was called, those since then alone."""
-    fit = _fit(points, owner, view=view)
+    water = surface_prior("water", finish="", depth_m=0.1, design=view.design, band=view.band)
+    fit = fitted_points(points, view=view, surface=water, gain_u=view.terms.gain_u)
     try:
         trend = window_trend(fit.each, u=fit.each_u)
     except NotEnoughDataError:
         return fit, (), cooks
     if trend.lost_at is None:
         return fit, (), cooks
-    since = owner >= trend.since
-    fit = _fit([p for p, use in zip(points, since, strict=True) if use], owner[since], view=view)
+    used = cooks[trend.since :]
+    since = [one for one in points if one.cook in used]
+    fit = fitted_points(since, view=view, surface=water, gain_u=view.terms.gain_u)
     advice = (
-        f"clean the window of head {view.head.name}: since {cooks[trend.since]} it lets "
+        f"clean the window of head {view.head.name}: since {used[0]} it lets "
         f"{trend.loss_frac:.0%} less through than in the first boils"
     )
-    return fit, (advice,), cooks[trend.since :]
+    return fit, (advice,), used
 
 
-def _fit(points: list[_Point], owner: IntArray, *, view: HeadView) -> WindowFit:
-    design, drift = view.design, view.declared()
-    eps, eps_u = surface_prior("water", finish="", depth_m=0.1, design=design, band=view.band)
-    housing = np.array([point.housing_k for point in points])
+def fitted_points(
+    points: list[FixedPoint], *, view: HeadTerms, surface: EmissivityPrior, gain_u: float
+) -> WindowFit:
+    """Return transmittance and offset that explain scenes of known temperature."""
+    housing = np.array([one.housing_k for one in points])
+    cooks = list(dict.fromkeys(one.cook for one in points))
     return fit_fixed_points(
         FixedPoints(
-            apparent_k=np.array([point.apparent_k for point in points]),
-            u_k=np.array([point.u_k for point in points]),
-            true_k=np.array([point.true_k for point in points]),
-            true_u_k=np.array([point.true_u_k for point in points]),
+            apparent_k=np.array([one.apparent_k for one in points]),
+            u_k=np.array([one.u_k for one in points]),
+            true_k=np.array([one.true_k for one in points]),
+            true_u_k=np.array([one.true_u_k for one in points]),
             window_k=housing + view.window_rise_k,
             housing_k=housing,
-            drift_terms=np.array([point.terms for point in points]),
-            cook=owner,
+            drift_terms=np.array([one.drift_terms for one in points]),
+            cook=np.array([cooks.index(one.cook) for one in points]),
         ),
         prior=FixedPointPriors(
-            eps,
-            eps_u,
-            float(design.surroundings.reflected_k),
-            view.reflected_u_k,
-            drift.value,
-            drift.covariance,
-            view.nominal.gain_u,
+            emissivity=surface.emissivity,
+            emissivity_u=surface.u,
+            reflected_k=view.reflected_k,
+            reflected_u_k=view.reflected_u_k,
+            drift=view.drift.value,
+            drift_covariance=view.drift.covariance,
+            gain_u=gain_u,
         ),
         band=view.band,
     )
 
 
-def _points(recording: Recording, *, view: HeadView, pose: Pose) -> list[_Point]:
+def _points(recording: Recording, *, view: HeadTerms) -> list[FixedPoint]:
     """Return the boil of one recording and, before it, its water while still cold."""
-    frames = recording.inputs.frames_of(view.head.name)
-    if frames is None:
-        return []
-    found: list[_Point] = []
-    for sheet in recording.reference.sheet:
-        if sheet.contents != "water" or sheet.food:
+    found: list[FixedPoint] = []
+    for pan in view.pans(recording):
+        if pan.sheet.contents != "water" or pan.sheet.food:
             continue
-        probes = [one for one in recording.reference.probes if wanted_probe(sheet, one)]
-        probe = probes[0] if probes else _called(recording, sheet)
+        probes = pan.probes()
+        probe = probes[0] if probes else _called(recording, pan.sheet)
         if np.isfinite(probe.temperature_k).sum() >= MIN_MEANS:
-            found += _probed(recording, frames, sheet, probe, view=view, pose=pose)
+            found += _boil(pan, probe)
     return found
 
 
@@ -233,68 +224,50 @@ def _called(recording: Recording, sheet: SheetBurner) -> ProbeSeries:
     )
 
 
-def _probed(
-    recording: Recording,
-    frames: HeadFrames,
-    sheet: SheetBurner,
-    probe: ProbeSeries,
-    *,
-    view: HeadView,
-    pose: Pose,
-) -> list[_Point]:
-    pixels = probe_pixels(sheet, probe, design=view.design, head=view.head, pose=pose)
-    if not pixels.any() or depth_m(sheet) <= 0:
+def _boil(pan: PanScene, probe: ProbeSeries) -> list[FixedPoint]:
+    """Return the boil of one pot as its probe tells it, and its water while still cold."""
+    pixels = pan.pixels(probe)
+    if not pixels.any() or depth_m(pan.sheet) <= 0:
         return []
     good = np.isfinite(probe.temperature_k)
-    boiling = float(boiling_point_k(recording.altitude_m))
+    boiling = float(boiling_point_k(pan.recording.altitude_m))
     u = float(np.nanmedian(probe.u_k))
     boils = boil_moments(probe.temperature_k, time_s=probe.time_s, boiling_k=boiling, u_k=u)
     begin, end = probe.time_s[boils].min(), probe.time_s[boils].max()
-    moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], STEP_S)
-    card = view.design.card(view.head)
-    moments, seen, _, _ = seen_means(frames, moments, pixels, card=card)
-    reading = np.interp(moments, probe.time_s[good], probe.temperature_k[good])
-    use = np.isfinite(seen) & free_moments(recording, sheet.burner, moments)
-    nearest = np.interp(moments, probe.time_s, boils.astype(float)) > 0.5
-    boil = use & nearest & (moments >= begin) & (moments <= end)
-    housing = np.interp(moments, frames.time_s, frames.sensor_k)
-    cold = use & (moments < begin) & (np.abs(reading - housing) <= COLD_K)
+    seen = pan.short_means(pixels)
+    housing_k = sensor_state(pan.frames, seen.time_s).housing_k
+    reading = np.interp(seen.time_s, probe.time_s[good], probe.temperature_k[good])
+    nearest = np.interp(seen.time_s, probe.time_s, boils.astype(float)) > 0.5
+    boil = seen.free & nearest & (seen.time_s >= begin) & (seen.time_s <= end)
+    cold = seen.free & (seen.time_s < begin) & (np.abs(reading - housing_k) <= COLD_K)
     if boil.sum() < MIN_MEANS:
-        raise NotEnoughDataError(f"burner {sheet.burner}: the head saw under 15 s of the boil")
-    terms = _terms(frames, moments, view=view)
+        raise NotEnoughDataError(f"burner {pan.sheet.burner}: the head saw under 15 s of the boil")
     true_u = math.hypot(WEATHER_U_K, SURFACE_U_K)
-    points = [_mean(seen, housing, terms, boil, true_k=boiling, true_u_k=true_u, own_k=STEAM_U_K)]
+    points = [_point(pan, seen, boil, true_k=boiling, true_u_k=true_u, own_k=STEAM_U_K)]
     if cold.sum() >= MIN_MEANS:
-        at = float(reading[cold].mean())
-        points.append(_mean(seen, housing, terms, cold, true_k=at, true_u_k=u, own_k=FLOOR_K))
+        known = float(reading[cold].mean())
+        points.append(_point(pan, seen, cold, true_k=known, true_u_k=u, own_k=FLOOR_K))
     return points
 
 
-def _terms(frames: HeadFrames, moments: FloatArray, *, view: HeadView) -> FloatArray:
-    drift = view.declared()
-    slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
-    return drift_terms(
-        np.interp(moments, frames.time_s, frames.sensor_k),
-        housing_rate_kps=np.interp(moments, frames.time_s, np.nan_to_num(slope)),
-        awake_s=np.interp(moments, frames.time_s, frames.awake_s),
-        housing_ref_k=drift.housing_ref_k,
-        tau_s=drift.tau_s,
-    )
-
-
-def _mean(
-    seen: FloatArray,
-    housing: FloatArray,
-    terms: FloatArray,
+def _point(
+    pan: PanScene,
+    seen: ShortMeans,
     use: BoolArray,
     *,
     true_k: float,
     true_u_k: float,
     own_k: float,
-) -> _Point:
-    scatter = 1.4826 * float(np.median(np.abs(seen[use] - np.median(seen[use]))))
-    u = math.hypot(own_k, scatter / math.sqrt(float(use.sum())))
-    return _Point(
-        float(np.median(seen[use])), u, true_k, true_u_k, float(housing[use].mean()),
-        terms[use].mean(axis=0),
-    )  # fmt: skip
+) -> FixedPoint:
+    """Return the median over some moments."""
+    signal, state = seen.mean_k[use], sensor_state(pan.frames, seen.time_s)
+    scatter = 1.4826 * float(np.median(np.abs(signal - np.median(signal))))
+    return FixedPoint(
+        apparent_k=float(np.median(signal)),
+        u_k=math.hypot(own_k, scatter / math.sqrt(float(use.sum()))),
+        true_k=true_k,
+        true_u_k=true_u_k,
+        housing_k=float(state.housing_k[use].mean()),
+        drift_terms=state.terms(pan.view.drift)[use].mean(axis=0),
+        cook=pan.recording.name,
+    )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.errors import NotEnoughDataError
+from trivet.models.calibration_views import pose_of
 from trivet.physics.geometry.optics import Pose
 from trivet.physics.geometry.registration import MountShift, mount_shift
 from trivet.records.calibration import Calibration, PoseCalibration
@@ -73,7 +74,7 @@ def _unit(
     names = [one.name for one in recordings]
     shift = _shift(whole, names)
     if shift is None or not shift.moved:
-        pose = Pose(*(float(x) for x in whole.pose.value))
+        pose = pose_of(whole.pose)
         poses = dict.fromkeys(names, pose)
         return whole.pose, Mountings(whole.pose, poses, whole.refusals, ())
     at = shift.first
@@ -83,9 +84,7 @@ def _unit(
         registered_pose(part, design=design, head=head, nominal=prior)
         for part, prior in ((recordings[:at], nominal), (recordings[at:], loose))
     ]
-    poses = {
-        name: Pose(*(float(x) for x in parts[k >= at].pose.value)) for k, name in enumerate(names)
-    }
+    poses = {name: pose_of(parts[k >= at].pose) for k, name in enumerate(names)}
     text = (
         f"the mount of head {head.name} moved between {names[at - 1]} and {names[at]}: pans are "
         f"seen {1000 * shift.shift_m:.0f} mm from where they were"

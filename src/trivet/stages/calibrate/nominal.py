@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 
 from trivet.facts.pans import optical_table, surface
 from trivet.models.assumed import EMISSIVITY_HALF, OPAQUE_FILM_M, TRANSMITTANCE_HALF
+from trivet.models.optics import card_band
 from trivet.physics.radiation.film import OpticalConstants, film_emissivity
 from trivet.physics.radiation.planck import Band
 from trivet.physics.sensor.drift import DriftModel
@@ -20,6 +23,7 @@ from trivet.records.calibration import (
 from trivet.records.design import Contents, Design, Head
 from trivet.records.figures import Figure
 from trivet.records.sensorcard import SensorCard
+from trivet.stages.calibrate.pairs import SurfaceGroup
 
 HOUSING_REF_K = 298.15
 """Housing temperature at which a sensor is taken to be free of drift: 25 C."""
@@ -32,6 +36,13 @@ SETTLE_S = 240.0
 RATE_U_S = 5.0
 FILM_FACTOR = 2.0
 """An oil film is taken to be known within this factor of its mean depth either way."""
+
+
+class EmissivityPrior(NamedTuple):
+    """Emissivity of a surface before any cook, and its standard uncertainty."""
+
+    emissivity: float
+    u: float
 
 
 def rectangular_u(half_width: float) -> float:
@@ -102,7 +113,7 @@ def nominal_head(head: Head, *, card: SensorCard, reason: str) -> HeadCalibratio
     )
 
 
-def bare_emissivity(finish: str, *, design: Design) -> tuple[float, float]:
+def bare_emissivity(finish: str, *, design: Design) -> EmissivityPrior:
     """Return emissivity and standard uncertainty of a bare finish: measured pans, else library."""
     measured = [
         pan.emissivity_frac
@@ -113,38 +124,39 @@ def bare_emissivity(finish: str, *, design: Design) -> tuple[float, float]:
         value = float(np.mean([float(one) for one in measured]))
         own = max(figure_u(one, otherwise_half=EMISSIVITY_HALF.value) for one in measured)
         apart = float(np.std([float(one) for one in measured]))
-        return value, math.hypot(own, apart)
-    if finish == "":
-        low, high = 0.02, 0.98
-    elif finish in surface.all or any(pan.finish == finish for pan in design.pans):
-        known = surface(finish)
-        low, high = known.low, known.high
-    else:
-        low, high = 0.02, 0.98
-    return (low + high) / 2, (high - low) / math.sqrt(12)
+        return EmissivityPrior(value, math.hypot(own, apart))
+    low, high = 0.02, 0.98
+    if finish in surface.all or any(pan.finish == finish != "" for pan in design.pans):
+        low, high = surface(finish).low, surface(finish).high
+    return _between(low, high)
+
+
+def _between(low: float, high: float) -> EmissivityPrior:
+    """Return what lies anywhere between two emissivities."""
+    return EmissivityPrior((low + high) / 2, (high - low) / math.sqrt(12))
 
 
 def surface_prior(
     contents: Contents, *, finish: str, depth_m: float, design: Design, band: Band
-) -> tuple[float, float]:
+) -> EmissivityPrior:
     """Return emissivity and standard uncertainty before any cook of what is seen."""
     if contents == "dry" or depth_m <= 0:
         return bare_emissivity(finish, design=design)
     if contents == "water":
         known = surface("water")
-        return known.emissivity, (known.high - known.low) / math.sqrt(12)
+        return EmissivityPrior(known.emissivity, _between(known.low, known.high).u)
     bare, bare_u = bare_emissivity(finish, design=design)
     if contents == "butter":
         high = surface("butter-foam").high
         low = min(bare - math.sqrt(3) * bare_u, high - 0.02)
-        return (low + high) / 2, (high - low) / math.sqrt(12)
+        return _between(low, high)
     if depth_m >= OPAQUE_FILM_M.value:
         known = surface("deep-oil")
-        return known.emissivity, (known.high - known.low) / math.sqrt(12)
+        return EmissivityPrior(known.emissivity, _between(known.low, known.high).u)
     return _film_prior(depth_m, bare=bare, bare_u=bare_u, band=band)
 
 
-def _film_prior(depth_m: float, *, bare: float, bare_u: float, band: Band) -> tuple[float, float]:
+def _film_prior(depth_m: float, *, bare: float, bare_u: float, band: Band) -> EmissivityPrior:
     depths = depth_m * np.array([1 / FILM_FACTOR, 1.0, FILM_FACTOR])
     below = np.clip(bare + math.sqrt(3) * bare_u * np.array([-1.0, 0.0, 1.0]), 0.01, 1.0)
     values = np.array(
@@ -155,7 +167,7 @@ def _film_prior(depth_m: float, *, bare: float, bare_u: float, band: Band) -> tu
             for eps in below
         ]
     )
-    return float(values.mean()), math.hypot(float(values.std()), 0.01)
+    return EmissivityPrior(float(values.mean()), math.hypot(float(values.std()), 0.01))
 
 
 def oil_constants() -> OpticalConstants:
@@ -165,21 +177,37 @@ def oil_constants() -> OpticalConstants:
 
 
 def nominal_surface(
-    contents: Contents, *, finish: str, prior: tuple[float, float], film_m: float, reason: str
+    group: SurfaceGroup, *, prior: EmissivityPrior, depth_m: float, reason: str
 ) -> SurfaceCalibration:
-    """Return a surface's terms as designed."""
-    nan = math.nan
+    """Return a surface's terms as designed; the depth is that of a film."""
     return SurfaceCalibration(
-        contents,
-        finish,
-        "nominal",
-        *prior,
-        film_m,
-        nan,
-        nan,
-        nan,
-        0,
-        nan,
-        reason,
-        film=math.isfinite(film_m),
+        contents=group.contents,
+        finish=group.finish,
+        how="nominal",
+        emissivity=prior.emissivity,
+        emissivity_u=prior.u,
+        film_m=depth_m if group.film else math.nan,
+        film_u_m=math.nan,
+        span_low_k=math.nan,
+        span_high_k=math.nan,
+        cooks=0,
+        reduced_chi2=math.nan,
+        reason=reason,
+        film=group.film,
     )
+
+
+def nominal_surfaces(design: Design, *, reason: str) -> dict[SurfaceGroup, SurfaceCalibration]:
+    """Return every base in every pan of the design as the library and the design say."""
+    band = card_band(design.card(design.heads[0]))
+    found: dict[SurfaceGroup, SurfaceCalibration] = {}
+    for pan, base in product(design.pans, design.bases):
+        depth = float(base.volume_m3) / (math.pi * (float(pan.diameter_m) / 2) ** 2)
+        film = base.contents == "oil" and 0 < depth < OPAQUE_FILM_M.value
+        group = SurfaceGroup(base.contents, "" if base.contents == "water" else pan.finish, film)
+        if group not in found:
+            prior = surface_prior(
+                base.contents, finish=pan.finish, depth_m=depth, design=design, band=band
+            )
+            found[group] = nominal_surface(group, prior=prior, depth_m=depth, reason=reason)
+    return found

@@ -1,33 +1,36 @@
-"""Paired samples: what a head saw near a reference probe, beside what the probe said."""
+"""Paired samples: what a head saw near a reference probe, beside what the probe said.
+
+A pixel sees its footprint through blur, a probe touches a spot whose place is known to some
+millimetres: on a pan that is hottest over the flames the two differ.
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
 from trivet.arrays import BoolArray, FloatArray
 from trivet.models.assumed import OPAQUE_FILM_M
-from trivet.models.optics import card_band, card_lens
-from trivet.physics.geometry.occlusion import visible_base
-from trivet.physics.geometry.optics import Lens, Pose, footprint_m, point_of_pixel
-from trivet.physics.image.trend import trailing_slope
-from trivet.physics.radiation.planck import band_radiance_slope
 from trivet.physics.sensor.probelog import blamed_probes, disagreements
-from trivet.records.benchsheet import SheetBurner
-from trivet.records.design import Contents, Design, Head
-from trivet.records.recording import HeadFrames, ProbeSeries, Recording
-from trivet.records.sensorcard import SensorCard
-from trivet.stages.calibrate.beside import Around, Beside, beside, short_means
+from trivet.records.design import Contents
+from trivet.records.recording import ProbeSeries, Recording
+from trivet.stages.calibrate.headscenes import (
+    HALF_WINDOW_S,
+    HeadTerms,
+    PanScene,
+    SensorState,
+    depth_m,
+    sensor_state,
+)
 
-STEP_S = 5.0
-HALF_WINDOW_S = 1.5
 PROBE_GAP_S = 15.0
 ALIGNMENT_S = 0.5
 """Doubt of the common clock and of the probe's lag together; common practice, no source."""
 FLOOR_K = 0.3
-NEAR_PITCH = 0.8
 SAME_PLACE_M = 0.02
 """Probes on a pan this close touch one place; in a liquid all do."""
 AROUND_PITCH = 1.6
@@ -37,7 +40,24 @@ standard deviation over the pool; common to a series (own estimate: a probe that
 in a pool that moves sees part of its unevenness)."""
 CAUSES = 3
 """What lies between a probe and what is seen of it: its place, the curvature, the clock."""
-HANDS_OFF: dict[str, str] = {"pan_off": "pan_on", "lid_on": "lid_off", "person_in": "person_out"}
+PLACE_U_M = 5e-3
+"""Standard uncertainty of where a probe is, against what the head sees: the sheet's figures, the
+pan's place and the pose together (common practice, no source)."""
+CURVED_SHARE = 0.5
+"""Standard uncertainty of the correction for curvature, as a share of it: pixels that are as wide
+as what they resolve show a part of it only (own estimate)."""
+MIN_PLANE, MIN_CURVED = 4, 7
+"""Pixels from which a slope shows, and from which a curvature does."""
+
+
+class SurfaceGroup(NamedTuple):
+    """What one emissivity stands for."""
+
+    contents: Contents
+    finish: str
+    """Empty under water, which hides it."""
+    film: bool
+    """Whether it is oil so thin that the pan shows through."""
 
 
 @dataclass(frozen=True)
@@ -46,11 +66,7 @@ class PairSeries:
 
     recording: str
     unit: str
-    head: str
-    burner: str
-    contents: Contents
-    finish: str
-    film: bool
+    group: SurfaceGroup
     depth_m: float
     apparent_k: FloatArray
     """(sample,) mean over the pixels near the probe. [K]"""
@@ -60,69 +76,37 @@ class PairSeries:
     """(sample,)"""
     reference_u_k: float
     """Common to the series. [K]"""
-    housing_k: FloatArray
-    housing_rate_kps: FloatArray
-    awake_s: FloatArray
+    state: SensorState
     beside_k: FloatArray
     """(sample, cause) what lies between the probe's place and what is seen of it, for one standard
     uncertainty of each cause; common to the series. [K]"""
 
-    @property
-    def group(self) -> tuple[Contents, str, bool]:
-        """Contents, finish and whether a film: what one emissivity stands for."""
-        return self.contents, "" if self.contents == "water" else self.finish, self.film
-
     def kept(self, use: BoolArray) -> PairSeries:
         """Return the series with some of its samples."""
-        said = ("apparent_k", "u_k", "reference_k", "beside_k")
-        names = (*said, "housing_k", "housing_rate_kps", "awake_s")
-        return replace(self, **{name: getattr(self, name)[use] for name in names})
-
-
-def wanted_probe(sheet: SheetBurner, probe: ProbeSeries) -> bool:
-    """Return whether a probe touches what the head sees of a burner."""
-    depth = depth_m(sheet)
-    of = {"dry": ("pan",), "water": ("liquid",), "butter": ("pan", "oil")}.get(
-        sheet.contents, ("oil",) if depth >= OPAQUE_FILM_M.value else ("pan", "oil")
-    )
-    return probe.probe.burner == sheet.burner and probe.probe.touches in of
-
-
-def depth_m(sheet: SheetBurner) -> float:
-    """Return the mean depth of a burner's contents over the pan's base. [m]"""
-    return float(sheet.volume_m3) / (math.pi * (float(sheet.diameter_m) / 2) ** 2)
+        names = ("apparent_k", "u_k", "reference_k", "beside_k")
+        some = {name: getattr(self, name)[use] for name in names}
+        return replace(self, state=self.state.part(use), **some)
 
 
 def pair_series(
-    recording: Recording, *, design: Design, head: Head, pose: Pose
+    recording: Recording, *, view: HeadTerms
 ) -> tuple[tuple[PairSeries, ...], tuple[str, ...]]:
     """Return the series of one recording as one head saw them, and what had to be left out."""
-    frames = recording.inputs.frames_of(head.name)
-    if frames is None:
-        return (), ()
     found: list[PairSeries] = []
     left: list[str] = []
-    for sheet in recording.reference.sheet:
-        probes = [one for one in recording.reference.probes if wanted_probe(sheet, one)]
-        where = f"{recording.name}, burner {sheet.burner}"
-        probes, refused = _trusted(probes)
+    for pan in view.pans(recording):
+        where = f"{recording.name}, burner {pan.sheet.burner}"
+        probes, refused = _trusted(pan.probes())
         left += [f"{where}: {text}" for text in refused]
-        if sheet.food:
+        if pan.sheet.food:
             left.append(f"{where}: food on the pan")
-        elif not probes and not refused:
+            continue
+        if not probes and not refused:
             left.append(f"{where}: no probe on what the head sees")
-        for probe in probes if not sheet.food else ():
-            pixels = probe_pixels(sheet, probe, design=design, head=head, pose=pose)
-            if pixels.sum() == 0:
-                left.append(f"{where}, probe {probe.probe.column}: no pixel clear of the rim on it")
-                continue
-            series, why = _series(
-                recording, frames, sheet, probe, design=design, pixels=pixels, pose=pose
-            )
-            if series is not None:
-                found.append(series)
-            if why:
-                left.append(f"{where}, probe {probe.probe.column}: {why}")
+        for probe in probes:
+            series, why = _series(pan, probe)
+            found += [] if series is None else [series]
+            left += [f"{where}, probe {probe.probe.column}: {why}"] if why else []
     return tuple(found), tuple(left)
 
 
@@ -151,19 +135,19 @@ def _groups(probes: list[ProbeSeries]) -> list[list[ProbeSeries]]:
     """Probes that touch one thing at one place."""
     groups: list[list[ProbeSeries]] = []
     for probe in probes:
-        for group in groups:
-            first = group[0].probe
-            near = math.hypot(
-                float(first.x_m) - float(probe.probe.x_m), float(first.y_m) - float(probe.probe.y_m)
-            )
-            if first.touches == probe.probe.touches and (
-                first.touches == "liquid" or near <= SAME_PLACE_M
-            ):
-                group.append(probe)
-                break
-        else:
+        mine = next((group for group in groups if _one_place(group[0], probe)), None)
+        if mine is None:
             groups.append([probe])
+        else:
+            mine.append(probe)
     return groups
+
+
+def _one_place(one: ProbeSeries, other: ProbeSeries) -> bool:
+    first, second = one.probe, other.probe
+    apart = math.hypot(float(first.x_m) - float(second.x_m), float(first.y_m) - float(second.y_m))
+    near = first.touches == "liquid" or apart <= SAME_PLACE_M
+    return first.touches == second.touches and near
 
 
 def _at(probe: ProbeSeries, values: FloatArray, time: FloatArray) -> FloatArray:
@@ -175,182 +159,6 @@ def _at(probe: ProbeSeries, values: FloatArray, time: FloatArray) -> FloatArray:
     return np.where(inside, np.interp(time, probe.time_s[good], values[good]), np.nan)
 
 
-@dataclass(frozen=True)
-class _Seen:
-    """Where the pixels of a head look in a pan."""
-
-    plane: FloatArray
-    """(row, col, xy) on the surface that faces up. [m]"""
-    centre: FloatArray
-    """(xy) of the pan. [m]"""
-    pitch_m: float
-    clear: BoolArray
-    """(row, col) whether a pixel sees the base or its contents alone."""
-
-
-def _seen(sheet: SheetBurner, *, design: Design, head: Head, pose: Pose) -> _Seen:
-    card = design.card(head)
-    lens: Lens = card_lens(card)
-    fill = min(depth_m(sheet), float(sheet.depth_m))
-    index = np.moveaxis(np.indices((card.rows, card.cols)), 0, -1)
-    plane = point_of_pixel(index, lens=lens, pose=pose, plane_height_m=fill)[..., :2]
-    burner = design.burner(sheet.burner)
-    centre = np.array([float(burner.x_m + sheet.offset_x_m), float(burner.y_m + sheet.offset_y_m)])
-    radius = float(sheet.diameter_m) / 2
-    away = np.hypot(*np.moveaxis(plane - centre, -1, 0))
-    nearest = np.unravel_index(np.nanargmin(away), away.shape)
-    pitch = float(footprint_m(lens, pose, rowcol=np.array(nearest)).max())
-    clear = away <= radius - (0.5 + 2.0 * float(card.blur_px)) * pitch
-    clear &= visible_base(
-        plane,
-        centre_m=centre,
-        radius_m=radius,
-        depth_m=float(sheet.depth_m),
-        fill_m=fill,
-        eye_m=pose.eye_m,
-    )
-    return _Seen(plane, centre, pitch, np.asarray(clear))
-
-
-def _from_probe(seen: _Seen, probe: ProbeSeries) -> FloatArray:
-    """Return where pixels look from a probe's place, (row, col, xy). [m]"""
-    spot = seen.centre + np.array([float(probe.probe.x_m), float(probe.probe.y_m)])
-    return np.asarray(seen.plane - spot)
-
-
-def _immersed(sheet: SheetBurner, probe: ProbeSeries) -> bool:
-    """Return whether a probe stands for a whole pool, which moves round it."""
-    deep = min(depth_m(sheet), float(sheet.depth_m)) >= OPAQUE_FILM_M.value
-    return probe.probe.touches in ("oil", "liquid") and deep
-
-
-def probe_pixels(
-    sheet: SheetBurner, probe: ProbeSeries, *, design: Design, head: Head, pose: Pose
-) -> BoolArray:
-    """Mark the pixels (row, col) that see what the probe touches, clear of the rim."""
-    seen = _seen(sheet, design=design, head=head, pose=pose)
-    if _immersed(sheet, probe):
-        return seen.clear
-    away = np.hypot(*np.moveaxis(_from_probe(seen, probe), -1, 0))
-    return np.asarray(seen.clear & (away <= NEAR_PITCH * seen.pitch_m))
-
-
-def _beside(
-    frames: HeadFrames,
-    sheet: SheetBurner,
-    probe: ProbeSeries,
-    moments: FloatArray,
-    *,
-    design: Design,
-    head: Head,
-    pose: Pose,
-) -> Beside:
-    """Return what the pan shows at the probe's very place, and the doubt of that."""
-    seen = _seen(sheet, design=design, head=head, pose=pose)
-    away = _from_probe(seen, probe)
-    near = seen.clear & (np.hypot(*np.moveaxis(away, -1, 0)) <= AROUND_PITCH * seen.pitch_m)
-    means = short_means(
-        frames.apparent_k[:, near], time_s=frames.time_s, moments_s=moments, half_s=HALF_WINDOW_S
-    )
-    blur_px = float(design.card(head).blur_px)
-    return beside(means, around=Around(away[near, 0], away[near, 1], seen.pitch_m, blur_px))
-
-
-def _series(
-    recording: Recording,
-    frames: HeadFrames,
-    sheet: SheetBurner,
-    probe: ProbeSeries,
-    *,
-    design: Design,
-    pixels: BoolArray,
-    pose: Pose,
-) -> tuple[PairSeries | None, str]:
-    none = "no moment with both readings"
-    good = np.isfinite(probe.temperature_k)
-    if good.sum() < 2 or frames.time_s.size < 2:
-        return None, none
-    moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], STEP_S)
-    head = _head(design, frames.head)
-    moments, seen, own_u, spread = seen_means(frames, moments, pixels, card=design.card(head))
-    doubt = np.zeros((moments.size, CAUSES))
-    doubt[:, 0] = np.nan_to_num(POOL_SHARE * spread)
-    times, values = probe.time_s[good], probe.temperature_k[good]
-    reference = np.interp(moments, times, values)
-    rate = (np.interp(moments + 5, times, values) - np.interp(moments - 5, times, values)) / 10
-    keep = (
-        np.isfinite(seen)
-        & _covered(moments, times)
-        & free_moments(recording, sheet.burner, moments)
-    )
-    if not keep.any():
-        return None, none
-    reference_u = max(float(np.nanmedian(probe.u_k)), 0.05)
-    why = ""
-    if not _immersed(sheet, probe):
-        place = _beside(frames, sheet, probe, moments, design=design, head=head, pose=pose)
-        shows = np.isfinite(place.at_k)
-        seen, doubt[:, :2] = np.where(shows, place.at_k, seen), np.nan_to_num(place.doubt_k)
-        steep = keep & (np.nan_to_num(place.steep_k) > 2.0 * reference_u)
-        if steep.any():
-            why = (
-                f"{int(steep.sum())} of {int(keep.sum())} moments left out: across the footprint "
-                f"the pan differs by more than the probe's 95 % uncertainty, "
-                f"{2 * reference_u:.1f} K"
-            )
-        keep &= ~steep
-    if not keep.any():
-        return None, why
-    slope = trailing_slope(frames.sensor_k, time_s=frames.time_s, span_s=30.0, least_s=10.0)
-    doubt[:, -1] = ALIGNMENT_S * rate
-    u = np.hypot(own_u, FLOOR_K)
-    found = PairSeries(
-        recording=recording.name,
-        unit=recording.unit,
-        head=frames.head,
-        burner=sheet.burner,
-        contents=sheet.contents,
-        finish=sheet.finish,
-        film=sheet.contents == "oil" and depth_m(sheet) < OPAQUE_FILM_M.value,
-        depth_m=depth_m(sheet),
-        apparent_k=seen[keep],
-        u_k=u[keep],
-        reference_k=reference[keep],
-        reference_u_k=max(float(np.nanmedian(probe.u_k)), 0.05),
-        housing_k=np.interp(moments, frames.time_s, frames.sensor_k)[keep],
-        housing_rate_kps=np.interp(moments, frames.time_s, np.nan_to_num(slope))[keep],
-        awake_s=np.interp(moments, frames.time_s, frames.awake_s)[keep],
-        beside_k=doubt[keep],
-    )
-    return found, why
-
-
-def _head(design: Design, name: str) -> Head:
-    return next(one for one in design.heads if one.name == name)
-
-
-def seen_means(
-    frames: HeadFrames, moments: FloatArray, pixels: BoolArray, *, card: SensorCard
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Mean moment and mean signal of a short window of frames, its noise, the pixels' spread."""
-    netd = float(card.netd_delta_k)
-    at = float(card.netd_at_k)
-    band = card_band(card)
-    flat = frames.apparent_k[:, pixels].astype(np.float64)
-    at_s, mean = moments.copy(), np.full(moments.size, np.nan)
-    u, apart = mean.copy(), mean.copy()
-    for k, moment in enumerate(moments):
-        first, last = np.searchsorted(frames.time_s, moment + HALF_WINDOW_S * np.array([-1, 1]))
-        block = flat[first:last]
-        if block.size == 0 or not np.isfinite(block).all():
-            continue
-        at_s[k], mean[k] = frames.time_s[first:last].mean(), block.mean()
-        here = float(band_radiance_slope(at, band=band) / band_radiance_slope(mean[k], band=band))
-        apart[k] = block.mean(axis=0).std()
-        u[k] = netd * here / math.sqrt(block.size)
-    return at_s, mean, u, apart
-
-
 def _covered(moments: FloatArray, times: FloatArray) -> BoolArray:
     """Whether a probe's reading stands close before and after each moment."""
     after = np.searchsorted(times, moments)
@@ -359,23 +167,158 @@ def _covered(moments: FloatArray, times: FloatArray) -> BoolArray:
     return np.asarray(inside & (gap <= PROBE_GAP_S))
 
 
-def free_moments(recording: Recording, burner: str, moments: FloatArray) -> BoolArray:
-    """Whether pan and sight are as the sheet says: no lid, no pan taken off, nobody in the way."""
-    free = np.ones(moments.size, dtype=np.bool_)
-    events = sorted(recording.reference.events, key=lambda one: one.time_s)
-    for begin, end in HANDS_OFF.items():
-        since: float | None = None
-        for event in events:
-            if event.burner not in ("", burner):
-                continue
-            if event.event == begin and since is None:
-                since = event.time_s
-            elif event.event == end and since is not None:
-                free &= ~((moments >= since - 2) & (moments <= event.time_s + 2))
-                since = None
-        if since is not None:
-            free &= moments < since - 2
-    for event in events:
-        if event.event == "shutter":
-            free &= np.abs(moments - event.time_s) > 2
-    return free
+def _series(pan: PanScene, probe: ProbeSeries) -> tuple[PairSeries | None, str]:
+    """Return the samples of one probe, and why some or all of them are left out."""
+    pixels, good = pan.pixels(probe), np.isfinite(probe.temperature_k)
+    if not pixels.any():
+        return None, "no pixel clear of the rim on it"
+    if good.sum() < 2 or pan.frames.time_s.size < 2:
+        return None, "no moment with both readings"
+    times, values = probe.time_s[good], probe.temperature_k[good]
+    seen = pan.short_means(pixels)
+    keep = seen.free & _covered(seen.time_s, times)
+    if not keep.any():
+        return None, "no moment with both readings"
+    reference_u = max(float(np.nanmedian(probe.u_k)), 0.05)
+    doubt = np.zeros((seen.time_s.size, CAUSES))
+    doubt[:, 0] = np.nan_to_num(POOL_SHARE * seen.spread_k)
+    shown, why = seen.mean_k, ""
+    if not pan.immersed(probe):
+        place = _probe_place(pan, probe, seen.time_s)
+        shown = np.where(np.isfinite(place.at_k), place.at_k, shown)
+        doubt[:, :2] = np.nan_to_num(place.doubt_k)
+        steep = keep & (np.nan_to_num(place.steep_k) > 2.0 * reference_u)
+        why = _too_steep(steep, keep, reference_u)
+        keep &= ~steep
+    if not keep.any():
+        return None, why
+    later, earlier = (np.interp(seen.time_s + off, times, values) for off in (5, -5))
+    doubt[:, -1] = ALIGNMENT_S * ((later - earlier) / 10)
+    sheet, deep = pan.sheet, depth_m(pan.sheet)
+    group = SurfaceGroup(
+        sheet.contents,
+        "" if sheet.contents == "water" else sheet.finish,
+        sheet.contents == "oil" and deep < OPAQUE_FILM_M.value,
+    )
+    series = PairSeries(
+        recording=pan.recording.name,
+        unit=pan.recording.unit,
+        group=group,
+        depth_m=deep,
+        apparent_k=shown,
+        u_k=np.hypot(seen.u_k, FLOOR_K),
+        reference_k=np.interp(seen.time_s, times, values),
+        reference_u_k=reference_u,
+        state=sensor_state(pan.frames, seen.time_s),
+        beside_k=doubt,
+    )
+    return series.kept(keep), why
+
+
+def _too_steep(steep: BoolArray, keep: BoolArray, reference_u_k: float) -> str:
+    if not steep.any():
+        return ""
+    return (
+        f"{int(steep.sum())} of {int(keep.sum())} moments left out: across the footprint "
+        f"the pan differs by more than the probe's 95 % uncertainty, {2 * reference_u_k:.1f} K"
+    )
+
+
+# ------------------------------------------------ what a pan shows at the place of a probe
+@dataclass(frozen=True)
+class Around:
+    """Pixels round a probe and how wide each sees."""
+
+    x_m: FloatArray
+    """(pixel,) from the probe's place. [m]"""
+    y_m: FloatArray
+    pitch_m: float
+    """Width of a footprint. [m]"""
+    blur_px: float
+    """Standard deviation of the blur. [pixel]"""
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A short mean of the pixels round a probe, arrays (moment,)."""
+
+    at_k: FloatArray
+    """At the probe's place, blur taken out. [K]"""
+    steep_k: FloatArray
+    """What a footprint hides: half of what its width changes the signal by, and the curvature."""
+    doubt_k: FloatArray
+    """(moment, 2) for one standard uncertainty of the place, and of the curvature. [K]"""
+
+
+def _probe_place(pan: PanScene, probe: ProbeSeries, moments_s: FloatArray) -> Beside:
+    """Return what a pan shows at the probe's very place, and the doubt of that."""
+    near, away = pan.near(probe, pitches=AROUND_PITCH), pan.from_probe_m(probe)
+    means = short_means(
+        pan.frames.apparent_k[:, near],
+        time_s=pan.frames.time_s,
+        moments_s=moments_s,
+        half_s=HALF_WINDOW_S,
+    )
+    blur_px = float(pan.view.card.blur_px)
+    return beside(means, around=Around(away[near, 0], away[near, 1], pan.disc.pitch_m, blur_px))
+
+
+def beside(mean_k: FloatArray, *, around: Around) -> Beside:
+    """Return what pixels show at a probe's place from a surface through them.
+
+    Parameters
+    ----------
+    mean_k : (moment, pixel)
+        Signal. [K]
+    around : Around
+
+    Returns
+    -------
+    Beside
+        NaN where fewer than four pixels, or pixels on one line, cannot show a slope.
+
+    Notes
+    -----
+    A footprint of width p with a blur of b pixels averages over a variance of
+    (1/12 + b^2) p^2 on each axis, so that it reads 1/2 of that times the Laplacian above
+    the place itself; 1 K/mm and 0.05 K/mm2 at 23 mm and 0.5 pixels are 5 K for 5 mm and 9 K.
+
+    References
+    ----------
+    Taylor's series of the surface; variances add.
+    """
+    bent = around.x_m.size >= MIN_CURVED
+    x, y = around.x_m / around.pitch_m, around.y_m / around.pitch_m
+    columns = [np.ones_like(x), x, y] + ([x * x, x * y, y * y] if bent else [])
+    lever = np.column_stack(columns)
+    unknown = np.full(mean_k.shape[0], np.nan)
+    if x.size < MIN_PLANE or np.linalg.matrix_rank(lever, tol=1e-6) < lever.shape[1]:
+        return Beside(unknown, unknown, np.column_stack([unknown, unknown]))
+    whole = np.isfinite(mean_k.sum(axis=1, keepdims=True))
+    terms = np.where(whole, np.where(whole, mean_k, 0.0) @ np.linalg.pinv(lever).T, np.nan)
+    slope_k = np.hypot(terms[:, 1], terms[:, 2])
+    curved_k = 0.0 * slope_k
+    if bent:
+        curved_k = (1.0 / 12.0 + around.blur_px**2) * (terms[:, 3] + terms[:, 5])
+    place = slope_k * PLACE_U_M / around.pitch_m
+    return Beside(
+        at_k=terms[:, 0] - curved_k,
+        steep_k=np.hypot(0.5 * slope_k, curved_k),
+        doubt_k=np.column_stack([place, CURVED_SHARE * curved_k]),
+    )
+
+
+def short_means(
+    frames_k: npt.NDArray[np.floating[Any]],
+    *,
+    time_s: FloatArray,
+    moments_s: FloatArray,
+    half_s: float,
+) -> FloatArray:
+    """Return the mean of each pixel round each moment, NaN where a frame has no value."""
+    found = np.full((moments_s.size, frames_k.shape[1]), np.nan)
+    for k, moment in enumerate(moments_s):
+        first, last = np.searchsorted(time_s, moment + half_s * np.array([-1, 1]))
+        if last > first:
+            found[k] = frames_k[first:last].mean(axis=0, dtype=np.float64)
+    return found

@@ -2,35 +2,21 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from trivet.errors import EvidenceError, RecordingError
-from trivet.models.assumed import OPAQUE_FILM_M
-from trivet.models.optics import card_band
-from trivet.physics.geometry.optics import Pose
 from trivet.physics.heat.water import boiling_point_k
-from trivet.physics.sensor.drift import DriftModel
 from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
-from trivet.records.design import Base, Design, Head, Pan
+from trivet.records.design import Design, Head
 from trivet.records.recording import Recording
-from trivet.stages.calibrate.blackbody import blackbody_term
-from trivet.stages.calibrate.fits import (
-    HeadView,
-    fitted_drift,
-    fitted_surface,
-    group_prior,
-)
+from trivet.stages.calibrate.evenscenes import blackbody_term, evened_recording, pixel_term
+from trivet.stages.calibrate.fits import fitted_drift, fitted_surface, group_prior
 from trivet.stages.calibrate.fixedpoints import window_term
-from trivet.stages.calibrate.flat_field import evened_recording, pixel_term
+from trivet.stages.calibrate.headscenes import HeadTerms
 from trivet.stages.calibrate.mountings import mountings
-from trivet.stages.calibrate.nominal import (
-    nominal_head,
-    nominal_surface,
-    surface_prior,
-)
-from trivet.stages.calibrate.pairs import PairSeries, pair_series
+from trivet.stages.calibrate.nominal import nominal_head, nominal_surfaces
+from trivet.stages.calibrate.pairs import PairSeries, SurfaceGroup, pair_series
 from trivet.stages.calibrate.reflected import reflected_term
 from trivet.stages.calibrate.reporters import reporter_as_designed
 
@@ -85,65 +71,56 @@ def calibrate(design: Design, *, recordings: Sequence[Recording]) -> Calibration
         return Calibration(
             "predicted",
             heads,
-            tuple(_nominal_surfaces(design, reason=NO_RECORDING).values()),
+            tuple(nominal_surfaces(design, reason=NO_RECORDING).values()),
             (),
             ("all terms: no calibration cook",),
             reporter=reporter_as_designed(design),
         )
     ordered = sorted(recordings, key=lambda one: one.name)
-    heads_found: list[HeadCalibration] = []
-    views: list[_Fitted] = []
-    refusals: list[str] = []
-    advice: list[str] = []
-    for head in design.heads:
-        found = _head(ordered, design=design, head=head)
-        views.append(found)
-        refusals += found.refusals
-        advice += found.advice
-    surfaces = _calibrated(views, heads=heads_found, refusals=refusals)
+    found = [_head(ordered, design=design, head=head) for head in design.heads]
+    surfaces, heads, refusals = _calibrated(found)
+    refusals = [*(text for one in found for text in one.refusals), *refusals]
     return Calibration(
         recordings[0].evidence,
-        tuple(heads_found),
+        heads,
         surfaces,
         tuple(one.name for one in ordered),
         tuple(dict.fromkeys(refusals)),
         tuple(sorted({one.unit for one in ordered})),
-        tuple(advice),
+        tuple(text for one in found for text in one.advice),
         reporter=reporter_as_designed(design),
     )
 
 
 @dataclass(frozen=True)
 class _Fitted:
-    """One head on the way: its view, pairs and poses, what was refused and what to do."""
+    """One head on the way: its terms and pairs, what was refused and what to do."""
 
-    view: HeadView
+    view: HeadTerms
     series: tuple[PairSeries, ...]
     recordings: tuple[Recording, ...]
-    poses: dict[str, Pose]
     refusals: tuple[str, ...]
     advice: tuple[str, ...]
 
 
 def _head(recordings: Sequence[Recording], *, design: Design, head: Head) -> _Fitted:
     """Return pixels, pose and window of one head, and its pairs read through them."""
-    nominal = nominal_head(head, card=design.card(head), reason=NO_RECORDING)
-    pixels, refused = pixel_term(recordings, design=design, head=head)
+    view = HeadTerms(design, head, nominal_head(head, card=design.card(head), reason=NO_RECORDING))
+    pixels, refused = pixel_term(recordings, view=view)
     even = tuple(evened_recording(one, pixels={head.name: pixels}) for one in recordings)
-    hung = mountings(even, design=design, head=head, nominal=nominal.pose)
-    terms = replace(nominal, pose=hung.pose, pixels=pixels)
-    view = HeadView(design, head, terms, card_band(design.card(head)))
+    hung = mountings(even, design=design, head=head, nominal=view.terms.pose)
+    view = replace(view, terms=replace(view.terms, pose=hung.pose, pixels=pixels), poses=hung.poses)
     known, dark = blackbody_term(recordings, view=view)
-    view = replace(view, nominal=known)
-    window = window_term(even, view=view, poses=hung.poses)
-    view = replace(view, nominal=window.head)
-    left: list[str] = []
-    series = _series(even, view=view, poses=hung.poses, refusals=left)
+    view = replace(view, terms=known)
+    window = window_term(even, view=view)
+    view = replace(view, terms=window.head)
+    pairs = {one.name: pair_series(one, view=view) for one in even}
+    left = [f"pairs of head {head.name}: {text}" for _, texts in pairs.values() for text in texts]
+    series = [one for mine, _ in pairs.values() for one in mine]
     return _Fitted(
         view,
         tuple(_without_boils(one, window.boiled, even) for one in series),
         even,
-        hung.poses,
         (*refused, *dark, *hung.refusals, *window.refusals, *left),
         (*hung.advice, *window.advice),
     )
@@ -153,7 +130,7 @@ def _without_boils(
     one: PairSeries, boiled: tuple[str, ...], recordings: Sequence[Recording]
 ) -> PairSeries:
     """Leave out of a water series the boil that already told the window's transmittance."""
-    if one.contents != "water" or one.recording not in boiled:
+    if one.group.contents != "water" or one.recording not in boiled:
         return one
     altitude = next(r.altitude_m for r in recordings if r.name == one.recording)
     return one.kept(one.reference_k < float(boiling_point_k(altitude)) - BOIL_MARGIN_K)
@@ -198,77 +175,34 @@ def _check_heads(design: Design, recording: Recording) -> None:
             )
 
 
-def _series(
-    recordings: Sequence[Recording],
-    *,
-    view: HeadView,
-    poses: dict[str, Pose],
-    refusals: list[str],
-) -> list[PairSeries]:
-    found: list[PairSeries] = []
-    for recording in recordings:
-        series, left = pair_series(
-            recording, design=view.design, head=view.head, pose=poses[recording.name]
-        )
-        found += series
-        refusals += [f"pairs of head {view.head.name}: {text}" for text in left]
-    return found
-
-
 def _calibrated(
-    views: list[_Fitted],
-    *,
-    heads: list[HeadCalibration],
-    refusals: list[str],
-) -> tuple[SurfaceCalibration, ...]:
+    fitted: list[_Fitted],
+) -> tuple[tuple[SurfaceCalibration, ...], tuple[HeadCalibration, ...], list[str]]:
     """Fit the drift of every head, then each surface with the head that saw most of it."""
-    found: dict[tuple[str, str, bool], SurfaceCalibration] = {}
-    for one in views:
+    found: dict[SurfaceGroup, SurfaceCalibration] = {}
+    heads: list[HeadCalibration] = []
+    refusals: list[str] = []
+    for one in fitted:
         view, series = one.view, [s for s in one.series if s.apparent_k.size]
         groups = {s.group: [t for t in series if t.group == s.group] for s in series}
         priors = {key: group_prior(key, series=mine, view=view) for key, mine in groups.items()}
         drift, units, refused = fitted_drift(series, view=view, priors=priors)
         refusals += refused
-        model = DriftModel(drift.value, drift.covariance, drift.housing_ref_k, drift.tau_s)
-        mirrored, refused = reflected_term(one.recordings, view=view, drift=model, poses=one.poses)
+        reflected, refused = reflected_term(
+            one.recordings, view=replace(view, terms=replace(view.terms, drift=drift))
+        )
         refusals += refused
-        heads.append(replace(mirrored, drift=drift))
-        view = replace(view, nominal=mirrored)
+        heads.append(reflected)
+        # A unit without a fit of its own is read with the drift as declared.
+        view = replace(view, terms=replace(reflected, drift=view.terms.drift))
         for key, mine in groups.items():
             surface, left = fitted_surface(mine, view=view, drifts=units, prior=priors[key])
             refusals += left
             if key not in found or found[key].cooks < surface.cooks:
                 found[key] = surface
-    rest = _nominal_surfaces(views[0].view.design, reason=NOT_COOKED)
-    return (*found.values(), *(one for key, one in rest.items() if key not in found))
-
-
-def _nominal_surfaces(
-    design: Design, *, reason: str
-) -> dict[tuple[str, str, bool], SurfaceCalibration]:
-    """Return every base in every pan of the design as the library and the design say."""
-    band = card_band(design.card(design.heads[0]))
-    found: dict[tuple[str, str, bool], SurfaceCalibration] = {}
-    for pan in design.pans:
-        for base in design.bases:
-            depth = _depth(base, pan)
-            film = base.contents == "oil" and 0 < depth < OPAQUE_FILM_M.value
-            finish = "" if base.contents == "water" else pan.finish
-            key = (base.contents, finish, film)
-            if key in found:
-                continue
-            prior = surface_prior(
-                base.contents, finish=pan.finish, depth_m=depth, design=design, band=band
-            )
-            found[key] = nominal_surface(
-                base.contents,
-                finish=finish,
-                prior=prior,
-                film_m=depth if film else math.nan,
-                reason=reason,
-            )
-    return found
-
-
-def _depth(base: Base, pan: Pan) -> float:
-    return float(base.volume_m3) / (math.pi * (float(pan.diameter_m) / 2) ** 2)
+    rest = nominal_surfaces(fitted[0].view.design, reason=NOT_COOKED)
+    return (
+        (*found.values(), *(one for key, one in rest.items() if key not in found)),
+        tuple(heads),
+        refusals,
+    )
