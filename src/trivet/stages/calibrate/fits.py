@@ -49,9 +49,10 @@ OTHERS = "in force: what the other cooks say"
 
 
 def expected_k(
-    series: PairSeries, *, view: HeadTerms, emissivity: float, **off: float
+    series: PairSeries, *, view: HeadTerms, emissivity: float, cause: str = "", by: float = 0.0
 ) -> FloatArray:
-    """Return the apparent temperature without drift, (sample,); ``off`` shifts single causes."""
+    """Return the apparent temperature without drift, (sample,), one cause shifted by so much."""
+    off = {cause: by}
     housing_k = series.state.housing_k
     sight = LineOfSight(
         emissivity=min(max(emissivity, 1e-3), 1.0),
@@ -155,18 +156,17 @@ def _drift_samples(
     rows: list[FloatArray] = []
     offsets: list[FloatArray] = []
     for k, one in enumerate(series):
-        expected = partial(expected_k, one, view=view)
-        base = expected(emissivity=at[k])
+        expected = partial(expected_k, one, view=view, emissivity=at[k])
+        base = expected()
         row = np.zeros((one.apparent_k.size, first + 3))
         step = 0.01 if at[k] < 0.98 else -0.01
         row[:, k] = (expected(emissivity=at[k] + step) - base) / step
-        row[:, n + k] = expected(emissivity=at[k], reference=1.0) - base
+        row[:, n + k] = expected(cause="reference", by=1.0) - base
         row[:, 2 * n + besides * k : 2 * n + besides * (k + 1)] = one.beside_k
         for column, (cause, size) in enumerate(
             (("gain", 0.01), ("window", -0.01), ("reflected", 1.0)), start=first
         ):
-            shifted = expected(emissivity=at[k], **{cause: size})
-            row[:, column] = (shifted - base) / size
+            row[:, column] = (expected(cause=cause, by=size) - base) / size
         rows.append(row)
         offsets.append(one.apparent_k - base)
     own = [priors[one.group] for one in series]

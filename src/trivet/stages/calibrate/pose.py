@@ -27,7 +27,7 @@ from trivet.records.benchsheet import SheetBurner, SheetTarget
 from trivet.records.calibration import POSE_TERMS, PoseCalibration
 from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames, Recording
-from trivet.stages.calibrate.pairs import depth_m
+from trivet.stages.calibrate.headscenes import depth_m
 
 PLACEMENT_M = 0.003
 """Standard uncertainty of a pan's place on its burner; common practice, no source."""
