@@ -29,7 +29,7 @@ from trivet.scoring.alertaccount import alert_study, share_of
 from trivet.scoring.alertmetrics import on_since_s
 from trivet.stages.alert import watching
 from trivet.stages.alert.injection import FAULTS, IN_FRAMES, faulty_input, jumped_back
-from trivet.stages.simulate.presence import presence
+from trivet.stages.simulate.occupancy import presence
 from trivet.stages.tune import _front
 
 

@@ -17,8 +17,7 @@ from trivet.records.recording import HeadFrames, ProductInput, Recording
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.simulate import simulate
 from trivet.stages.simulate.cooking import cooked
-from trivet.stages.simulate.draws import kitchen, stream
-from trivet.stages.simulate.setting import settings
+from trivet.stages.simulate.draws import drawn_repeat, head_unit, stream
 
 
 def plan(**changes):
@@ -140,18 +139,11 @@ def test_noise_is_constant_in_radiance(plain_design):
 def test_black_pan_looks_as_hot_as_it_is(plain_design):
     """Closure: emissivity, window and offsets undone by hand, in the middle of the pan."""
     from trivet.physics.radiation.planck import band_radiance, flat_band, radiating_temperature_k
-    from trivet.stages.simulate.draws import head_unit
 
     run = plan(duration="90 s")
     cook = simulate(plain_design, plan=run)
-    head, seed = plain_design.heads[0], plain_design.project.seed
-    unit = head_unit(
-        head,
-        card=plain_design.card(head),
-        plan=run,
-        generator=stream(seed, cook="cook", name="unit main"),
-    )
-    room = kitchen(plain_design, plan=run, generator=stream(seed, cook="cook", name="kitchen"))
+    unit = head_unit(plain_design.heads[0], design=plain_design, plan=run)
+    room = drawn_repeat(plain_design, plan=run, repeat=0).room
     frames, truth, band = (
         cook.recording.inputs.heads[0],
         cook.truth.burners[0],
@@ -294,9 +286,7 @@ def test_energy_closes(plain_design):
     ]
     burners[1]["food"] = food
     run = plan(duration="90 s", burners=burners)
-    room = kitchen(plain_design, plan=run, generator=stream(1, cook="c", name="kitchen"))
-    standing = settings(plain_design, plan=run, name="c", room=room)
-    done = cooked(standing, plan=run, room=room)
+    done = cooked(drawn_repeat(plain_design, plan=run, repeat=0))
     assert len(done.ledgers) >= 4
     for ledger in done.ledgers:
         assert ledger.closure_frac.max() <= 0.005

@@ -15,8 +15,7 @@ from trivet.records.design import Design
 from trivet.records.requirement import OF_WORDS
 from trivet.stages.simulate import simulate
 from trivet.stages.simulate.cooking import cooked
-from trivet.stages.simulate.draws import kitchen, stream
-from trivet.stages.simulate.setting import settings
+from trivet.stages.simulate.draws import Repeat, kitchen, stream
 from trivet.stages.simulate.surfaces import _film_emissivity, constants_of, emissivity_of
 from trivet.stages.verify.foodsafety import core_verdict
 
@@ -61,7 +60,7 @@ def history(made, **more):
     design, pan = made
     the_plan = plan(pan, **more)
     room = kitchen(design, plan=the_plan, generator=stream(1, cook="c", name="kitchen"))
-    cook = cooked(settings(design, plan=the_plan, name="c", room=room), plan=the_plan, room=room)
+    cook = cooked(Repeat(design, the_plan, "c", room))
     assert max(float(one.closure_frac.max()) for one in cook.ledgers) <= 0.005
     return cook.pans[0], cook
 

@@ -11,8 +11,8 @@ from trivet.records.cook import CookPlan
 from trivet.stages.calibrate import calibrate
 from trivet.stages.estimate import estimate
 from trivet.stages.simulate import simulate
-from trivet.stages.simulate.draws import head_unit, stream
-from trivet.stages.simulate.evenscenes import LEVELS_C, even_scenes
+from trivet.stages.simulate.draws import head_unit
+from trivet.stages.simulate.sensing import LEVELS_C, even_scenes
 
 
 @pytest.fixture(scope="module")
@@ -65,13 +65,7 @@ def test_even_scenes_show_the_pattern_of_the_unit(design) -> None:
     assert [float(flat.temperature_k) - 273.15 for flat in recording.reference.flats] == list(
         LEVELS_C
     )
-    head = design.heads[0]
-    unit = head_unit(
-        head,
-        card=design.card(head),
-        plan=one,
-        generator=stream(design.project.seed, cook=f"unit {one.unit}", name=f"unit {head.name}"),
-    )
+    unit = head_unit(design.heads[0], design=design, plan=one)
     found = calibrate(design, recordings=[recording]).heads[0].pixels
     assert found is not None
     # Known to 0.05 K of a pattern of 0.25 K.

@@ -11,8 +11,8 @@ from trivet.physics.heat.burners import level_frac
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.stages.simulate.cooking import cooked
-from trivet.stages.simulate.draws import kitchen, stream
-from trivet.stages.simulate.setting import STEP_S, settings
+from trivet.stages.simulate.draws import Repeat, kitchen, stream
+from trivet.stages.simulate.setting import STEP_S
 
 KELVIN = 273.15
 
@@ -49,8 +49,7 @@ def cook(design_tables):
         )
         design = Design.model_validate(changed)
         room = kitchen(design, plan=plan, generator=stream(1, cook="cook", name="room"))
-        pans = settings(design, plan=plan, name="cook", room=room)
-        run = cooked(pans, plan=plan, room=room)
+        run = cooked(Repeat(design, plan, "cook", room))
         assert max(float(part.closure_frac.max()) for part in run.ledgers) <= 1e-3
         return run.pans[0], sum(float(part.input_j.sum()) for part in run.ledgers)
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import OutOfRangeError
-from trivet.stages.simulate.soundness import require_physical
+from trivet.stages.simulate.stage import require_physical
 
 
 def pan(at: int, value_k: float) -> Any:

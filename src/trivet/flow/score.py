@@ -250,7 +250,7 @@ def _calibrated(design: Design, plans: Sequence[CookPlan], *, even: bool) -> Cal
     """Return the calibration of one simulated unit."""
     from trivet.stages.calibrate import calibrate
     from trivet.stages.simulate import simulate
-    from trivet.stages.simulate.evenscenes import even_scenes
+    from trivet.stages.simulate.sensing import even_scenes
 
     recordings = [
         simulate(design, plan=plan, repeat=repeat).recording

@@ -16,8 +16,8 @@ from trivet.physics.heat.pan.cook import cook_pans
 from trivet.physics.heat.pan.model import Losses, PanBase, RunSettings, cell_area_frac
 from trivet.records.cook import CookPlan
 from trivet.stages.simulate.cooking import cooked
+from trivet.stages.simulate.draws import Repeat
 from trivet.stages.simulate.draws import kitchen as draw_kitchen
-from trivet.stages.simulate.setting import settings
 
 GROUP = "Balances"
 RADIUS_M = 0.13
@@ -142,8 +142,7 @@ def whole_closure() -> float:
             | {"burners": [entry]}
         )
         room = draw_kitchen(design, plan=plan, generator=np.random.default_rng(1))
-        made = settings(design, plan=plan, name="check", room=room)
-        ledgers = cooked(made, plan=plan, room=room).ledgers
+        ledgers = cooked(Repeat(design, plan, "check", room)).ledgers
         total = sum(float(one.input_j[0]) for one in ledgers)
         gap = sum(float(abs(o.input_j[0] - o.lost_j[0] - o.latent_j[0] - o.vapour_j[0]
                             - o.stored_j[0])) for o in ledgers)  # fmt: skip

@@ -10,6 +10,9 @@ from numba import njit
 from trivet.arrays import FloatArray
 from trivet.errors import OutOfRangeError
 
+HOTTEST_SPOT_M2 = 5e-4
+"""Of what is called the hottest; own estimate: 5 cm2, what a cook would call a spot."""
+
 
 def area_quantiles_k(
     cells_k: FloatArray, *, area_m2: FloatArray, shares: tuple[float, ...]
@@ -34,7 +37,7 @@ def area_quantiles_k(
 
 
 def hottest_mean_k(
-    cells_k: FloatArray, *, area_m2: FloatArray, hottest_m2: float = 5e-4
+    cells_k: FloatArray, *, area_m2: FloatArray, hottest_m2: float = HOTTEST_SPOT_M2
 ) -> FloatArray:
     """Return the mean temperature of the hottest part of a surface.
 

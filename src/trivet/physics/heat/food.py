@@ -97,7 +97,7 @@ def food_properties(
     )
 
 
-NODES = 14
+FOOD_NODES = 14
 """Thin at both faces, so that turning a food needs no new grid."""
 DRY_CONDUCTIVITY_W_MK = 0.15
 """Of a crust; 0.1 to 0.2, from memory."""
@@ -158,7 +158,7 @@ def food_column(
     specific_heat_j_kgk: float,
     conductivity_w_mk: float,
     water_frac: float,
-    nodes: int = NODES,
+    nodes: int = FOOD_NODES,
 ) -> FoodColumn:
     """Return a food as a column of nodes.
 

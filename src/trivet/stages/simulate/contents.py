@@ -1,28 +1,58 @@
-"""What lies on the base of a pan: nothing, water, deep oil, butter or an uneven film."""
+"""What lies on the base of a pan: nothing, water, deep oil, butter or an uneven film; which oil."""
 
 from __future__ import annotations
 
 import dataclasses
+from dataclasses import dataclass
 
 import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.errors import InputError
+from trivet.facts.contents import TemperatureSpread, oil_limits
+from trivet.models.oilpoints import COMMON
 from trivet.physics.heat.boiling import nucleate_w_m2k3, surface_factor
 from trivet.physics.heat.loads import OIL_KG_M3, Layer, oil_layer, water_layer
 from trivet.physics.heat.oilfilm import film_thickness_m, smooth_field
 from trivet.records.design import Base, Pan
 from trivet.stages.simulate.draws import Kitchen
 
-# All assumed, common practice, no source.
-WET_FRAC = (0.7, 1.0)
-UNEVENNESS = (0.2, 0.6)
-PATCH_M = 0.06
-FILM_UNDER_M = 0.5e-3
-FILM_EMISSIVITY = 0.6
-TILT_RAD = 0.005
-BOW_M = 0.3e-3
-WATER_KG_M3 = 998.0
+
+@dataclass(frozen=True)
+class OilDraw:
+    """One oil: its name in the library and the temperatures drawn for this cook."""
+
+    name: str
+    smoke_k: float
+    ignition_k: float | None
+    """None where it does not ignite by itself, as butter."""
+
+
+def oil_draw(base: Base, generator: np.random.Generator) -> OilDraw:
+    """Draw an oil's smoke point and auto-ignition temperature from their distributions."""
+    name = base.oil or COMMON.get(base.contents, "vegetable")
+    limits = oil_limits(name)
+    smoke, ignites = limits.smoke.after(base.uses), limits.autoignition
+    u = generator.uniform(size=2)
+    return OilDraw(
+        name=name,
+        smoke_k=_at(smoke, float(u[0])),
+        ignition_k=None if ignites is None else _at(ignites, float(u[1])),
+    )
+
+
+def _at(spread: TemperatureSpread, u: float) -> float:
+    return spread.low_k + (spread.high_k - spread.low_k) * u
+
+
+WET_FRAC = (0.7, 1.0)  # own estimate: share of a base that a poured film wets
+UNEVENNESS = (0.2, 0.6)  # own estimate: of the logarithm of a film's thickness
+PATCH_M = 0.06  # own estimate: from hill to hill of a film
+FILM_UNDER_M = 0.5e-3  # own estimate: a deeper oil levels itself
+FILM_EMISSIVITY = 0.6  # own estimate: total, of film and metal together
+TILT_RAD = 0.005  # own estimate: hobs out of level by 0.3 degrees
+BOW_M = 0.3e-3  # own estimate: pans of 26 cm
+WATER_KG_M3 = 998.0  # at 20 C: IAPWS-95
 OIL_MEASURED_KG_M3 = 917.0  # at 20 C: Choi and Okos 1986
 # Whole butter: 80 to 82 % fat, at most 16 % water (Codex standard 279), the rest milk solids.
 BUTTER_KG_M3, BUTTER_WATER_FRAC = 911.0, 0.16

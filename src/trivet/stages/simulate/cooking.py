@@ -10,24 +10,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.physics.heat.cellstats import hottest_mean_k
 from trivet.physics.heat.food import FoodPatch
 from trivet.physics.heat.loads import Layer, stack_layers
 from trivet.physics.heat.pan.cook import cook_pans
 from trivet.physics.heat.pan.model import EnergyLedger, PanRun, RunSettings
 from trivet.records.cook import CookPlan
-from trivet.stages.simulate.draws import Kitchen
-from trivet.stages.simulate.films import Films
-from trivet.stages.simulate.foods import moments, prepared
+from trivet.stages.simulate.draws import Repeat
+from trivet.stages.simulate.foods import lid_moments, lids_on, moments, prepared
 from trivet.stages.simulate.heating import bases, control, knob, losses, power_w, turns, washed
-from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.lids import lid_moments, lids_on
-from trivet.stages.simulate.setting import FOOD_PARTS, STEP_S, PanSetting
-from trivet.stages.simulate.smoke import ignition_at, marks
+from trivet.stages.simulate.history import Films, PanHistory, ignition_at, marks
+from trivet.stages.simulate.setting import FOOD_PARTS, STEP_S, PanSetting, settings
 
 CHUNK_S = 30.0
+"""Of a run between two flows of the oil; own estimate."""
 DRY_CHUNK_S = 150.0
-"""Nothing flows between the runs of a cook without oil: only its stop is looked for."""
+"""Own estimate: without oil nothing flows between runs, only the stop is looked for."""
 
 
 @dataclass(frozen=True)
@@ -39,20 +38,21 @@ class Cooked:
     stopped: str
 
 
-def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> Cooked:
+def cooked(cook: Repeat) -> Cooked:
     """Return the histories of all pans of a cook, up to its end or its stop temperature."""
+    standing, plan, room = settings(cook), cook.plan, cook.room
     steps = max(2, round(float(plan.duration_s) / STEP_S))
     middle = np.asarray((np.arange(steps) + 0.5) * STEP_S, dtype=np.float64)
-    power = np.stack([power_w(one, middle) for one in settings], axis=1)
+    power = np.stack([power_w(one, middle) for one in standing], axis=1)
     runs: list[PanRun] = []
     covers: list[BoolArray] = []
     state, stopped = None, ""
-    films = Films(settings, room)
-    bounds, lost, base = _bounds(settings, steps), losses(settings, room), bases(settings, room)
+    films = Films(standing, room)
+    bounds, lost, base = _bounds(standing, steps), losses(standing, room), bases(standing, room)
     for first, last in itertools.pairwise(bounds):
-        state, food = prepared(settings, state, room, first, last)
+        state, food = prepared(standing, state, room, first, last)
         parts = FOOD_PARTS if food is not None or _releases(films.layers) else 1
-        flux = [one.flux(float(knob(one, middle[first]))) for one in settings]
+        flux = [one.flux(float(knob(one, middle[first]))) for one in standing]
         run = cook_pans(
             np.stack([one.shape_m2 for one in flux], axis=2),
             power_w=np.repeat(power[first:last], parts, axis=0),
@@ -60,26 +60,26 @@ def cooked(settings: Sequence[PanSetting], *, plan: CookPlan, room: Kitchen) -> 
             losses=lost,
             layer=stack_layers(films.layers),
             food=food,
-            lid=lids_on(settings, room, first),
+            lid=lids_on(standing, room, first),
             run=RunSettings(
                 step_s=STEP_S / parts,
                 record_every=parts,
                 start=state,
                 start_k=room.ambient_k,
-                control=control(settings),
+                control=control(standing),
             ),
         )
         runs.append(run)
         covers.append(_cover(food, run))
         state = run.state
-        stopped = _stopped(settings, run, first * STEP_S, plan) or _ignited(
-            settings, run, first * STEP_S, films
+        stopped = _stopped(standing, run, first * STEP_S, plan) or _ignited(
+            standing, run, first * STEP_S, films
         )
         films.move(run)
         if stopped:
             break
     return Cooked(
-        _histories(settings, (runs, covers), plan, films, stopped=bool(stopped)),
+        _histories(standing, (runs, covers), plan, films, stopped=bool(stopped)),
         tuple(run.ledger for run in runs),
         stopped,
     )
@@ -110,7 +110,7 @@ def _stopped(settings: Sequence[PanSetting], run: PanRun, from_s: float, plan: C
     if first is None:
         return ""
     at = from_s + float(run.time_s[first[0]])
-    level_c = float(plan.stop_at_k) - 273.15
+    level_c = float(plan.stop_at_k) - ZERO_C_K
     return f"pan on {first[1].burner.name} reached {level_c:.0f} C at {at:.1f} s"
 
 
@@ -131,7 +131,7 @@ def _ignited(settings: Sequence[PanSetting], run: PanRun, from_s: float, films: 
         if at is not None and one.oil.ignition_k is not None:
             return (
                 f"{one.oil.name} oil on {one.burner.name} ignited at "
-                f"{one.oil.ignition_k - 273.15:.0f} C, {from_s + float(run.time_s[at]):.1f} s"
+                f"{one.oil.ignition_k - ZERO_C_K:.0f} C, {from_s + float(run.time_s[at]):.1f} s"
             )
     return ""
 

@@ -8,24 +8,29 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trivet.physics.geometry.optics import Pose
+from trivet.errors import InputError
+from trivet.models.optics import card_band, card_lens
+from trivet.physics.geometry.optics import Lens, Pose
 from trivet.physics.heat.water import boiling_point_k
+from trivet.physics.radiation.planck import Band
 from trivet.physics.sensor.readout import SensorErrors
-from trivet.records.cook import CookPlan, Mismatch
+from trivet.records.cook import CookPlan, Mismatch, cook_name
 from trivet.records.design import Design, Head
 from trivet.records.figures import Figure
 from trivet.records.sensorcard import SensorCard
 
-HOUSING_REF_K = 298.15  # sensors are calibrated at 25 C
-# What no card states; all assumed, common practice, no source.
-ACCURACY_HALF_K = 3.0
-PER_RATE_SIGMA_S = 5.0
-PATTERN_OFFSET_K = 0.25
-PATTERN_GAIN_FRAC = 0.003
-WANDER_SHARE = 0.2  # of the NETD: leaves the total within 2 % of it
-SETTLE_S = 240.0
-HOB_RISE_K = (5.0, 25.0)
-HOUSING_TAU_S = (200.0, 600.0)
+CALIBRATED_AT_K = 298.15  # housing of a sensor at its factory; common practice, no source
+# What no card states.
+UNSTATED_ACCURACY_HALF_K = 3.0  # own estimate: the usual +-3 K of thermal arrays
+PER_RATE_SIGMA_S = 5.0  # own estimate: lag of the thermistor behind the array
+PATTERN_OFFSET_K = 0.25  # own estimate: fixed pattern left by the factory
+PATTERN_GAIN_FRAC = 0.003  # own estimate, as above
+WANDER_SHARE = 0.2  # of the NETD; own estimate: leaves the total within 2 % of it
+UNSTATED_SETTLE_S = 240.0  # own estimate: four minutes after power on
+HOB_RISE_K = (5.0, 25.0)  # own estimate: hob beside the pans over the room
+HOUSING_TAU_S = (200.0, 600.0)  # own estimate: a housing of some 100 g in moving air
+HOUSING_START_RISE_K = (0.0, 3.0)  # own estimate: the sensor's own watts
+AWAKE_S = (1.0, 15.0)  # own estimate: from power on to the first frame
 
 
 def stream(seed: int, *, cook: str, name: str) -> np.random.Generator:
@@ -59,23 +64,46 @@ class Kitchen:
 
 def kitchen(design: Design, *, plan: CookPlan, generator: np.random.Generator) -> Kitchen:
     """Draw the surroundings of a cook from the design's ranges."""
-    around = design.surroundings
-    ambient = drawn(around.ambient_k, generator)
+    surroundings = design.surroundings
+    ambient = drawn(surroundings.ambient_k, generator)
     if plan.ambient_k is not None:
         ambient = float(plan.ambient_k)
-    reflected = drawn(around.reflected_k, generator)
-    rise = drawn(around.housing_rise_delta_k, generator)
+    reflected = drawn(surroundings.reflected_k, generator)
+    rise = drawn(surroundings.housing_rise_delta_k, generator)
     return Kitchen(
         ambient_k=ambient,
         reflected_k=reflected,
-        convection_w_m2k=drawn(around.convection_w_m2k, generator),
-        boiling_k=float(boiling_point_k(float(around.altitude_m))),
+        convection_w_m2k=drawn(surroundings.convection_w_m2k, generator),
+        boiling_k=float(boiling_point_k(float(surroundings.altitude_m))),
         hob_rise_k=generator.uniform(*HOB_RISE_K),
-        housing_start_k=ambient + generator.uniform(0.0, 3.0),
+        housing_start_k=ambient + generator.uniform(*HOUSING_START_RISE_K),
         housing_end_k=ambient + rise,
         housing_tau_s=generator.uniform(*HOUSING_TAU_S),
-        awake_s=generator.uniform(1.0, 15.0),
+        awake_s=generator.uniform(*AWAKE_S),
     )
+
+
+@dataclass(frozen=True)
+class Repeat:
+    """One repeat of a planned cook, in the kitchen drawn for it."""
+
+    design: Design
+    plan: CookPlan
+    name: str
+    room: Kitchen
+
+    def stream(self, purpose: str) -> np.random.Generator:
+        """Return the generator of one purpose in this cook."""
+        return stream(self.design.project.seed, cook=self.name, name=purpose)
+
+
+def drawn_repeat(design: Design, *, plan: CookPlan, repeat: int) -> Repeat:
+    """Return one repeat of a planned cook with its kitchen as drawn; refuse one not planned."""
+    if not 0 <= repeat < plan.repeats:
+        raise InputError(f"cook {plan.name!r} has repeats 0 to {plan.repeats - 1}, not {repeat}")
+    name = cook_name(plan, repeat)
+    draws = stream(design.project.seed, cook=name, name="kitchen")
+    return Repeat(design, plan, name, kitchen(design, plan=plan, generator=draws))
 
 
 @dataclass(frozen=True)
@@ -91,11 +119,10 @@ class HeadUnit:
     """What the window mirrors of the housing; 0 where the design does not say."""
 
 
-def head_unit(
-    head: Head, *, card: SensorCard, plan: CookPlan, generator: np.random.Generator
-) -> HeadUnit:
-    """Draw a head: mount within its tolerances, window, blur, and the sensor's errors."""
-    mount = head.mount
+def head_unit(head: Head, *, design: Design, plan: CookPlan) -> HeadUnit:
+    """Draw a plan's unit of a head: mount in its tolerances, window, blur, the sensor's errors."""
+    card, mount = design.card(head), head.mount
+    generator = stream(design.project.seed, cook=f"unit {plan.unit}", name=f"unit {head.name}")
     at = generator.uniform(-1.0, 1.0, 3) * float(mount.position_tolerance_m)
     turn = generator.uniform(-1.0, 1.0, 3) * float(mount.angle_tolerance_rad)
     transmittance = drawn(head.window.transmittance_frac, generator)
@@ -149,19 +176,42 @@ def mismatched(unit: HeadUnit, mismatch: Mismatch) -> HeadUnit:
 
 def _sensor_errors(card: SensorCard, generator: np.random.Generator) -> SensorErrors:
     accuracy = card.accuracy_delta_k
-    half = float(accuracy) if accuracy is not None else ACCURACY_HALF_K
+    half = float(accuracy) if accuracy is not None else UNSTATED_ACCURACY_HALF_K
     offset = half * generator.uniform(-1.0, 1.0)
     gain = float(card.accuracy_gain_frac or 0.0) * generator.uniform(-1.0, 1.0)
     per_housing = drawn(card.housing_drift_per_k or 0.0, generator)
     wake = drawn(card.settle_delta_k or 0.0, generator)
-    settle = float(card.settle_s) if card.settle_s is not None else SETTLE_S
+    settle = float(card.settle_s) if card.settle_s is not None else UNSTATED_SETTLE_S
     shape = (card.rows, card.cols)
     return SensorErrors(
         drift=(offset, per_housing, PER_RATE_SIGMA_S * generator.standard_normal(), wake),
-        housing_ref_k=HOUSING_REF_K,
+        housing_ref_k=CALIBRATED_AT_K,
         wake_tau_s=settle / 3.0 * generator.uniform(0.8, 1.2),
         gain_frac=gain,
         pixel_offset_k=PATTERN_OFFSET_K * generator.standard_normal(shape),
         pixel_gain_frac=PATTERN_GAIN_FRAC * generator.standard_normal(shape),
         wander_k=WANDER_SHARE * float(card.netd_delta_k),
     )
+
+
+@dataclass(frozen=True)
+class SimulatedHead:
+    """One head, as it was made and hung, looking at the pans of a cook."""
+
+    head: Head
+    unit: HeadUnit
+    lens: Lens
+    band: Band
+    cook: Repeat
+
+    @property
+    def card(self) -> SensorCard:
+        """The card of its sensor."""
+        return self.cook.design.card(self.head)
+
+
+def mounted(head: Head, cook: Repeat) -> SimulatedHead:
+    """Return a head as it was made and hung, set apart from it where the plan says so."""
+    card = cook.design.card(head)
+    unit = mismatched(head_unit(head, design=cook.design, plan=cook.plan), cook.plan.mismatch)
+    return SimulatedHead(head, unit, card_lens(card), card_band(card), cook)

@@ -1,4 +1,4 @@
-"""Food in the pans of a cook: put in, turned and taken out."""
+"""Food and lids of a cook: put in or on, turned and taken out or off."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
-from trivet.physics.heat.food import NODES, FoodPatch, contact_w_m2k
+from trivet.facts.pans import surface
+from trivet.physics.heat.food import FOOD_NODES, FoodPatch, contact_w_m2k
+from trivet.physics.heat.loads import Lid, lid_areal_j_m2k, stack_lids
 from trivet.physics.heat.pan.model import PanState
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import FOOD_PARTS, N_R, N_THETA, STEP_S, PanSetting
 
-COLD_K = 278.15
+FILLER_K = 278.15  # own estimate: of columns where no food lies, never read
 
 
 def moments(setting: PanSetting, steps: int) -> tuple[int, ...]:
@@ -77,18 +79,18 @@ class _Fields:
         shape = (N_R, N_THETA, pans)
         self.piece = np.full(shape, -1, dtype=np.int64)
         self.contact = np.zeros((steps, pieces, pans))
-        self.column = np.full((NODES, *shape), COLD_K)
-        self.water = np.zeros((NODES, *shape))
-        self.wet = np.zeros((NODES, *shape))
-        self.areal = np.ones((NODES, *shape))
-        self.between = np.ones((NODES - 1, *shape))
+        self.column = np.full((FOOD_NODES, *shape), FILLER_K)
+        self.water = np.zeros((FOOD_NODES, *shape))
+        self.wet = np.zeros((FOOD_NODES, *shape))
+        self.areal = np.ones((FOOD_NODES, *shape))
+        self.between = np.ones((FOOD_NODES - 1, *shape))
         self.half = np.zeros(shape)
         self.crust = np.zeros(shape)
 
     def go_on(self, state: PanState | None) -> None:
         """Take over the columns of the run before."""
         if state is not None and len(state.column_k):
-            self.column = np.nan_to_num(state.column_k, nan=COLD_K)
+            self.column = np.nan_to_num(state.column_k, nan=FILLER_K)
             self.water = np.array(state.food_water_kg_m2)
 
     def lay(self, pan: int, number: int, setting: PanSetting, cells: BoolArray) -> None:
@@ -126,3 +128,38 @@ def _open_mean(
     field = layer if setting.base.contents != "dry" else pan
     area = setting.area_m2.reshape(N_R, N_THETA)[open_cells]
     return float((field[open_cells] * area).sum() / area.sum())
+
+
+# Thickness of common lids: common practice, no source.
+GLASS_LID_M, STEEL_LID_M = 4.0e-3, 0.8e-3
+
+
+def lid_moments(setting: PanSetting, steps: int) -> tuple[int, ...]:
+    """Return the steps at which the lid is put on or taken off, none over ``steps``."""
+    times = [span.on_s for span in setting.plan.lid]
+    times += [span.off_s for span in setting.plan.lid if span.off_s is not None]
+    return tuple(min(steps, round(float(at) / STEP_S)) for at in times)
+
+
+def lids_on(settings: Sequence[PanSetting], room: Kitchen, step: int) -> Lid | None:
+    """Return the lids that are on from a step on, None where no pan is covered."""
+    return stack_lids([_lid(one, room) if _is_on(one, step) else None for one in settings])
+
+
+def _is_on(setting: PanSetting, step: int) -> bool:
+    for span in setting.plan.lid:
+        off = None if span.off_s is None else round(float(span.off_s) / STEP_S)
+        if round(float(span.on_s) / STEP_S) <= step and (off is None or step < off):
+            return True
+    return False
+
+
+def _lid(setting: PanSetting, room: Kitchen) -> Lid:
+    """Return a pan's lid, as warm as the room when it is put on."""
+    glass = setting.pan.lid_surface == "glass-lid"
+    return Lid(
+        areal_j_m2k=lid_areal_j_m2k(GLASS_LID_M if glass else STEEL_LID_M, glass=glass),
+        emissivity=surface(setting.pan.lid_surface).emissivity,
+        outer_w_m2k=room.convection_w_m2k,
+        start_k=room.ambient_k,
+    )

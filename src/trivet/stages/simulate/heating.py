@@ -24,22 +24,24 @@ from trivet.physics.heat.transfer import (
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
 
-# All assumed, common practice, no source.
-ELEMENT_TAU_S = {"gas": 1.0, "induction": 0.5, "coil": 5.0, "radiant": 4.0}
-BELOW_RISE_K = 20.0
-BOTTOM_EMISSIVITY = 0.6
-PULSE_S = 4.0
-KNOWN_AT_K = 150.0  # rise at which the design's coefficient of convection is meant
-INNER_SHARE = 0.5  # of the wall's inner face, which looks at itself
-WET_WALL_W_M2K = 500.0
-THROUGH_GLASS = 0.2  # of a radiant element's heat, which passes the glass as radiation
-UNDER_GLASS_W_M2K = 3.0
-LIMITER_HYSTERESIS_K = 40.0
-GAP_EXCHANGE = 0.6
-# An element of 20 cm, assumed: half a kilogram of steel and magnesia at 0.6 kJ/kg/K.
+ELEMENT_TAU_S = {"gas": 1.0, "induction": 0.5, "coil": 5.0, "radiant": 4.0}  # own estimate
+BELOW_RISE_K = 20.0  # own estimate: what lies under a pan on a grate, over the room
+BOTTOM_EMISSIVITY = 0.6  # own estimate: used bases
+PULSE_S = 4.0  # own estimate: common period of inverters below their lowest steady power
+KNOWN_AT_K = 150.0  # own estimate: rise at which the design's coefficient of convection is meant
+INNER_SHARE = 0.5  # of the wall's inner face, which looks at itself; own estimate
+WET_WALL_W_M2K = 500.0  # own estimate: natural convection of water at a wall
+THROUGH_GLASS = 0.2  # of a radiant element's heat that passes the glass as radiation; own estimate
+HOB_HEAT = {"gas": 0.0, "coil": 1.0, "radiant": 1.0 - THROUGH_GLASS, "induction": 0.0}
+"""Share of the heat that enters the hob and not the pan itself, by the kind of burner."""
+UNDER_GLASS_W_M2K = 3.0  # own estimate: insulated from below
+LIMITER_HYSTERESIS_K = 40.0  # own estimate: a rod limiter
+GAP_EXCHANGE = 0.6  # own estimate: two grey faces of 0.75
+# Own estimate of an element of 20 cm: half a kilogram of steel and magnesia at 0.6 kJ/kg/K.
 COIL_J_M2K, COIL_CONTACT_W_M2K, COIL_GAP_M = 9e3, 150.0, 5e-3
-BOWL_J_M2K, BOWL_GAP_M = 1e3, 0.02
-THERMOSTAT_HYSTERESIS_K = 5.0
+BOWL_J_M2K, BOWL_GAP_M = 1e3, 0.02  # own estimate: sheet under the coil
+THERMOSTAT_HYSTERESIS_K = 5.0  # own estimate
+# Own estimate: usual shares of a base of 2.6 mm.
 TRI_PLY = (("stainless-304", 0.4), ("aluminium", 1.8), ("stainless-304", 0.4))
 
 
@@ -202,6 +204,3 @@ def _hob(settings: Sequence[PanSetting]) -> Hob:
         hysteresis_k=LIMITER_HYSTERESIS_K,
         on=np.array([kind != "gas" for kind in kinds]),
     )  # fmt: skip
-
-
-HOB_HEAT = {"gas": 0.0, "coil": 1.0, "radiant": 1.0 - THROUGH_GLASS, "induction": 0.0}

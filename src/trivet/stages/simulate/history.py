@@ -1,15 +1,45 @@
-"""What one pan did over a cook: the series that scene, probes and truth are made from."""
+"""What a pan did over a cook: its series, its film of oil, when the oil smoked and ignited."""
 
 from __future__ import annotations
 
+import dataclasses
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
-from trivet.stages.simulate.films import FilmTrack
-from trivet.stages.simulate.setting import STEP_S, PanSetting
+from trivet.facts.contents import oil_limits
+from trivet.physics.heat.cellstats import HOTTEST_SPOT_M2, hottest_mean_k
+from trivet.physics.heat.loads import OIL_KG_M3, Layer
+from trivet.physics.heat.oilfilm import FilmBase, flowed_film_m, oil_vapour_kg_m2s
+from trivet.physics.heat.pan.model import PanRun
+from trivet.stages.simulate.contents import FILM_UNDER_M, oil_on_base, with_butter_water
+from trivet.stages.simulate.draws import Kitchen
+from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
+
+
+@dataclass(frozen=True)
+class FilmTrack:
+    """Thickness of oil or fat on one base over a cook, linear between marks."""
+
+    time_s: FloatArray
+    """(mark,) [s]"""
+    thickness_m: FloatArray
+    """(mark, cell) [m]"""
+
+    def left_frac(self, time_s: FloatArray, area_m2: FloatArray) -> FloatArray:
+        """Return how much of the oil at the start is left, (time,)."""
+        volume = self.thickness_m @ area_m2
+        if not volume[0] > 0.0:
+            return np.zeros(time_s.size)
+        return np.asarray(np.interp(time_s, self.time_s, volume / volume[0]))
+
+    def at(self, index: int) -> FloatArray:
+        """Return the thickness at a mark, (cell,)."""
+        return np.asarray(self.thickness_m[index])
 
 
 @dataclass(frozen=True)
@@ -79,3 +109,118 @@ class PanHistory:
         if not self.lidded.any():
             return self.surface_k
         return np.where(self.lidded[:, None], self.lid_k[:, None], self.surface_k)
+
+
+DRY_M = 0.5e-6
+"""Own estimate: thinner than this a film counts as dried out."""
+
+
+class Films:
+    """The films of all pans of a cook, moved on between the runs of the heat balance."""
+
+    def __init__(self, settings: Sequence[PanSetting], room: Kitchen) -> None:
+        self._settings, self._room = settings, room
+        self._now = [one.film_m for one in settings]
+        self._layers = [one.layer for one in settings]
+        self._marks: list[float] = [0.0]
+        self._tracks: list[list[FloatArray]] = [[one.film_m] for one in settings]
+
+    @property
+    def now(self) -> tuple[FloatArray, ...]:
+        """Return the thickness on each pan, (cell,)."""
+        return tuple(self._now)
+
+    @property
+    def layers(self) -> list[Layer]:
+        """Return the layer of each pan for the next run."""
+        return self._layers
+
+    def move(self, run: PanRun) -> None:
+        """Move all films on by what happened during a run."""
+        self._marks.append(self._marks[-1] + float(run.time_s[-1]))
+        for k, one in enumerate(self._settings):
+            if self._now[k].any():
+                self._now[k] = _moved(one, self._now[k], run, k)
+                layer = oil_on_base(self._now[k], area_m2=one.area_m2, room=self._room)
+                if float(np.asarray(one.layer.release_1_ks)) > 0.0:
+                    layer = with_butter_water(layer, float(run.mass_kg[-1, k]), self._room)
+                self._layers[k] = dataclasses.replace(layer, start_k=one.layer.start_k)
+            self._tracks[k].append(self._now[k])
+
+    def tracks(self) -> tuple[FilmTrack, ...]:
+        """Return what the films did."""
+        time = np.array(self._marks)
+        return tuple(FilmTrack(time, np.stack(track)) for track in self._tracks)
+
+
+def _moved(setting: PanSetting, film: FloatArray, run: PanRun, k: int) -> FloatArray:
+    """Return a film after a run: vapour goes from its surface, and thin films flow."""
+    shape, seconds = (N_R, N_THETA), float(run.time_s[-1])
+    surface = run.surface_k[..., k].reshape(run.time_s.size, -1)
+    fire_k = oil_limits(setting.oil.name).fire.mean_k
+    lost = oil_vapour_kg_m2s(surface, fire_k=fire_k).mean(axis=0).reshape(shape)
+    deep = float(film @ setting.area_m2) / float(setting.area_m2.sum()) >= FILM_UNDER_M
+    if deep:  # one pool: it loses as a whole
+        drop = float((lost.ravel() * setting.area_m2).sum() / setting.area_m2.sum()) / OIL_KG_M3
+        return np.maximum(film - drop * seconds, 0.0)
+    moved = flowed_film_m(
+        film.reshape(shape),
+        temperature_k=run.pan_k[..., k].mean(axis=0),
+        base=FilmBase(setting.radius_m, setting.height_m.reshape(shape)),
+        seconds=seconds,
+        lost_kg_m2s=lost,
+    ).ravel()
+    return np.where(moved < DRY_M, 0.0, moved)
+
+
+def _first_at(
+    setting: PanSetting, surface_k: FloatArray, film_m: FloatArray, level_k: float
+) -> int | None:
+    """Return the first moment at which the hottest oil reaches a temperature."""
+    wet = film_m > DRY_M
+    area = setting.area_m2[wet]
+    if area.sum() < HOTTEST_SPOT_M2:
+        return None
+    oil_k = surface_k[:, wet]
+    # the hottest 5 cm2 are never hotter than the hottest cell: look there first
+    close = np.flatnonzero(oil_k.max(axis=1) >= level_k)
+    if not close.size:
+        return None
+    hottest = hottest_mean_k(oil_k[close], area_m2=area)
+    found = np.flatnonzero(hottest >= level_k)
+    return int(close[found[0]]) if found.size else None
+
+
+def ignition_at(setting: PanSetting, surface_k: FloatArray, film_m: FloatArray) -> int | None:
+    """Return the first moment of a run at which the oil ignites by itself, None if it does not.
+
+    ``surface_k`` is (time, cell); ``film_m`` (cell,) what lay there as the run began.
+    """
+    if setting.oil.ignition_k is None:
+        return None
+    return _first_at(setting, surface_k, film_m, setting.oil.ignition_k)
+
+
+def marks(setting: PanSetting, surface_k: FloatArray, film: FilmTrack, step_s: float) -> SmokeMarks:
+    """Return when the oil began to smoke and when it ignited, over a whole cook."""
+    smoke = _over_marks(setting, surface_k, film, step_s, setting.oil.smoke_k)
+    fire = _over_marks(setting, surface_k, film, step_s, setting.oil.ignition_k)
+    return SmokeMarks(*smoke, *fire)
+
+
+def _over_marks(
+    setting: PanSetting,
+    surface_k: FloatArray,
+    film: FilmTrack,
+    step_s: float,
+    level_k: float | None,
+) -> tuple[float, float]:
+    """Return when a level is reached with the film of that time, and the level; NaN if never."""
+    if level_k is None or not film.thickness_m[0].any():
+        return float("nan"), float("nan")
+    edges = [round(float(at) / step_s) for at in film.time_s]
+    for k, (first, last) in enumerate(itertools.pairwise(edges)):
+        at = _first_at(setting, surface_k[first : last + 1], film.at(k), level_k)
+        if at is not None:
+            return (first + at) * step_s, level_k
+    return float("nan"), float("nan")

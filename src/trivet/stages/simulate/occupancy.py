@@ -1,4 +1,4 @@
-"""The cook's hand and face before the scene."""
+"""Who is in the kitchen: hands and faces before the scene, answers of the presence channel."""
 
 from __future__ import annotations
 
@@ -13,6 +13,9 @@ from trivet.physics.radiation.planck import band_radiance
 from trivet.physics.radiation.render import disc_cover, mixed_radiance
 from trivet.physics.sensor.readout import Hidden
 from trivet.records.cook import CookPlan
+from trivet.records.product import PresenceChannel
+from trivet.records.recording import Event, PresenceSeries
+from trivet.stages.simulate.draws import SimulatedHead
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.surroundings import (
     FACE_EMISSIVITY,
@@ -21,23 +24,21 @@ from trivet.stages.simulate.surroundings import (
     FACE_RADIUS_M,
     face_centre_m,
 )
-from trivet.stages.simulate.views import HeadView
 
-HAND_K, HAND_RADIUS_M, HAND_SECONDS, HAND_HEIGHT_M = 306.0, 0.06, 2.0, 0.15  # assumed, no source
+HAND_K, HAND_RADIUS_M, HAND_SECONDS, HAND_HEIGHT_M = 306.0, 0.06, 2.0, 0.15  # own estimate
 
 
-def hidden(
-    moments_s: FloatArray, pans: Sequence[PanHistory], *, plan: CookPlan, view: HeadView
-) -> Hidden | None:
+def hidden(moments_s: FloatArray, pans: Sequence[PanHistory], view: SimulatedHead) -> Hidden | None:
     """Return what hands and faces hide of each frame; the later one where both are there."""
-    mirrored = float(band_radiance(view.room.reflected_k, band=view.band))
+    plan = view.cook.plan
+    reflected = float(band_radiance(view.cook.room.reflected_k, band=view.band))
     which = np.full(moments_s.size, -1, dtype=np.int64)
     cover: list[FloatArray] = []
     warm: list[float] = []
     over = pans[0].setting.grid
     for at in plan.hands_at_s:
         eps = surface("hand").emissivity
-        glow = float(mixed_radiance(HAND_K, emissivity=eps, mirrored=mirrored, band=view.band))
+        glow = float(mixed_radiance(HAND_K, emissivity=eps, mirrored=reflected, band=view.band))
         for n in _during(moments_s, float(at), HAND_SECONDS):
             share = (moments_s[n] - float(at)) / HAND_SECONDS
             reach = 1.0 - abs(2.0 * share - 1.0) * 2.0  # in from the front, and back
@@ -53,7 +54,7 @@ def hidden(
         cover.append(_covered(view, face_centre_m(face, pans), FACE_RADIUS_M, FACE_HEIGHT_M))
         eps = FACE_EMISSIVITY
         warm.append(
-            float(mixed_radiance(FACE_K, emissivity=eps, mirrored=mirrored, band=view.band))
+            float(mixed_radiance(FACE_K, emissivity=eps, mirrored=reflected, band=view.band))
         )
     if not cover:
         return None
@@ -65,7 +66,7 @@ def _during(moments_s: FloatArray, at_s: float, for_s: float) -> IntArray:
 
 
 def _covered(
-    view: HeadView, centre_m: tuple[float, float], radius_m: float, height_m: float
+    view: SimulatedHead, centre_m: tuple[float, float], radius_m: float, height_m: float
 ) -> FloatArray:
     lens, pose = view.lens, view.unit.pose
     index = np.moveaxis(np.indices((lens.rows, lens.cols)), 0, -1).astype(np.float64)
@@ -78,3 +79,40 @@ def _covered(
         radius_m=radius_m,
         soft_m=soft,
     )
+
+
+KITCHEN = "kitchen"
+"""What the events of somebody in the kitchen are marked with."""
+
+
+def presence(
+    channel: PresenceChannel | None,
+    *,
+    plan: CookPlan,
+    until_s: float,
+    generator: np.random.Generator,
+) -> PresenceSeries | None:
+    """Return a presence channel's answers over a cook, with the errors that it declares.
+
+    Answers err independently of one another; a real channel may err in a row.
+    """
+    if channel is None:
+        return None
+    at = np.arange(0.0, until_s, float(channel.period_s))
+    there = np.ones(at.size, dtype=np.bool_)
+    for one in plan.away:
+        start = float(one.at_s)
+        there &= ~((at >= start) & (at < start + float(one.for_s)))
+    u = generator.uniform(size=at.size)
+    seen = np.where(there, u >= float(channel.miss_frac), u < float(channel.false_frac))
+    return PresenceSeries(tuple(at.tolist()), tuple(bool(one) for one in seen))
+
+
+def away_events(plan: CookPlan, burner: str) -> list[Event]:
+    """Return when the kitchen is left and entered, for those who check what was noticed."""
+    found = []
+    for one in plan.away:
+        start = float(one.at_s)
+        found.append(Event(start, burner, "person_out", KITCHEN))
+        found.append(Event(start + float(one.for_s), burner, "person_in", KITCHEN))
+    return found

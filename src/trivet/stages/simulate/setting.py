@@ -1,16 +1,18 @@
-"""What stands on each burner of a cook: pan, contents and heat as drawn."""
+"""What stands on each burner of a cook: pan, contents, pieces of food and heat as drawn."""
 
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from trivet.arrays import FloatArray
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import InputError
+from trivet.facts.contents import Food, food
 from trivet.facts.pans import Material, burner_figure, material, surface
 from trivet.physics.geometry.sampling import CellGrid
 from trivet.physics.heat.burners import (
@@ -20,32 +22,138 @@ from trivet.physics.heat.burners import (
     flux_map,
     turned_down,
 )
+from trivet.physics.heat.food import FoodColumn, food_column, food_properties
 from trivet.physics.heat.loads import Layer
 from trivet.physics.heat.pan.model import cell_area_frac, cell_centres
-from trivet.records.cook import CookBurner, CookPlan
+from trivet.records.cook import CookBurner, CookPlan, FoodPlan
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.stages.simulate.contents import (
+    OilDraw,
     base_height_m,
     boiling_as,
     contents,
     fat_kg,
+    oil_draw,
     refuse_contents,
 )
-from trivet.stages.simulate.draws import Kitchen, drawn, stream
-from trivet.stages.simulate.oildraw import OilDraw, oil_draw
-from trivet.stages.simulate.pieces import Piece, pieces
+from trivet.stages.simulate.draws import Repeat, drawn
 
-N_R, N_THETA = 24, 32
+SLIP_M = 0.008  # own estimate: how exactly a cook lays food down
+RIM_FRAC = 0.95  # of the base that food may cover; own estimate
+NEVER_STEP = 10**9  # own estimate: later than any cook
+
+
+@dataclass(frozen=True)
+class FoodPiece:
+    """One piece of food in one pan."""
+
+    plan: FoodPlan
+    food: Food
+    cover: BoolArray
+    """(cell,) where it lies."""
+    column: FoodColumn
+
+    def moments(self, step_s: float) -> tuple[int, int, int]:
+        """Return the steps at which it goes in, is turned and comes out."""
+        plan = self.plan
+        turn = NEVER_STEP if plan.turn_s is None else round(float(plan.turn_s) / step_s)
+        out = NEVER_STEP if plan.out_s is None else round(float(plan.out_s) / step_s)
+        into = round(float(plan.in_s) / step_s)
+        return into, turn, max(into, out)
+
+
+def pieces(
+    plan: CookBurner,
+    *,
+    pan: Pan,
+    x_m: FloatArray,
+    y_m: FloatArray,
+    cook: Repeat,
+    generator: np.random.Generator,
+) -> tuple[FoodPiece, ...]:
+    """Return the food of a pan; refuse what does not fit into it."""
+    _refuse_out_of_order(plan)
+    _refuse_stacked(plan)
+    made = []
+    # always drawn once, so that a cook with food and one without draw alike
+    slips = [generator.normal(0.0, SLIP_M, 2) for _ in range(max(1, len(plan.foods)))]
+    for one, slip in zip(plan.foods, slips, strict=False):
+        _refuse_too_wide(one, pan, plan.burner)
+        radius = min(float(one.diameter_m) / 2, RIM_FRAC * float(np.hypot(x_m, y_m).max()))
+        away = np.hypot(x_m - float(one.x_m) - slip[0], y_m - float(one.y_m) - slip[1])
+        kind = _with_contact(food(one.kind), float(cook.plan.mismatch.contact_scale))
+        made.append(FoodPiece(one, kind, np.asarray(away <= radius), _column(one, kind)))
+    return tuple(made)
+
+
+def _with_contact(kind: Food, scale: float) -> Food:
+    """Return a food whose contact with the base is set apart from the nominal."""
+    return dataclasses.replace(
+        kind,
+        contact_start_w_m2k=scale * kind.contact_start_w_m2k,
+        contact_peak_w_m2k=scale * kind.contact_peak_w_m2k,
+    )
+
+
+def _column(plan: FoodPlan, kind: Food) -> FoodColumn:
+    """Return the nodes of a food whose height follows from mass, diameter and composition."""
+    of = food_properties(kind.composition, porosity_frac=kind.porosity_frac)
+    area = math.pi * (float(plan.diameter_m) / 2) ** 2
+    return food_column(
+        float(plan.mass_kg) / (of.density_kg_m3 * area),
+        density_kg_m3=of.density_kg_m3,
+        specific_heat_j_kgk=of.specific_heat_j_kgk,
+        conductivity_w_mk=of.conductivity_w_mk,
+        water_frac=kind.composition[0],
+    )
+
+
+def _refuse_out_of_order(plan: CookBurner) -> None:
+    for one in plan.foods:
+        if not float(one.mass_kg) > 0.0:
+            raise InputError(f"mass of the {one.kind} on {plan.burner!r} is 0; wanted above 0 kg")
+        known = [at for at in (one.in_s, one.turn_s, one.out_s) if at is not None]
+        if any(float(two) <= float(first) for first, two in itertools.pairwise(known)):
+            raise InputError(
+                f"{one.kind} on {plan.burner!r}: {', '.join(f'{float(at):g} s' for at in known)}; "
+                "wanted in before turn before out"
+            )
+
+
+def _refuse_too_wide(one: FoodPlan, pan: Pan, burner: str) -> None:
+    reach = math.hypot(float(one.x_m), float(one.y_m)) + float(one.diameter_m) / 2
+    if reach > float(pan.diameter_m) / 2:
+        raise InputError(
+            f"{one.kind} on {burner!r} reaches {reach * 1e3:.0f} mm from the middle of pan "
+            f"{pan.name!r}, whose radius is {float(pan.diameter_m) / 2 * 1e3:.0f} mm; "
+            "take less food, a larger pan or move it inwards"
+        )
+
+
+def _refuse_stacked(plan: CookBurner) -> None:
+    for one, other in itertools.combinations(plan.foods, 2):
+        first, second = sorted((one, other), key=lambda food: float(food.in_s))
+        if first.out_s is not None and float(first.out_s) <= float(second.in_s):
+            continue
+        gap = math.hypot(float(one.x_m) - float(other.x_m), float(one.y_m) - float(other.y_m))
+        if gap < (float(one.diameter_m) + float(other.diameter_m)) / 2:
+            raise InputError(
+                f"two pieces of food on {plan.burner!r} ({one.kind}, {other.kind}) lie on one "
+                "another at one time; give them places x and y apart, or take one out first"
+            )
+
+
+N_R, N_THETA = 24, 32  # own estimate: under 0.1 K rms, see ``cook_pans``
 STEP_S = 1.0
-"""From record to record of a cook; its schedule acts at whole multiples."""
+"""From record to record of a cook; own estimate.  Its schedule acts at whole multiples."""
 FOOD_PARTS = 2
-"""Steps of the heat balance a record while food or butter lies in a pan.  Against steps of
-1/16 s the mean of such a pan stays within 0.7 K (a cell 1.5 K); with other contents whole
-steps keep every cell within 0.15 K."""
-# All assumed, common practice, no source.
-PLACEMENT_SIGMA_M = 0.003
-EFFICIENCY_SIGMA = 0.02
+"""Own estimate: steps of the heat balance a record while food or butter lies in a pan.  Against
+steps of 1/16 s the mean of such a pan stays within 0.7 K (a cell 1.5 K); with other contents
+whole steps keep every cell within 0.15 K."""
+PLACEMENT_SIGMA_M = 0.003  # own estimate: how exactly a pan is set down, within two of it
+EFFICIENCY_SIGMA = 0.02  # own estimate: burners of one model
 RING_SHARE = {"gas": 0.8, "coil": 0.6, "radiant": 0.6, "induction": 0.55}
+"""Radius of the ring over that of the burner, as in ``burners.default_pattern``; own estimate."""
 
 
 @dataclass(frozen=True)
@@ -72,7 +180,7 @@ class PanSetting:
     pattern: BurnerPattern
     offset_m: tuple[float, float]
     """Pan centre minus burner centre."""
-    pieces: tuple[Piece, ...]
+    pieces: tuple[FoodPiece, ...]
     """The food that goes in."""
     oil: OilDraw
     """Which oil lies in it, and at what it smokes and ignites."""
@@ -95,19 +203,10 @@ class PanSetting:
         return fat_kg(self.base) if self.film_m.any() else 0.0
 
 
-def settings(design: Design, *, plan: CookPlan, name: str, room: Kitchen) -> tuple[PanSetting, ...]:
+def settings(cook: Repeat) -> tuple[PanSetting, ...]:
     """Return what stands on the burners, in the plan's order."""
-    _refuse_unknown(design, plan)
-    made = tuple(
-        _setting(
-            design,
-            one,
-            room,
-            stream(design.project.seed, cook=name, name=f"pan {k}"),
-            stream(design.project.seed, cook=name, name=f"oil {k}"),
-        )
-        for k, one in enumerate(plan.burners)
-    )
+    _refuse_unknown(cook.design, cook.plan)
+    made = tuple(_setting(cook, one, k) for k, one in enumerate(cook.plan.burners))
     _refuse_overlap(made)
     return made
 
@@ -147,17 +246,16 @@ def _refuse_overlap(made: tuple[PanSetting, ...]) -> None:
                 )
 
 
-def _setting(
-    design: Design,
-    plan: CookBurner,
-    room: Kitchen,
-    generator: np.random.Generator,
-    of_oil: np.random.Generator,
-) -> PanSetting:
+def _setting(cook: Repeat, plan: CookBurner, number: int) -> PanSetting:
+    """Return one pan on its burner; its draws come from streams of its own."""
+    design, room = cook.design, cook.room
+    generator, of_oil = cook.stream(f"pan {number}"), cook.stream(f"oil {number}")
     burner, pan, base = design.burner(plan.burner), design.pan(plan.pan), design.base(plan.base)
     refuse_contents(base)
     _refuse_missing_lid(plan, pan)
-    slip = np.clip(generator.normal(0.0, PLACEMENT_SIGMA_M, 2), -0.006, 0.006)
+    slip = np.clip(
+        generator.normal(0.0, PLACEMENT_SIGMA_M, 2), -2 * PLACEMENT_SIGMA_M, 2 * PLACEMENT_SIGMA_M
+    )
     offset = (
         drawn(plan.offset_x_m, generator) + float(slip[0]),
         drawn(plan.offset_y_m, generator) + float(slip[1]),
@@ -201,7 +299,7 @@ def _setting(
         layer=boiling_as(layer, pan=pan, room=room),
         pattern=_pattern(burner, generator),
         offset_m=offset,
-        pieces=pieces(plan, pan=pan, x_m=x, y_m=y, generator=generator),
+        pieces=pieces(plan, pan=pan, x_m=x, y_m=y, cook=cook, generator=generator),
         oil=oil_draw(base, of_oil),
         height_m=base_height_m(x, y=y, generator=of_oil),
     )

@@ -2,113 +2,62 @@
 
 from __future__ import annotations
 
-from trivet.errors import InputError
-from trivet.models.optics import card_band, card_lens
-from trivet.records.cook import CookPlan, cook_name
-from trivet.records.design import Design, Head
+from collections.abc import Sequence
+
+import numpy as np
+
+from trivet.errors import OutOfRangeError
+from trivet.records.cook import CookPlan
+from trivet.records.design import Design
 from trivet.records.recording import Note, ProductInput, Recording, SimulatedCook, Truth
-from trivet.stages.simulate.cooking import Cooked, cooked
-from trivet.stages.simulate.draws import HeadUnit, Kitchen, head_unit, kitchen, mismatched, stream
-from trivet.stages.simulate.mismatches import contact_scaled
-from trivet.stages.simulate.presence import presence
+from trivet.stages.simulate.cooking import cooked
+from trivet.stages.simulate.draws import drawn_repeat, mounted
+from trivet.stages.simulate.history import PanHistory
+from trivet.stages.simulate.occupancy import presence
 from trivet.stages.simulate.references import reference, told
 from trivet.stages.simulate.sensing import head_frames
-from trivet.stages.simulate.setting import settings
-from trivet.stages.simulate.soundness import require_physical
 from trivet.stages.simulate.truth import burner_truth
 
 
 def simulate(design: Design, *, plan: CookPlan, repeat: int = 0) -> SimulatedCook:
     """Return one repeat of a planned cook: frames, references, and the truth apart.
 
-    Parameters
-    ----------
-    design : Design
-        Sensor heads, hob, pans, bases and surroundings; ranges are drawn from.
-    plan : CookPlan
-        What happens on which burner.
-    repeat : int
-        Which repeat; each has draws of its own.
+    design : sensor heads, hob, pans, bases and surroundings; ranges are drawn from
+    plan : what happens on which burner
+    repeat : which repeat; each has draws of its own
+    Returns : the recording, of evidence ``simulated``, and its truth
+    InputError: if the plan names what the design does not have, pans overlap, contents do not fit,
+    or the repeat is not one of the plan's.
+    OutOfRangeError: if a pan's temperature is no number or none that a pan can have.
 
-    Returns
-    -------
-    SimulatedCook
-        The recording, of evidence ``simulated``, and its truth.
-
-    Raises
-    ------
-    InputError
-        If the plan names what the design does not have, pans overlap, contents do
-        not fit, or the repeat is not one of the plan's.
-    OutOfRangeError
-        If a pan's temperature is no number or none that a pan can have.
-
-    Notes
-    -----
-    Bytes are the same on every run with one lock file and processor family; each
-    purpose has its own random stream, so another head or probe changes no other.
-    What is assumed (steam, hands, film patches, placement, sensor pattern) stands
-    as constants in the modules of this package.  A pan that is pushed keeps the heat
-    of the place where it stood.
-
-    References
-    ----------
-    The kernels that it calls.
+    Bytes are the same on every run with one lock file and processor family; each purpose has its
+    own random stream, so another head or probe changes no other.  What is assumed (steam, hands,
+    film patches, placement, sensor pattern) stands as constants in the modules of this package.
+    A pan that is pushed keeps the heat of the place where it stood.
     """
-    seed, name = design.project.seed, cook_name(plan, repeat)
-    room, cook = cooked_repeat(design, plan=plan, repeat=repeat)
-    require_physical(cook.pans, name=name)
-    heads, eyes = [], []
-    for head in design.heads:
-        card, unit = design.card(head), mounted(head, design=design, plan=plan)
-        eyes.append((card_lens(card), unit.pose, card_band(card)))
-        heads.append(
-            head_frames(
-                cook.pans,
-                design=design,
-                plan=plan,
-                name=name,
-                head=head,
-                unit=unit,
-                room=room,
-            )
-        )
+    cook = drawn_repeat(design, plan=plan, repeat=repeat)
+    done = cooked(cook)
+    require_physical(done.pans, name=cook.name)
+    heads = [mounted(head, cook) for head in design.heads]
+    frames = tuple(head_frames(done.pans, head) for head in heads)
     answers = presence(
         design.alerting.presence,
         plan=plan,
-        until_s=max(float(one.time_s[-1]) for one in heads),
-        generator=stream(seed, cook=name, name="presence"),
+        until_s=max(float(one.time_s[-1]) for one in frames),
+        generator=cook.stream("presence"),
     )
     recording = Recording(
-        name=name,
+        name=cook.name,
         purpose=plan.purpose,
         evidence="simulated",
         unit=f"simulated {plan.unit}",
         altitude_m=float(design.surroundings.altitude_m),
-        inputs=ProductInput(tuple(heads), told(design, plan=plan), answers),
-        reference=reference(cook.pans, design=design, plan=plan, name=name, room=room),
+        inputs=ProductInput(frames, told(cook), answers),
+        reference=reference(done.pans, cook),
         notes=_notes(plan),
     )
-    burners = tuple(burner_truth(one, eyes=eyes, mismatch=plan.mismatch) for one in cook.pans)
-    return SimulatedCook(recording, Truth(name, burners, cook.stopped))
-
-
-def cooked_repeat(design: Design, *, plan: CookPlan, repeat: int) -> tuple[Kitchen, Cooked]:
-    """Return the kitchen of one repeat, and what its pans did."""
-    if not 0 <= repeat < plan.repeats:
-        raise InputError(f"cook {plan.name!r} has repeats 0 to {plan.repeats - 1}, not {repeat}")
-    name = cook_name(plan, repeat)
-    draws = stream(design.project.seed, cook=name, name="kitchen")
-    room = kitchen(design, plan=plan, generator=draws)
-    standing = settings(design, plan=plan, name=name, room=room)
-    return room, cooked(contact_scaled(standing, plan.mismatch), plan=plan, room=room)
-
-
-def mounted(head: Head, *, design: Design, plan: CookPlan) -> HeadUnit:
-    """Return a head as it was made and hung, set apart from it where the plan says so."""
-    draws = stream(design.project.seed, cook=f"unit {plan.unit}", name=f"unit {head.name}")
-    unit = head_unit(head, card=design.card(head), plan=plan, generator=draws)
-    return mismatched(unit, plan.mismatch)
+    burners = tuple(burner_truth(one, heads) for one in done.pans)
+    return SimulatedCook(recording, Truth(cook.name, burners, done.stopped))
 
 
 def _notes(plan: CookPlan) -> tuple[Note, ...]:
@@ -121,3 +70,25 @@ def _notes(plan: CookPlan) -> tuple[Note, ...]:
         )
         for key, value in plan.mismatch.changes().items()
     )
+
+
+COLDEST_PAN_K, HOTTEST_PAN_K = 200.0, 2000.0
+"""Own estimate: below any kitchen, and above the melting of every pan of the tables."""
+
+
+def require_physical(pans: Sequence[PanHistory], *, name: str) -> None:
+    """Refuse a cook with a temperature that is no number or that no pan can have.
+
+    An OutOfRangeError names cook, burner and the first moment.  200 to 2,000 K pass.  An unstable
+    step grows without bound and is caught within a few steps of leaving that range.
+    """
+    for pan in pans:
+        low, high = pan.pan_k.min(axis=1), pan.pan_k.max(axis=1)  # NaN spreads through both
+        bad = np.flatnonzero(~((low > COLDEST_PAN_K) & (high < HOTTEST_PAN_K)))
+        if bad.size:
+            at = int(bad[0])
+            raise OutOfRangeError(
+                f"cook {name!r}: at {pan.time_s[at]:.1f} s the pan on "
+                f"{pan.setting.burner.name!r} is at {low[at]:.4g} to {high[at]:.4g} K: the step "
+                "is unstable, or power, pan or contents are beyond what the model can do"
+            )

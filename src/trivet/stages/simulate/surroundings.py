@@ -1,4 +1,4 @@
-"""Around the pans: air and housing under the hood, the hob, flames, and what the pans mirror."""
+"""Surroundings of the pans: air and housing under the hood, hob, flames, what the pans reflect."""
 
 from __future__ import annotations
 
@@ -12,28 +12,27 @@ from trivet.arrays import BoolArray, FloatArray
 from trivet.models.reflected import diffuse_share, mirror_share
 from trivet.physics.geometry.optics import Pose
 from trivet.physics.geometry.sampling import CellGrid
-from trivet.physics.heat.burners import level_frac
 from trivet.physics.radiation.planck import Band, band_radiance
 from trivet.physics.sensor.readout import wander_k
 from trivet.records.cook import CookPlan, Face
-from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.surroundings import Mirrored
 from trivet.stages.simulate.contents import FILM_UNDER_M
-from trivet.stages.simulate.draws import Kitchen, drawn, stream
+from trivet.stages.simulate.draws import Kitchen, Repeat, drawn
+from trivet.stages.simulate.heating import knob
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.setting import STEP_S, PanSetting
 
-# All assumed, common practice, no source.
-HOOD_AIR_TAU_S = 20.0
-HOOD_METAL_TAU_S = 120.0
-LAMP_TAU_S = 90.0
-HOB_TAU_S = 200.0
-SHINY_UNDER = 0.35  # a bare face below this emissivity mirrors like a mirror
-MIRROR_SOFT_M = 0.03
-FLAME_FLICKER, FLAME_FLICKER_S = 0.3, 0.5
-FACE_K, FACE_EMISSIVITY, FACE_RADIUS_M = 306.0, 0.98, 0.09
-FACE_HEIGHT_M, FACE_BACK_M = 0.45, 0.05
+HOOD_AIR_TAU_S = 20.0  # own estimate: air under the hood is renewed three times a minute
+HOOD_METAL_TAU_S = 120.0  # own estimate: 1 mm of steel in moving air
+LAMP_TAU_S = 90.0  # own estimate
+HOB_TAU_S = 200.0  # own estimate: glass beside a zone
+HOB_AT_LEVEL = 0.4  # own estimate: level of all burners at which the hob's rise is meant
+SHINY_UNDER = 0.35  # own estimate: a bare face below this emissivity reflects like a mirror
+MIRROR_SOFT_M = 0.03  # own estimate: blur of what a pan's face reflects
+FLAME_FLICKER, FLAME_FLICKER_S = 0.3, 0.5  # own estimate
+FACE_K, FACE_EMISSIVITY, FACE_RADIUS_M = 306.0, 0.98, 0.09  # own estimate: skin at 33 C
+FACE_HEIGHT_M, FACE_BACK_M = 0.45, 0.05  # own estimate: a cook who bends over a pan
 PLUME_POWER = 2.0 / 3.0
 """Rise of a fire plume over its power; Heskestad's correlation, from memory."""
 
@@ -50,11 +49,11 @@ class Air:
     housing_rate_kps: FloatArray
 
 
-def hood_air(pans: Sequence[PanHistory], *, design: Design, room: Kitchen) -> Air:
+def hood_air(pans: Sequence[PanHistory], cook: Repeat) -> Air:
     """Return air and housing over a cook: they follow the heat of all burners."""
-    time = pans[0].time_s
-    power = sum(float(one.setting.burner.power_w) * _level(one.setting, time) for one in pans)
-    against = float(design.surroundings.housing_power_w)
+    time, room = pans[0].time_s, cook.room
+    power = sum(float(one.setting.burner.power_w) * knob(one.setting, time) for one in pans)
+    against = float(cook.design.surroundings.housing_power_w)
     drive = (np.asarray(power) / max(against, 1.0)) ** PLUME_POWER
     share = followed(drive, HOOD_AIR_TAU_S, start=0.0)
     rise = room.housing_end_k - room.ambient_k
@@ -70,60 +69,48 @@ def followed(target: FloatArray, tau_s: float, *, start: float) -> FloatArray:
     return np.asarray(out)
 
 
-def _level(setting: PanSetting, time_s: FloatArray) -> FloatArray:
-    schedule = setting.plan.schedule
-    return level_frac(
-        time_s,
-        change_s=[float(one.at_s) for one in schedule],
-        level=[float(one.level_frac) for one in schedule],
-    )
-
-
 def hob_k(pans: Sequence[PanHistory], room: Kitchen) -> FloatArray:
     """Return the temperature of the hob beside the pans: it follows the heat slowly."""
     rated = sum(float(one.setting.burner.power_w) for one in pans)
     level = np.asarray(sum(one.heat_w for one in pans)) / max(rated, 1e-9)
-    rise = followed(room.hob_rise_k * level / 0.4, HOB_TAU_S, start=0.0)
+    rise = followed(room.hob_rise_k * level / HOB_AT_LEVEL, HOB_TAU_S, start=0.0)
     return np.asarray(room.ambient_k + rise)
 
 
-def flame_shares(
-    pans: Sequence[PanHistory], *, design: Design, name: str
-) -> tuple[FloatArray, ...]:
+def flame_shares(pans: Sequence[PanHistory], cook: Repeat) -> tuple[FloatArray, ...]:
     """Return the emissivity of the flames that show around each pan, (time,) each."""
-    glow = float(design.surroundings.flame_emissivity_frac)
+    glow = float(cook.design.surroundings.flame_emissivity_frac)
     made = []
     for one in pans:
         if one.setting.burner.kind != "gas" or glow == 0.0:
             made.append(np.zeros(one.time_s.size))
             continue
-        generator = stream(design.project.seed, cook=name, name=f"flame {one.setting.burner.name}")
         flicker = wander_k(
             one.time_s.size,
             step_s=STEP_S,
             sigma_k=FLAME_FLICKER,
             tau_s=FLAME_FLICKER_S,
-            generator=generator,
+            generator=cook.stream(f"flame {one.setting.burner.name}"),
         )
-        level = _level(one.setting, one.time_s)
+        level = knob(one.setting, one.time_s)
         made.append(np.clip(glow * level * np.exp(flicker - 0.5 * FLAME_FLICKER**2), 0.0, 1.0))
     return tuple(made)
 
 
 @dataclass(frozen=True)
 class Things:
-    """What the pans of a cook mirror: things, faces, and the room as the last.
+    """What the pans of a cook reflect: things, faces, and the room as the last.
 
     ``radiance`` (time or 1, thing) in the band. [W/m2/sr]
     """
 
-    mirrored: tuple[Mirrored, ...]
+    declared: tuple[Mirrored, ...]
     faces: tuple[Mirrored, ...]
     radiance: FloatArray
 
     def share(self, setting: PanSetting, *, grid: CellGrid, pose: Pose) -> FloatArray:
-        """Return how much of what each cell mirrors is of each thing, (cell, thing)."""
-        things = (*self.faces, *self.mirrored)
+        """Return how much of what each cell reflects is of each thing, (cell, thing)."""
+        things = (*self.faces, *self.declared)
         points = np.stack(
             [
                 grid.centre_x_m + setting.x_m,
@@ -149,31 +136,24 @@ class Things:
         return np.stack([*made, left], axis=1)
 
     def share_at(self, spot_m: tuple[float, float]) -> FloatArray:
-        """Return the shares of things in what a matt surface at a spot mirrors, (thing,)."""
-        shares = [diffuse_share(one, spot_m=spot_m) for one in (*self.faces, *self.mirrored)]
+        """Return the shares of things in what a matt surface at a spot reflects, (thing,)."""
+        shares = [diffuse_share(one, spot_m=spot_m) for one in (*self.faces, *self.declared)]
         return np.array([*shares, max(0.0, 1.0 - sum(shares))])
 
 
-def mirrored_things(
-    pans: Sequence[PanHistory],
-    *,
-    design: Design,
-    plan: CookPlan,
-    name: str,
-    room: Kitchen,
-    band: Band,
-) -> Things:
-    """Return what the pans mirror over a cook; the room is at the drawn reflected
+def reflected_things(pans: Sequence[PanHistory], cook: Repeat, band: Band) -> Things:
+    """Return what the pans reflect over a cook; the room is at the drawn reflected
     temperature where the design declares no things, else at that of its air."""
+    design, plan, room = cook.design, cook.plan, cook.room
     declared = _by_size(design.surroundings.mirrored)
     rest_k = room.ambient_k if declared else room.reflected_k
     time = pans[0].time_s
     rest = float(band_radiance(rest_k, band=band))
-    generator = stream(design.project.seed, cook=name, name="mirrored")
+    generator = cook.stream("mirrored")
     hot = {
         thing.name: drawn(thing.temperature_k, generator) for thing in design.surroundings.mirrored
     }
-    share = hood_air(pans, design=design, room=room).hood_share
+    share = hood_air(pans, cook).hood_share
     columns = [
         np.where(_there(face, time), float(band_radiance(FACE_K, band=band)), rest)
         for face in plan.faces
@@ -203,7 +183,7 @@ def _rise(
         return followed(np.full(share.size, float(plan.lamp_on)), LAMP_TAU_S, start=0.0)
     if thing.follows:
         lit = [one for one in pans if one.setting.burner.name == thing.follows]
-        return _level(lit[0].setting, lit[0].time_s) if lit else np.zeros(share.size)
+        return knob(lit[0].setting, lit[0].time_s) if lit else np.zeros(share.size)
     return np.ones(share.size)
 
 

@@ -13,27 +13,25 @@ from trivet.physics.geometry.coverage import rim_coverage
 from trivet.physics.geometry.occlusion import visible_base
 from trivet.physics.geometry.optics import Lens, Pose, pixel_of_point
 from trivet.physics.heat.cellstats import area_quantiles_k, hottest_mean_k
-from trivet.physics.radiation.planck import Band
-from trivet.records.cook import Mismatch
+from trivet.physics.heat.loads import WATER_FILM_KG_M2
 from trivet.records.recording import BurnerTruth
 from trivet.records.requirement import OF_WORDS, Of
 from trivet.stages.simulate.contents import FILM_UNDER_M
+from trivet.stages.simulate.draws import SimulatedHead
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.scene import seen_emissivity
 from trivet.stages.simulate.setting import PanSetting
 
-Eye = tuple[Lens, Pose, Band]
-"""Lens, true pose and band of one head."""
 
-
-def burner_truth(one: PanHistory, *, eyes: Sequence[Eye], mismatch: Mismatch) -> BurnerTruth:
+def burner_truth(one: PanHistory, heads: Sequence[SimulatedHead]) -> BurnerTruth:
     """Return the truth of one burner; what is seen is what the best-placed head sees."""
     setting = one.setting
-    views = [visible_cells(setting, lens=lens, pose=pose) for lens, pose, _ in eyes]
+    views = [visible_cells(setting, lens=one.lens, pose=one.unit.pose) for one in heads]
     best = int(np.argmax([float(setting.area_m2[view].sum()) for view in views]))
     seen = views[best] if views[best].any() else np.ones(setting.area_m2.size, dtype=np.bool_)
     of = _seen_of(one, seen)
-    eps = seen_emissivity(one, pose=eyes[best][1], band=eyes[best][2], mismatch=mismatch)
+    head = heads[best]
+    eps = seen_emissivity(one, head)
     low, high = area_quantiles_k(one.pan_k, area_m2=setting.area_m2, shares=(0.05, 0.95))
     covered = one.covered if setting.pieces and one.food.any() else None
     food, metal = of == OF_WORDS.index("food"), of == OF_WORDS.index("pan")
@@ -63,7 +61,7 @@ def burner_truth(one: PanHistory, *, eyes: Sequence[Eye], mismatch: Mismatch) ->
         emissivity=np.where(food, seen_eps.under, seen_eps.clear),
         heat_w=one.heat_w,
         oily_frac=_oily_frac(one, area * seen),
-        rim_in_view_frac=_rim_in_view_frac(setting, lens=eyes[best][0], pose=eyes[best][1]),
+        rim_in_view_frac=_rim_in_view_frac(setting, lens=head.lens, pose=head.unit.pose),
     )
 
 
@@ -142,7 +140,7 @@ def _seen_of(one: PanHistory, seen: BoolArray) -> Int8Array:
     word = np.full(one.time_s.size, OF_WORDS.index(plain), dtype=np.int8)
     if setting.base.contents == "water":
         areal = one.mass_kg / float(setting.area_m2.sum())
-        word[areal > 0.15] = OF_WORDS.index("liquid")  # over half of the film is whole
+        word[areal > 0.5 * WATER_FILM_KG_M2] = OF_WORDS.index("liquid")  # over half of it is whole
     if setting.pieces:
         share = one.covered[:, seen] @ setting.area_m2[seen] / setting.area_m2[seen].sum()
         word[share > 0.5] = OF_WORDS.index("food")
