@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.physics.image.background import background_level_k
+from trivet.physics.image.burnerpass import background_level_k
 from trivet.physics.image.ranks import (
-    BINS,
+    RANK_BINS,
     bracketed,
     lay_out,
     mean_between,
@@ -18,7 +18,7 @@ from trivet.physics.image.ranks import (
 
 
 def laid(values: np.ndarray) -> tuple[np.ndarray, int, np.ndarray]:
-    ends = np.empty(BINS, np.int64)
+    ends = np.empty(RANK_BINS, np.int64)
     room = np.empty(values.size)
     return lay_out(values.copy(), values.size, room, ends), values.size, ends
 

@@ -1,11 +1,13 @@
 """One burner through a block of frames: find, read and ring its pan in one pass.
 
 Everything that a later frame needs is in the burner's memory, so any way of cutting a recording
-into blocks gives the same numbers, in constant memory.
+into blocks gives the same numbers, in constant memory. The hob beside the pans is the level from
+which a pan's contrast counts.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -34,45 +36,81 @@ from trivet.physics.image.panrings import (
     no_fit,
     take_contrast,
 )
-from trivet.physics.image.ranks import BINS
+from trivet.physics.image.ranks import RANK_BINS, lay_out, quantile
 from trivet.physics.radiation.scenepass import SceneFrames
 
 compiled = family(Path(__file__).parent)
 
-CONTRAST, HOB = 3, 4
-PAN = 5
-"""Columns of a pan's centre, radius, contrast and hob, before those of the reading."""
-FITS = 2
+NOTHING_COLD_K = 2000.0  # own estimate: of a frame without a finite pixel: no pan stands out
+
+
+def background_level_k(
+    scene_k: FloatArray, *, beside: IntArray, quantile_frac: float
+) -> FloatArray:
+    """Return the apparent temperature of the hob beside the pans.
+
+    scene_k : (time, pixel) apparent temperature before the window [K]
+    beside : (n,) places of the pixels that see the hob and no pan
+    quantile_frac : which quantile stands for the hob: the median, or a lower one where pans may be
+        among the pixels
+    Returns : (time,) [K]; 2,000 K where no pixel is finite
+    Notes : Each frame by itself. Half of the pixels may be splashed or hidden before the median
+        moves by more than their spread.
+    Source : Quantile linear between order statistics, textbook form
+    """
+    return np.asarray(_levels(scene_k, beside, quantile_frac))
+
+
+@compiled
+def _levels(scene: Any, beside: Any, share: float) -> Any:
+    out = np.empty(scene.shape[0])
+    values, room = np.empty(beside.size), np.empty(beside.size)
+    ends = np.empty(RANK_BINS, np.int64)
+    for t in range(scene.shape[0]):
+        count = 0
+        for k in range(beside.size):
+            value = scene[t, beside[k]]
+            if math.isfinite(value):
+                values[count] = value
+                count += 1
+        out[t] = NOTHING_COLD_K
+        if count:
+            out[t] = quantile(lay_out(values, count, room, ends), count, ends, share)
+    return out
+
+
+CONTRAST, HOB, PAN = 3, 4, 5  # columns after a pan's centre and radius, before the reading's
+FITS = 2  # readings of the rings: without a wall, and with one as deep as the pan
 
 
 class PassRules(NamedTuple):
-    """Constants of one burner's pass."""
+    """Constants of one burner's pass; ``rings`` for either of FITS."""
 
     finder: FinderRule
     reading: ReadingRule
     rings: tuple[RingRule, RingRule]
-    """Two readings of the rings: without a wall, and with one as deep as the pan."""
     reads_rings: bool
 
 
 class BurnerMemory(NamedTuple):
-    """What one burner's pass remembers between frames; continued in place."""
+    """What one burner's pass remembers between frames; continued in place.
+
+    ``frame`` (pixel,) is the region's part of the frame at hand.
+    """
 
     pan: FloatArray
     covers: Covers
     fits: tuple[RingFit, RingFit]
     contrast: Contrast
     frame: FloatArray
-    """(pixel,) the region's part of the frame at hand."""
     room: Room
 
 
 @dataclass(frozen=True)
 class PanTrace:
-    """A pan's place, statistics and rings over some frames; a row of ``table`` a frame."""
+    """A pan's place, statistics and rings over some frames; ``table`` (time, column)."""
 
     table: FloatArray
-    """(time, column)"""
 
     @property
     def radius_m(self) -> FloatArray:
@@ -104,7 +142,7 @@ class PanTrace:
         return self.table[:, first : first + RINGS]
 
 
-WIDTH = PAN + panreading.COLUMNS + 2 * RINGS * FITS
+WIDTH = PAN + panreading.COLUMNS + 2 * RINGS * FITS  # columns of a PanTrace
 
 
 def burner_place(region: BurnerRegion, *, cols: int) -> Place:
@@ -133,7 +171,7 @@ def new_memory(pixels: int) -> BurnerMemory:
     pan = np.array([np.nan, np.nan, np.nan, 0.0])
     fits = (no_fit(pixels), no_fit(pixels))
     frame, first, second, laid = (np.empty(pixels) for _ in range(4))
-    room = Room(first, second, laid, np.empty(BINS, np.int64), np.full((4, 2), np.nan))
+    room = Room(first, second, laid, np.empty(RANK_BINS, np.int64), np.full((4, 2), np.nan))
     return BurnerMemory(pan, no_covers(pixels), fits, no_contrast(pixels), frame, room)
 
 

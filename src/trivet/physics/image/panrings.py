@@ -31,61 +31,65 @@ from trivet.physics.image.panreading import RENEWED
 compiled = family(Path(__file__).parent)
 reordered = family(Path(__file__).parent, reassociate=True)
 
-RINGS = 5
-WALL = RINGS
-HOB = RINGS + 1
-POINTS = 7
-MOVED_M = 5e-4
-LANES = 16
-"""Places that a sum takes at once, in vector registers."""
-USABLE, COVERED, UNKNOWN = 0, 1, 2
-"""What a pixel is to the fit."""
+RINGS = 5  # own estimate: of equal width; 11 pixels across tell no more
+WALL, BESIDE = RINGS, RINGS + 1  # columns of the weights after the rings: wall, hob beside the pan
+RING_POINTS = 7  # own estimate: points across a footprint, blur included
+MOVED_M = 5e-4  # own estimate: weights and inverse are kept while a circle moves by less
+RING_LANES = 16  # own estimate: places that a sum takes at once, in vector registers
+USABLE, COVERED, NOT_FINITE = 0, 1, 2  # what a pixel is to the fit
 
 
 class RingRule(NamedTuple):
-    """Constants of a ring fit."""
+    """Constants of a ring fit.
+
+    noise : standard deviation of a pixel [W/m2/sr]
+    bend : expected second difference between rings [W/m2/sr]
+    eye_x_m, eye_y_m : foot of the head on the cooktop, from the burner's centre [m]
+    rise_frac : height of the pan's rim over the height of the head
+    rim_m : radius of the rim as projected onto the cooktop; NaN: the radius that was found [m]
+    """
 
     blur_px: float
     noise: float
-    """Standard deviation of a pixel. [W/m2/sr]"""
     bend: float
-    """Expected second difference between rings. [W/m2/sr]"""
     eye_x_m: float = 0.0
-    """Foot of the head on the cooktop, from the burner's centre. [m]"""
     eye_y_m: float = 0.0
     rise_frac: float = 0.0
-    """Height of the pan's rim over the height of the head."""
     rim_m: float = math.nan
-    """Radius of the rim as projected onto the cooktop; NaN: the radius that was found. [m]"""
 
 
 class Contrast(NamedTuple):
-    """A region's radiances over the hob's."""
+    """A region's radiances over the hob's.
+
+    over : (place,) 0 where a radiance is not finite, and beyond the last pixel [W/m2/sr]
+    known : (pixel,) whether the radiance is finite
+    """
 
     over: FloatArray
-    """(place,) 0 where a radiance is not finite, and beyond the last pixel."""
     known: npt.NDArray[np.uint8]
-    """(pixel,) whether the radiance is finite."""
 
 
 class RingFit(NamedTuple):
-    """What a fit keeps from frame to frame."""
+    """What a fit keeps from frame to frame.
+
+    weights : (pixel, ring and wall and hob) shares of each pixel's signal
+    circle : (3,) centre and radius that the weights are for; NaN none [m]
+    state : (pixel,) USABLE, COVERED or NOT_FINITE when the inverse was made
+    renewed : (2,) how often the shadow of food had been renewed when the states were looked at, and
+        how many pixels were not finite then
+    rows : (ring and wall, place) weights of the pixels of the fit; 0 for all others and beyond
+    inverse : (ring and wall, ring and wall) of the normal matrix
+    open_frac : (ring,) share of each ring's area that some open pixel sees: in the field, not
+        behind the near wall, not under food
+    """
 
     weights: FloatArray
-    """(pixel, ring and wall and hob) shares of each pixel's signal."""
     circle: FloatArray
-    """(3,) centre and radius that the weights are for; NaN none."""
     state: npt.NDArray[np.uint8]
-    """(pixel,) USABLE, COVERED or UNKNOWN when the inverse was made."""
     renewed: IntArray
-    """(2,) how often the shadow of food had been renewed when the states were looked at, and
-    how many pixels were unknown then."""
     rows: FloatArray
-    """(ring and wall, place) weights of the pixels of the fit; 0 for all others and beyond."""
     inverse: FloatArray
     open_frac: FloatArray
-    """(ring,) share of each ring's area that some open pixel sees: in the field, not behind
-    the near wall, not under food."""
 
 
 def no_contrast(pixels: int) -> Contrast:
@@ -98,7 +102,7 @@ def no_contrast(pixels: int) -> Contrast:
 
 
 def _places(pixels: int) -> int:
-    return -(-pixels // LANES) * LANES
+    return -(-pixels // RING_LANES) * RING_LANES
 
 
 def no_fit(pixels: int) -> RingFit:
@@ -195,7 +199,7 @@ def _renewed(known: Any, unknown: int, circle: Any, fixed: Any, fit: Any) -> boo
         for p in range(known.size):
             state = USABLE if math.isnan(covers.shadow[p]) else COVERED
             if not known[p]:
-                state = UNKNOWN
+                state = NOT_FINITE
             if state != fit.state[p]:
                 fit.state[p] = state
                 changed = True
@@ -218,7 +222,7 @@ def _weigh(weights: Any, circle: Any, place: Any, rule: Any) -> None:
         x, y = place.x_m[p], place.y_m[p]
         away = math.hypot(x - circle[0], y - circle[1])
         if away > circle[2] + reach:
-            weights[p, HOB] = 1.0
+            weights[p, BESIDE] = 1.0
             continue
         from_base = math.hypot(x - base_x, y - base_y)
         least, most = (from_base - corner) * scale, (from_base + corner) * scale
@@ -226,10 +230,10 @@ def _weigh(weights: Any, circle: Any, place: Any, rule: Any) -> None:
         if away + corner < circle[2] and int(max(least, 0.0)) == int(most) and most < RINGS:
             weights[p, int(most)] = 1.0
             continue
-        for i in range(POINTS):
-            for j in range(POINTS):
+        for i in range(RING_POINTS):
+            for j in range(RING_POINTS):
                 px, py = x + line[i] * pitch, y + line[j] * pitch
-                kind = HOB
+                kind = BESIDE
                 dx, dy = px - circle[0], py - circle[1]
                 if dx * dx + dy * dy <= circle[2] * circle[2]:
                     dx, dy = px - base_x, py - base_y
@@ -241,9 +245,9 @@ def _weigh(weights: Any, circle: Any, place: Any, rule: Any) -> None:
 def _line(blur: float) -> Any:
     """Sample points across a pixel and their shares."""
     reach = 0.5 + 2.0 * blur
-    line, share = np.empty(POINTS), np.empty(POINTS)
-    for k in range(POINTS):
-        line[k] = -reach + (k + 0.5) * 2.0 * reach / POINTS
+    line, share = np.empty(RING_POINTS), np.empty(RING_POINTS)
+    for k in range(RING_POINTS):
+        line[k] = -reach + (k + 0.5) * 2.0 * reach / RING_POINTS
         share[k] = _response(line[k], blur)
     return line, share / share.sum()
 
@@ -271,7 +275,7 @@ def _prepare(fit: Any, place: Any, rule: Any) -> None:
         fit.open_frac[k] = min(open_ / ring_px, 1.0)
     normal = np.zeros((RINGS + 1, RINGS + 1))
     for p in range(pixels):
-        fits = fit.state[p] == USABLE and fit.weights[p, HOB] < 1.0
+        fits = fit.state[p] == USABLE and fit.weights[p, BESIDE] < 1.0
         for k in range(RINGS + 1):
             fit.rows[k, p] = fit.weights[p, k] if fits else 0.0
         if fits:

@@ -17,19 +17,16 @@ from trivet.physics.compiled import family
 
 compiled = family(Path(__file__).parent)
 
-BINS = 128
-BRACKET = 0.125
-"""Half-width of a bracket over the distance of two order statistics; the width of the search,
-not of the result."""
-WORTH_BINS = 192
-"""Values from which on bins are faster than quickselect."""
+RANK_BINS = 128  # own estimate: a handful of values a bin
+BRACKET = 0.125  # own estimate: half-width of a bracket over the distance of two order statistics
+WORTH_BINS = 192  # own estimate: values from which on bins are faster than quickselect
 
 
 @compiled
 def lay_out(values: Any, count: int, room: Any, ends: Any) -> Any:
     """Return the first ``count`` values laid out for :func:`rank_value`; none is NaN.
 
-    ``room`` has as many places as ``values``; ``ends`` is (BINS,) of integers.
+    ``room`` has as many places as ``values``; ``ends`` is (RANK_BINS,) of integers.
     """
     if count < WORTH_BINS:
         ends[0] = -1
@@ -39,31 +36,31 @@ def lay_out(values: Any, count: int, room: Any, ends: Any) -> Any:
         value = values[i]
         if math.isfinite(value):
             low, high = min(low, value), max(high, value)
-    scale = BINS / (high - low) if high > low else 0.0
+    scale = RANK_BINS / (high - low) if high > low else 0.0
     ends[:] = 0
     for i in range(count):
         ends[_bin(values[i], low, high, scale)] += 1
     total = 0
-    for k in range(BINS):
+    for k in range(RANK_BINS):
         total += ends[k]
         ends[k] = total
     for i in range(count - 1, -1, -1):
         k = _bin(values[i], low, high, scale)
         ends[k] -= 1
         room[ends[k]] = values[i]
-    for k in range(BINS - 1):
+    for k in range(RANK_BINS - 1):
         ends[k] = ends[k + 1]
-    ends[BINS - 1] = count
+    ends[RANK_BINS - 1] = count
     return room
 
 
 @compiled
 def _bin(value: float, low: float, high: float, scale: float) -> int:
     if value >= high:
-        return BINS - 1
+        return RANK_BINS - 1
     if value <= low:
         return 0
-    return min(int((value - low) * scale), BINS - 1)
+    return min(int((value - low) * scale), RANK_BINS - 1)
 
 
 @compiled
@@ -74,7 +71,7 @@ def rank_value(laid: Any, count: int, ends: Any, rank: int) -> float:
     """
     if ends[0] < 0:
         return settle_rank(laid, 0, count, rank)
-    below, above = 0, BINS - 1
+    below, above = 0, RANK_BINS - 1
     while below < above:
         middle = (below + above) // 2
         if ends[middle] > rank:

@@ -18,7 +18,7 @@ from trivet.physics.compiled import family
 
 compiled = family(Path(__file__).parent)
 
-MARGIN_S = 1.0
+MARGIN_S = 1.0  # own estimate: kept beyond the span, whatever the rate of the frames
 # Places of a flicker's memory.
 SEEN, LAST, BEFORE, LAST_S, SQUARE = range(5)
 

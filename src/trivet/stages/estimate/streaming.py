@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from trivet.arrays import FloatArray, IntArray
 from trivet.errors import RecordingError
-from trivet.physics.image.background import background_level_k
+from trivet.physics.image.burnerpass import background_level_k
 from trivet.physics.image.trend import Tail, trailing_slope
 from trivet.physics.radiation.planck import band_radiance
 from trivet.physics.radiation.scenepass import SceneFrames, empty_scene, fill_scene
