@@ -127,7 +127,7 @@ def test_a_cook_that_fails_is_named_and_the_rest_is_kept(
 def test_rows_hold_what_a_piece_holds(project: Path) -> None:
     opened = ProjectFolder(project)
     answers = flow_score._answers(opened, opened.entry("hot"))
-    assert {type(one).__name__ for one in answers} == {"Piece", "Check", "PanWord"}
+    assert {type(one).__name__ for one in answers} == {"StratumPiece", "Check", "PanWord"}
     for one in answers:
         assert answer_row(row_answer(answer_row(one))) == answer_row(one)
     broken = project / "rows.jsonl"

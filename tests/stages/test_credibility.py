@@ -18,7 +18,7 @@ from trivet.files.newproject import scenarios
 from trivet.files.store import load, save
 from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
 from trivet.records.cook import CookPlan
-from trivet.records.credibility import Credibility, Pair
+from trivet.records.credibility import Credibility, TwinPair
 from trivet.records.figures import Figure
 from trivet.records.recording import (
     Event,
@@ -144,7 +144,7 @@ def paired(recording, twins, design, **changes):
         "notes": (),
         "conditions": twin.conditions,
     }
-    return Pair(**(values | changes))
+    return TwinPair(**(values | changes))
 
 
 def judged(design, twins, **changes) -> Credibility:
@@ -227,7 +227,7 @@ def test_the_band_is_exact_for_any_distribution(design, twins) -> None:
     inside = 0
     for _ in range(400):
         draws = np.exp(rng.normal(0, 1, (DRAWS + 1, 1)))
-        pair = Pair("x", "simulated", asked[:1], draws[0], draws[1:], (), twin.conditions)
+        pair = TwinPair("x", "simulated", asked[:1], draws[0], draws[1:], (), twin.conditions)
         inside += credibility(design, pairs=[pair], planned=(), left_out=()).rows[0].inside
     assert inside / 400 == pytest.approx(0.95, abs=0.03)  # 2.8 standard deviations
 

@@ -7,7 +7,7 @@ import numpy as np
 from trivet.errors import NotEnoughDataError
 from trivet.flow.project import CookEntry, ProjectFolder
 from trivet.flow.steps import recorded
-from trivet.records.credibility import Condition, Credibility, Pair, Question, Twin
+from trivet.records.credibility import Condition, Credibility, Question, Twin, TwinPair
 from trivet.records.recording import Recording
 from trivet.records.requirement import Evidence
 
@@ -57,7 +57,7 @@ def _recorded(project: ProjectFolder) -> tuple[list[CookEntry], list[str]]:
     return [one for one in bench if grade[one.name] == "bench"], made
 
 
-def _pair(project: ProjectFolder, entry: CookEntry, draws: int) -> Pair | str:
+def _pair(project: ProjectFolder, entry: CookEntry, draws: int) -> TwinPair | str:
     """Return a recorded cook and its twins, or why it has none."""
     from trivet.scoring import questions
     from trivet.stages.credibility import bench_twin
@@ -70,10 +70,12 @@ def _pair(project: ProjectFolder, entry: CookEntry, draws: int) -> Pair | str:
     if not asked:
         return f"{entry.name}: no probe on a pan or in a liquid rises past 60 C"
     inputs = (project.design, recording, draws)
-    return project.store.made("twins", Pair, inputs, lambda: _cooked(recording, twin, asked, draws))
+    return project.store.made(
+        "twins", TwinPair, inputs, lambda: _cooked(recording, twin, asked, draws)
+    )
 
 
-def _cooked(recording: Recording, twin: Twin, asked: tuple[Question, ...], draws: int) -> Pair:
+def _cooked(recording: Recording, twin: Twin, asked: tuple[Question, ...], draws: int) -> TwinPair:
     """Simulate the twins of a recorded cook, each on a sensor unit of its own."""
     from trivet.scoring import answers
     from trivet.stages.simulate import simulate
@@ -85,7 +87,7 @@ def _cooked(recording: Recording, twin: Twin, asked: tuple[Question, ...], draws
         one = plan.model_copy(update={"unit": f"{plan.name}-{draw}"})
         cook = simulate(twin.design, plan=one, repeat=draw)
         found[draw] = answers(cook.recording, design=twin.design, asked=asked)
-    return Pair(
+    return TwinPair(
         cook=twin.cook,
         evidence=recording.evidence,
         questions=asked,

@@ -36,7 +36,7 @@ from trivet.records.design import Design
 from trivet.records.dossier import Chart
 from trivet.records.provenance import fingerprint
 from trivet.records.requirement import Evidence
-from trivet.records.scoring import Piece, Score, ScoreSheet
+from trivet.records.scoring import Score, ScoreSheet, StratumPiece
 from trivet.records.verdict import ProofCook
 
 OWN = "proof cooks of the project"
@@ -47,7 +47,7 @@ SHORT, SHORT_MISMATCHED = "short random cooks, as designed", "short random cooks
 class Sorted(TypedDict):
     """What the cooks of a sheet say."""
 
-    pieces: list[Piece]
+    pieces: list[StratumPiece]
     checks: list[Check]
     words: list[PanWord]
 
@@ -240,7 +240,7 @@ def write_page(project: ProjectFolder, found: Score) -> Path:
 def by_kind(answers: Sequence[Answer]) -> Sorted:
     """Return answers sorted by what they are, as a sheet takes them."""
     return {
-        "pieces": [one for one in answers if isinstance(one, Piece)],
+        "pieces": [one for one in answers if isinstance(one, StratumPiece)],
         "checks": [one for one in answers if isinstance(one, Check)],
         "words": [one for one in answers if isinstance(one, PanWord)],
     }

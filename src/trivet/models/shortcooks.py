@@ -17,15 +17,19 @@ from trivet.records.design import Base, Burner, Design, Pan
 
 UNIT_WORD = "score-unit"
 FOOD_EVERY = 5
-"""One cook in so many has food in it."""
+"""One cook in so many has food in it; own estimate: enough food, and most pans bare."""
 DRY_MORE = 2
-"""Turns of a dry pan beyond the first: only so does each kind of finish come often enough."""
+"""Turns of a dry pan beyond the first; own estimate: only so does each kind of finish come often
+enough."""
 REACH_DELTA_K = {"water": (55.0, 75.0), "dry": (130.0, 220.0), "oil": (130.0, 220.0)}
+"""Rise over the room that the heating is made for; own estimate: into the strata of a score.
+[K]"""
 LOSS = 1.25
-"""Share by which heating takes longer than without losses; assumed, no source."""
+"""Share by which heating takes longer than without losses; own estimate."""
 HEAT_J_M3K = {"water": 4.18e6, "dry": 0.0, "oil": 2.0e6}
 """Heat capacity of contents, for the length of a cook only; handbook, from memory. [J/m3/K]"""
 LONGEST_S, AFTER_S = 220.0, (30.0, 50.0)
+"""Longest heating, and time after it; own estimate: short, so that many cooks can be made. [s]"""
 MISMATCHES: Mapping[str, Mapping[str, object]] = {
     "film half as thick": {"mismatch": {"film_thickness_scale": "0.5"}},
     "film twice as thick": {"mismatch": {"film_thickness_scale": "2"}},
@@ -74,10 +78,6 @@ def short_cooks(
     by SHA-256 of the name, so that no cook of a project can share a draw. Contents are
     taken in turn, so that every stratum that the design can show is met about equally
     often; the shares are not those of any kitchen.
-
-    References
-    ----------
-    House rule.
     """
     if count < 1 or units < 1:
         raise InputError(f"{count} cooks on {units} units: allowed 1 or more of each")

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from trivet.present.numbers import UNKNOWN, difference, heating_rate, seconds, temperature
 from trivet.present.parts import tabulate
-from trivet.records.credibility import Credibility, Gap, Row
+from trivet.records.credibility import Credibility, Gap, TwinRow
 from trivet.records.design import Display
 from trivet.records.dossier import Section, Table
 from trivet.scoring.registry import METRICS
@@ -51,7 +51,7 @@ def credibility_section(found: Credibility, *, display: Display) -> Section:
     return Section("Simulator beside the bench", words, tables)
 
 
-def _words(row: Row, display: Display) -> str:
+def _words(row: TwinRow, display: Display) -> str:
     """Return the quantity with what it is of and its level."""
     asked = row.question
     if math.isnan(asked.high_k):

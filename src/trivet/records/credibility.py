@@ -74,7 +74,7 @@ class Question:
 
 
 @dataclass(frozen=True)
-class Pair:
+class TwinPair:
     """A recorded cook's values and those of its simulated twins."""
 
     cook: str
@@ -90,7 +90,7 @@ class Pair:
 
 
 @dataclass(frozen=True)
-class Row:
+class TwinRow:
     """One value of the bench beside the band of its twins."""
 
     cook: str
@@ -145,7 +145,7 @@ class Credibility:
     """Simulated twins of each recorded cook."""
     cooks: tuple[str, ...]
     verdicts: tuple[TopicVerdict, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[TwinRow, ...]
     gaps: tuple[Gap, ...]
     left_out: tuple[str, ...]
     """Recorded cooks that could not be paired, and why."""

@@ -20,6 +20,8 @@ from trivet.records.figures import (
 
 Evidence = Literal["predicted", "simulated", "bench"]
 EVIDENCE_ORDER: tuple[Evidence, ...] = ("predicted", "simulated", "bench")
+COOK_GRADES: tuple[Evidence, ...] = ("simulated", "bench")
+"""Grades of cooks; they are never pooled."""
 
 Purpose = Literal["calibration", "proof"]
 """Fitted on, or kept for proof; never both."""

@@ -83,7 +83,7 @@ STRATUM_WORDS["all strata"] = "all heated moments"
 
 
 @dataclass(frozen=True)
-class Piece:
+class StratumPiece:
     """The moments of one burner of one cook in one stratum."""
 
     cook: str

@@ -1,6 +1,6 @@
 """A verdict: requirement by requirement, met, not met or not proven, with its evidence.
 
-``stages/verify.py`` makes one::
+``stages/verify`` makes one::
 
     verify(design: Design, *, prediction: Prediction, cooks: Sequence[ProofCook]) -> Verdict
 """

@@ -24,7 +24,7 @@ from trivet.records.alertaccount import (
     RateRow,
 )
 from trivet.records.design import Design
-from trivet.records.requirement import DEVICE_KINDS, LIMITED, Evidence
+from trivet.records.requirement import COOK_GRADES, DEVICE_KINDS, LIMITED
 from trivet.records.scoring import MetricValue
 from trivet.scoring.alertmetrics import ANNOUNCING
 from trivet.scoring.registry import METRICS, metric
@@ -32,7 +32,6 @@ from trivet.scoring.registry import METRICS, metric
 DUE = ("in time", "late", "missed", "blindness told")
 """Ends of the cases in which an alert was due."""
 FAILED = ("late", "missed")
-GRADES: tuple[Evidence, ...] = ("simulated", "bench")
 FASTEST_KPS = 2.05
 """Goals on lead time are stated up to 2 K/s; the rest is the rate's own uncertainty, own estimate.
 [K/s]"""
@@ -50,7 +49,7 @@ def alert_study(design: Design, *, cases: Cases, faults: Sequence[FaultRow] = ()
     """
     rows = [
         AlertRow(one.name, grade, _figures(mine))
-        for grade in GRADES
+        for grade in COOK_GRADES
         for one in design.alerts
         if one.kind not in DEVICE_KINDS
         and (mine := [c for c in cases if (c.alert, c.evidence) == (one.name, grade)])

@@ -15,7 +15,7 @@ from trivet.records.design import Design
 from trivet.records.requirement import Alert
 from trivet.scoring.table import Rows
 
-RATE_SPAN_S = 10.0
+TRUE_RATE_SPAN_S = 10.0
 """Span of the true heating rate."""
 RATE_MARGIN = 1.5
 """The cause of a predicted alert counts as there if the limit lies within this many leads."""
@@ -117,9 +117,9 @@ def _rates(series: Series) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return moments, values and the rate over the ten seconds before. [s, K, K/s]"""
     known = np.isfinite(series.value_k)
     time_s, value_k = series.time_s[known], series.value_k[known]
-    before = np.interp(time_s - RATE_SPAN_S, time_s, value_k)
-    span = np.minimum(RATE_SPAN_S, time_s - time_s[0])
-    rate = np.where(span > 0.5 * RATE_SPAN_S, (value_k - before) / np.maximum(span, 1.0), 0.0)
+    before = np.interp(time_s - TRUE_RATE_SPAN_S, time_s, value_k)
+    span = np.minimum(TRUE_RATE_SPAN_S, time_s - time_s[0])
+    rate = np.where(span > 0.5 * TRUE_RATE_SPAN_S, (value_k - before) / np.maximum(span, 1.0), 0.0)
     return time_s, value_k, rate
 
 
@@ -128,7 +128,7 @@ def _rate_at(series: Series, at_s: float) -> float:
         return math.nan
     time_s, _, rate = _rates(series)
     # Of a moment before the burner was lit, the first rate that there is.
-    return float(np.interp(max(at_s, float(time_s[0]) + RATE_SPAN_S), time_s, rate))
+    return float(np.interp(max(at_s, float(time_s[0]) + TRUE_RATE_SPAN_S), time_s, rate))
 
 
 def _dry_due(rows: Rows) -> Due:
@@ -150,7 +150,7 @@ def _uneven_due(one: Alert, rows: Rows) -> Due:
     if not wide.size:
         return NO_EVENT
     event = float(rows.actual.truth.time_s[wide[0]])
-    return Due(event, event + 2.0 * float(one.on_delay_s) + RATE_SPAN_S)
+    return Due(event, event + 2.0 * float(one.on_delay_s) + TRUE_RATE_SPAN_S)
 
 
 def cause_there(

@@ -20,7 +20,7 @@ from trivet.records.recording import LABELS
 from trivet.records.scoring import GoalLine, ScoreDecision
 from trivet.scoring.labels import WARM_DELTA_K, Looked, PanMoment
 from trivet.scoring.registry import METRICS, Metric, metric
-from trivet.scoring.strata import SHINY
+from trivet.scoring.strata import SHINY_UNDER
 
 Answer = tuple[str, float, float]
 """Part of the moments, by what was so; error or share; half-width stated for it (NaN: none)."""
@@ -35,14 +35,14 @@ CLEAR_DELTA_K = 40.0
 """From this height over the hob on a pan stands out clearly; own estimate. [K]"""
 COMPACT_M = 0.03
 """Reach of the hottest 5 cm2 up to which they are one spot; own estimate: twice a disc's. [m]"""
-U95 = 1.96
+K95_NORMAL = 1.96
 """Half-width of a 95 % interval in standard uncertainties, normal law."""
-U95_PLANE = 2.45
+K95_PLANE = 2.45
 """The same for two coordinates of equal uncertainty: sqrt(-2 ln 0.05), Rayleigh law."""
-MM = 1000.0
-DRAWS = 500
-"""Resamples of whole cooks: the ends of a 95 % interval rest on a dozen of them."""
-FEWEST = 20
+MM = 1000.0  # definition: millimetres in a metre
+RESAMPLES = 500
+"""Resamples of whole cooks; own estimate: the ends of a 95 % interval rest on a dozen of them."""
+FEWEST_COOKS = 20
 """Cooks from which a goal is judged; 20 without a failure prove 86 %."""
 
 
@@ -71,7 +71,7 @@ def _label_areas(looked: Looked) -> Iterator[Answer]:
     for one in looked.things:
         if one.size < SMALL_PX and one.area_px >= MIN_PX:
             off = one.said_area_px - one.area_px
-            yield f"{one.word}{one.state}", off, U95 * one.said_area_u_px
+            yield f"{one.word}{one.state}", off, K95_NORMAL * one.said_area_u_px
 
 
 @metric("check", "label-false", "", "lower", joined="mean")
@@ -90,7 +90,7 @@ def _outlined(looked: Looked) -> Iterator[tuple[str, PanMoment]]:
     for one in looked.pans:
         if one.over_k < WARM_DELTA_K or not np.isfinite(one.shape.x_m[one.k]):
             continue
-        shiny = one.bare and one.pan.bare_emissivity < SHINY
+        shiny = one.bare and one.pan.bare_emissivity < SHINY_UNDER
         clear = "" if one.over_k >= CLEAR_DELTA_K else ", under 40 K over the hob"
         yield one.part + (", bare shiny pan" if shiny else clear), one
 
@@ -135,7 +135,7 @@ def _spread(looked: Looked) -> Iterator[Answer]:
     """P95 - P5 over the pan, error."""
     for one in _uneven(looked):
         off = float(one.said.nonuniformity_k[one.k] - one.pan.spread_k[one.m])
-        yield "", off, U95 * float(one.shape.nonuniformity_u_k[one.k])
+        yield "", off, K95_NORMAL * float(one.shape.nonuniformity_u_k[one.k])
 
 
 @metric("check", "rings", "K", "lower", joined="p95")
@@ -164,7 +164,7 @@ def _hot_spot(looked: Looked) -> Iterator[Answer]:
         x_m = one.shape.hot_x_m[one.k] - one.pan.hot_x_m[one.m]
         y_m = one.shape.hot_y_m[one.k] - one.pan.hot_y_m[one.m]
         part = "one spot" if compact else "hot in several places"
-        u95_mm = MM * U95_PLANE * float(one.shape.hot_u_m[one.k])
+        u95_mm = MM * K95_PLANE * float(one.shape.hot_u_m[one.k])
         yield part, MM * float(np.hypot(x_m, y_m)), u95_mm
 
 
@@ -174,7 +174,7 @@ def _hot_rate(looked: Looked) -> Iterator[Answer]:
     for one in _uneven(looked):
         if np.isfinite(one.shape.hot_kps[one.k]):
             off = float(one.shape.hot_kps[one.k] - one.pan.hot_kps[one.m])
-            yield "", off, U95 * float(one.shape.hot_u_kps[one.k])
+            yield "", off, K95_NORMAL * float(one.shape.hot_u_kps[one.k])
 
 
 # -- hands and steam --------------------------------------------------------------
@@ -258,7 +258,7 @@ def _score(kind: Metric, part: str, mine: Sequence[Check], condition: str) -> Ch
             cook=plans,
             generator=np.random.default_rng(int.from_bytes(seed, "big")),
             statistic=statistic,
-            draws=DRAWS,
+            draws=RESAMPLES,
         )
     except NotEnoughDataError:
         low = high = math.nan
@@ -301,7 +301,7 @@ def check_goals(scores: Sequence[CheckScore]) -> Iterator[GoalLine]:
         kind = METRICS["check"][one.kind]
         if math.isnan(kind.goal):
             continue
-        few = one.cooks < FEWEST or math.isnan(one.low)
+        few = one.cooks < FEWEST_COOKS or math.isnan(one.low)
         up = kind.sense == "higher"
         good = one.low >= kind.goal if up else one.high <= kind.goal
         bad = one.high < kind.goal if up else one.low > kind.goal

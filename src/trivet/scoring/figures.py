@@ -16,19 +16,19 @@ from trivet.errors import NotEnoughDataError
 from trivet.models.actual import drawn_moment
 from trivet.physics.statistics.agreement import agreement_limits
 from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
-from trivet.records.scoring import MetricValue, Piece
+from trivet.records.scoring import MetricValue, StratumPiece
 from trivet.scoring.registry import METRICS, metric
 
-Pieces = Sequence[Piece]
+StratumPieces = Sequence[StratumPiece]
 
 
-def figures(pieces: Pieces) -> dict[str, MetricValue]:
+def figures(pieces: StratumPieces) -> dict[str, MetricValue]:
     """Return every registered figure of some pieces of one stratum; NaN where nothing tells."""
     return {name: one.function(pieces) for name, one in METRICS["score"].items()}
 
 
 def cook_shares(
-    pieces: Pieces, count: Callable[[Piece], tuple[int, int]]
+    pieces: StratumPieces, count: Callable[[StratumPiece], tuple[int, int]]
 ) -> tuple[FloatArray, list[str]]:
     """Return the share of each independent cook that has any, and the cooks' names."""
     sums: dict[str, list[int]] = {}
@@ -41,18 +41,18 @@ def cook_shares(
     return np.array(list(told.values())), list(told)
 
 
-def cook_errors(pieces: Pieces) -> tuple[FloatArray, FloatArray]:
+def cook_errors(pieces: StratumPieces) -> tuple[FloatArray, FloatArray]:
     """Return the kept errors [K] and the plan of each."""
     plans = np.repeat([one.plan for one in pieces], [len(one.error_k) for one in pieces])
     return np.concatenate([np.asarray(one.error_k, np.float64) for one in pieces]), plans
 
 
-def valid_share(one: Piece) -> tuple[int, int]:
+def valid_share(one: StratumPiece) -> tuple[int, int]:
     """Return valid and all moments."""
     return one.valid, one.moments
 
 
-def false_flag_share(one: Piece) -> tuple[int, int]:
+def false_flag_share(one: StratumPiece) -> tuple[int, int]:
     """Return withheld and all moments whose number is right within 15 K."""
     return one.small_withheld, one.small_any
 
@@ -67,7 +67,7 @@ def _mean(values: FloatArray) -> float:
 
 
 @metric("score", "valid", "fraction", "higher")
-def _valid(pieces: Pieces) -> MetricValue:
+def _valid(pieces: StratumPieces) -> MetricValue:
     """Share of the heated moments with a reading of a surface that is there, withheld ones in the
     denominator; mean over cooks.
     """
@@ -75,13 +75,13 @@ def _valid(pieces: Pieces) -> MetricValue:
 
 
 @metric("score", "astray", "fraction", "lower")
-def _astray(pieces: Pieces) -> MetricValue:
+def _astray(pieces: StratumPieces) -> MetricValue:
     """Share of the moments with a reading of a surface that is not there."""
     return MetricValue(sum(one.astray for one in pieces) / sum(one.moments for one in pieces))
 
 
 @metric("score", "bias", "difference", "neither")
-def _bias(pieces: Pieces) -> MetricValue:
+def _bias(pieces: StratumPieces) -> MetricValue:
     """Mean of the cooks' mean errors, with the 95 % limits of agreement: variance between and
     within cooks joined (Bland and Altman, 2007); no limits under 5 cooks.
     """
@@ -96,20 +96,20 @@ def _bias(pieces: Pieces) -> MetricValue:
 
 
 @metric("score", "median", "difference", "lower")
-def _median(pieces: Pieces) -> MetricValue:
+def _median(pieces: StratumPieces) -> MetricValue:
     """Median of the absolute error of valid readings."""
     error, _ = cook_errors(pieces)
     return MetricValue(float(np.median(np.abs(error))) if error.size else math.nan)
 
 
 @metric("score", "p95", "difference", "lower", heading="P95")
-def _p95(pieces: Pieces) -> MetricValue:
+def _p95(pieces: StratumPieces) -> MetricValue:
     """95th percentile of the absolute error of valid readings."""
     return MetricValue(p95(np.abs(cook_errors(pieces)[0])))
 
 
 @metric("score", "covered", "fraction", "higher")
-def _covered(pieces: Pieces) -> MetricValue:
+def _covered(pieces: StratumPieces) -> MetricValue:
     """Of one drawn moment a cook, how many stated 95 % intervals hold what was so; with the exact
     95 % interval (Clopper and Pearson, 1934).
     """
@@ -126,13 +126,13 @@ def _covered(pieces: Pieces) -> MetricValue:
     )
 
 
-def _drawn(pieces: Pieces) -> list[int]:
+def _drawn(pieces: StratumPieces) -> list[int]:
     """Return whether the drawn interval holds, one draw an independent cook.
 
     The burner or repeat that is looked at is drawn by the plan's name, weighed by its
     readings, so that every reading of the cook is as likely.
     """
-    plans: dict[str, list[Piece]] = {}
+    plans: dict[str, list[StratumPiece]] = {}
     for one in pieces:
         if one.drawn >= 0:
             plans.setdefault(one.plan, []).append(one)
@@ -148,7 +148,7 @@ def _drawn(pieces: Pieces) -> list[int]:
 
 
 @metric("score", "interval_score", "difference", "lower", heading="interval score")
-def _interval_score(pieces: Pieces) -> MetricValue:
+def _interval_score(pieces: StratumPieces) -> MetricValue:
     """Width of the stated interval plus 40 times what lies outside: neither too wide nor too narrow
     intervals can buy it.
     """
@@ -157,14 +157,14 @@ def _interval_score(pieces: Pieces) -> MetricValue:
 
 
 @metric("score", "u95", "difference", "lower", heading="median U95")
-def _u95(pieces: Pieces) -> MetricValue:
+def _u95(pieces: StratumPieces) -> MetricValue:
     """Median half-width of the stated 95 % interval."""
     u95 = np.concatenate([np.asarray(one.u95_k) for one in pieces])
     return MetricValue(float(np.median(u95)) if u95.size else math.nan)
 
 
 @metric("score", "large", "fraction", "lower", heading="over 15 K shown")
-def _large(pieces: Pieces) -> MetricValue:
+def _large(pieces: StratumPieces) -> MetricValue:
     """Cooks with a valid reading wrong by over 15 K, with the exact one-sided 95 % bound of their
     share.
     """
@@ -175,7 +175,7 @@ def _large(pieces: Pieces) -> MetricValue:
 
 
 @metric("score", "flagged", "fraction", "higher", heading="of over 15 K withheld")
-def _flagged(pieces: Pieces) -> MetricValue:
+def _flagged(pieces: StratumPieces) -> MetricValue:
     """Share of the moments whose number, shown or withheld, is wrong by over 15 K that are
     withheld; of so many cooks.
     """
@@ -186,7 +186,7 @@ def _flagged(pieces: Pieces) -> MetricValue:
 
 
 @metric("score", "false_flag", "fraction", "lower", heading="within 15 K withheld")
-def _false_flag(pieces: Pieces) -> MetricValue:
+def _false_flag(pieces: StratumPieces) -> MetricValue:
     """Share of the moments whose number is right within 15 K that are withheld all the same; mean
     over cooks.
     """
@@ -194,13 +194,13 @@ def _false_flag(pieces: Pieces) -> MetricValue:
 
 
 @metric("score", "blind", "time", "lower", heading="longest blind")
-def _blind(pieces: Pieces) -> MetricValue:
+def _blind(pieces: StratumPieces) -> MetricValue:
     """Longest stretch in the stratum without a reading, of all cooks."""
     return MetricValue(max(one.blind_s for one in pieces))
 
 
 @metric("score", "lag", "time", "neither")
-def _lag(pieces: Pieces) -> MetricValue:
+def _lag(pieces: StratumPieces) -> MetricValue:
     """What the error does with a change of the heating rate, offset and gain taken out; median over
     the cooks that tell; negative: the reading leads, as it does where a pan's unevenness grows
     with the rate.

@@ -15,7 +15,7 @@ from trivet.quality import BLOCKING, Quality
 from trivet.records.checks import EVIDENCE, SAID, ConfusionRow, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.scoring.strata import DARK, NAMES, SHINY
+from trivet.scoring.strata import DARK_FROM, SHINY_UNDER, STRATUM_NAMES
 from trivet.scoring.table import Rows
 
 BAND_K = (318.15, 363.15)
@@ -57,10 +57,15 @@ def _asked(one: Rows, design: Design) -> tuple[BoolArray, str]:
     safe = np.nan_to_num(one.seen_k, nan=300.0)
     signal = eps * band_radiance(safe, band=band) + (1.0 - eps) * mirrored
     apparent_k = radiating_temperature_k(signal, band=band)
-    bare = (one.stratum >= 0) & (one.stratum != NAMES.index("food")) & np.isfinite(one.seen_k)
+    bare = (
+        (one.stratum >= 0) & (one.stratum != STRATUM_NAMES.index("food")) & np.isfinite(one.seen_k)
+    )
     mask = bare & (apparent_k >= BAND_K[0]) & (apparent_k <= BAND_K[1])
     middle = float(np.nanmedian(eps))
-    return mask, "dark" if middle >= DARK else "shiny" if middle < SHINY else "seasoned"
+    return (
+        mask,
+        "dark" if middle >= DARK_FROM else "shiny" if middle < SHINY_UNDER else "seasoned",
+    )
 
 
 def _word(one: BurnerEstimate, mask: BoolArray) -> str:

@@ -14,19 +14,19 @@ from trivet.physics.sensor.alignment import reading_lag
 from trivet.physics.statistics.agreement import interval_score
 from trivet.records.checks import Check, PanWord
 from trivet.records.design import Design
-from trivet.records.scoring import LARGE_K, Piece
+from trivet.records.scoring import LARGE_K, StratumPiece
 from trivet.records.verdict import ProofCook
 from trivet.scoring.checks import asked
 from trivet.scoring.labels import looked_at
 from trivet.scoring.panwords import pan_words
-from trivet.scoring.strata import NAMES
+from trivet.scoring.strata import STRATUM_NAMES
 from trivet.scoring.table import Rows, table
 
-KEPT = 60
-"""Moments of a piece that are kept, evenly over its valid ones: memory of 1.5 kB a piece."""
+KEPT_MOMENTS = 60
+"""Moments of a piece that are kept, evenly over its valid ones; own estimate: 1.5 kB a piece."""
 
 
-def cook_pieces(cook: ProofCook, *, design: Design) -> tuple[Piece, ...]:
+def cook_pieces(cook: ProofCook, *, design: Design) -> tuple[StratumPiece, ...]:
     """Return what one cook says in every stratum that it enters, one piece a burner and stratum.
 
     A reading is compared with the surface that it names; one that names a surface which is
@@ -62,18 +62,20 @@ def _off_k(rows: Rows) -> FloatArray:
     return np.where(np.isinf(aside), np.nan, off)
 
 
-def _piece(rows: Rows, index: int) -> Piece:
+def _piece(rows: Rows, index: int) -> StratumPiece:
     cook, mask, off_k = rows.cook, rows.stratum == index, _off_k(rows)
     like, known = mask & rows.like, mask & rows.comparable
     large, small = np.abs(off_k) > LARGE_K, np.abs(off_k) <= LARGE_K
     error, u95 = rows.error_k[known], rows.allowed_k[known]
-    name = NAMES[index]
+    name = STRATUM_NAMES[index]
     drawn, kept = -1, np.empty(0, dtype=np.int64)
     if error.size:
         i = drawn_moment(f"{cook.name} {rows.burner} {name}", error.size)
         drawn = int(abs(error[i]) <= u95[i])
-        kept = np.unique(np.linspace(0, error.size - 1, min(KEPT, error.size)).round().astype(int))
-    return Piece(
+        kept = np.unique(
+            np.linspace(0, error.size - 1, min(KEPT_MOMENTS, error.size)).round().astype(int)
+        )
+    return StratumPiece(
         cook=cook.name,
         plan=cook.plan,
         unit=cook.unit,

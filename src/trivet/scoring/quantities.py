@@ -17,20 +17,27 @@ from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, Recording
 from trivet.scoring.registry import METRICS, metric
 
-# Levels between which the heating rate is taken and up to which time is counted: the
-# highest that the recorded cook reaches in time for slower twins.  All choices of ours.
 LEVELS_K = {
     "pan": [level + ZERO_C_K for level in (250.0, 200.0, 150.0, 110.0, 80.0, 60.0)],
     "oil": [level + ZERO_C_K for level in (200.0, 150.0, 110.0, 80.0, 60.0)],
     "liquid": [level + ZERO_C_K for level in (90.0, 75.0, 60.0)],
 }
-FROM_K = 45.0 + ZERO_C_K
+"""Levels between which the heating rate is taken and up to which time is counted: the highest that
+the recorded cook reaches in time for slower twins; own estimate. [K]"""
+FROM_K = 45.0 + ZERO_C_K  # own estimate: clear of a warm room
 MIN_RISE_S, IN_TIME_FRAC = 10.0, 0.7
+"""Shortest rise that has a rate, and share of the heating within which a level must be reached;
+own estimate: ten readings of a probe, and room for slower twins. [s, -]"""
 FLAT_KPS, FLAT_S = 0.02, 60.0
+"""A plateau is flatter than this for so long; own estimate: 1 K a minute. [K/s, s]"""
 AFTER_OFF_S, COOLING_S, MIN_COOLING_S = 15.0, 120.0, 45.0
+"""Cooling is taken from so long after the heat is off, over this time, at least over that; own
+estimate: a burner's own heat is gone. [s]"""
 DRY_RISE_K = 20.0
+"""A pan this far above its plateau is dry; own estimate. [K]"""
 LOOK_FRAC = 0.6
-"""The sensor's reading is taken over this share of the pan's radius."""
+"""The sensor's reading is taken over this share of the pan's radius; own estimate: clear of the
+rim."""
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from trivet.errors import InputError
 from trivet.records.requirement import Requirement
 from trivet.units import parse_quantity
 
-F = TypeVar("F", bound=Callable[..., Any])
+Function = TypeVar("Function", bound=Callable[..., Any])
 Sense = Literal["higher", "lower", "neither"]
 Joined = Literal["", "quantile", "share", "mean", "p95"]
 
@@ -83,7 +83,7 @@ def metric(
     heading: str = "",
     joined: Joined = "",
     goal: float = math.nan,
-) -> Callable[[F], F]:
+) -> Callable[[Function], Function]:
     """Register the function below as a metric.
 
     Raises
@@ -92,7 +92,7 @@ def metric(
         If the room is unknown, the name is taken, or the function has no docstring.
     """
 
-    def registered(function: F) -> F:
+    def registered(function: Function) -> Function:
         found = Metric(room, name, unit, sense, function, heading or name, joined, goal)
         if room not in METRICS or name in METRICS[room] or not found.meaning:
             raise ValueError(f"{room} {name}: unknown room, name taken, or no documentation")

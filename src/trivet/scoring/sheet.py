@@ -19,12 +19,12 @@ from trivet.records.scoring import (
     GoalLine,
     MetricValue,
     PartScore,
-    Piece,
     ScoreDecision,
     ScoreSheet,
+    StratumPiece,
     StratumScore,
 )
-from trivet.scoring.checks import check_goals, check_scores
+from trivet.scoring.checks import FEWEST_COOKS, RESAMPLES, check_goals, check_scores
 from trivet.scoring.figures import (
     cook_errors,
     cook_shares,
@@ -35,22 +35,21 @@ from trivet.scoring.figures import (
 )
 from trivet.scoring.panwords import confusion_rows
 
-DRAWS = 500
-"""Resamples of whole cooks: the ends of a 95 % interval rest on a dozen of them."""
-SHOWN_POINTS = 200
-FEWEST = 20
-"""Cooks from which an accuracy goal is judged; 20 without a failure prove 86 %."""
+SHOWN_POINTS = 200  # own estimate: more cover one another in a picture
 FEWEST_DRAWS = 59
 """Draws from which coverage is judged: as many without a miss prove 95 % (exact, 95 %)."""
-COVERAGE = 0.95
+NOMINAL_COVERAGE = 0.95  # definition: a 95 % interval
 WIDTH_PER_P95 = 2.5
+"""Goal: median U95 over the goal for P95; own estimate: a wider interval tells little."""
 FLAGGED_FRAC, FALSE_FLAG_FRAC = 0.99, 0.10
+"""Goals: share of errors over 15 K that are withheld, and of right numbers that are; own estimate:
+a wrong number shown costs ten times a right one withheld."""
 FEWEST_PART = 5
-"""Cooks from which a part of a stratum is shown."""
+"""Cooks from which a part of a stratum is shown; own estimate: fewer have no interval."""
 
 
 def score_sheet(
-    pieces: Sequence[Piece],
+    pieces: Sequence[StratumPiece],
     *,
     condition: str,
     evidence: Evidence,
@@ -62,7 +61,7 @@ def score_sheet(
 
     Parameters
     ----------
-    pieces : sequence of Piece
+    pieces : sequence of StratumPiece
         Of all cooks, of one grade of evidence.
     condition : str
         Which cooks they are.
@@ -118,7 +117,7 @@ def score_sheet(
     )
 
 
-def _parts(pieces: Sequence[Piece]) -> Iterator[PartScore]:
+def _parts(pieces: Sequence[StratumPiece]) -> Iterator[PartScore]:
     """Yield every stratum by the values of each label that differs, and all with a cut rim."""
     for kind in STRATA:
         mine = [one for one in pieces if one.stratum == kind.name]
@@ -136,7 +135,7 @@ def _parts(pieces: Sequence[Piece]) -> Iterator[PartScore]:
             yield part_score(edge, name="all strata", part=f"rim: {rim}")
 
 
-def _stratum(name: str, pieces: Sequence[Piece], condition: str) -> StratumScore:
+def _stratum(name: str, pieces: Sequence[StratumPiece], condition: str) -> StratumScore:
     seed = hashlib.sha256(f"{condition}\n{name}".encode()).digest()[:8]
     generator = np.random.default_rng(int.from_bytes(seed, "big"))
     error, plans = cook_errors(pieces)
@@ -152,7 +151,7 @@ def _stratum(name: str, pieces: Sequence[Piece], condition: str) -> StratumScore
                 cook=np.asarray(cook),
                 generator=generator,
                 statistic=statistic,
-                draws=DRAWS,
+                draws=RESAMPLES,
             )
         except NotEnoughDataError:
             return math.nan, math.nan
@@ -173,7 +172,7 @@ def _stratum(name: str, pieces: Sequence[Piece], condition: str) -> StratumScore
     return StratumScore(replace(whole, figures=found), so, off)
 
 
-def part_score(pieces: Sequence[Piece], *, name: str, part: str = "") -> PartScore:
+def part_score(pieces: Sequence[StratumPiece], *, name: str, part: str = "") -> PartScore:
     """Return the figures of one or more pieces of one stratum, or of a part of it."""
     return PartScore(
         name=name,
@@ -184,7 +183,7 @@ def part_score(pieces: Sequence[Piece], *, name: str, part: str = "") -> PartSco
     )
 
 
-def _points(pieces: Sequence[Piece]) -> tuple[FloatArray, FloatArray]:
+def _points(pieces: Sequence[StratumPiece]) -> tuple[FloatArray, FloatArray]:
     """Return some moments for a picture, evenly over all kept ones."""
     so = np.concatenate([np.asarray(one.so_k, np.float64) for one in pieces])
     error = np.concatenate([np.asarray(one.error_k, np.float64) for one in pieces])
@@ -247,7 +246,7 @@ def goal_lines(one: StratumScore) -> Iterator[GoalLine]:
         )
     if math.isfinite(kind.p95_k):
         limit = WIDTH_PER_P95 * kind.p95_k
-        few = cooks < FEWEST or math.isnan(width)
+        few = cooks < FEWEST_COOKS or math.isnan(width)
         yield line(
             "median U95",
             f"≤ {limit:.1f} K",
@@ -257,7 +256,7 @@ def goal_lines(one: StratumScore) -> Iterator[GoalLine]:
         )
     if kind.none_large:
         large = one.whole["large"]
-        none: ScoreDecision = "met" if cooks >= FEWEST else "too few"
+        none: ScoreDecision = "met" if cooks >= FEWEST_COOKS else "too few"
         yield line(
             "valid readings wrong by over 15 K",
             "none",
@@ -272,8 +271,8 @@ def _honesty(one: StratumScore, *, measurable: bool) -> Iterator[GoalLine]:
     """Yield what is asked of every stratum: intervals that cover, and errors that are flagged."""
     whole, covered, flagged = one.whole, one.whole["covered"], one.whole["flagged"]
     if covered.of:
-        holds = covered.low <= COVERAGE <= covered.high
-        side = "wide" if covered.low > COVERAGE else "narrow"
+        holds = covered.low <= NOMINAL_COVERAGE <= covered.high
+        side = "wide" if covered.low > NOMINAL_COVERAGE else "narrow"
         exact = _ends(covered, "%")
         yield GoalLine(
             whole.name,
@@ -290,7 +289,7 @@ def _honesty(one: StratumScore, *, measurable: bool) -> Iterator[GoalLine]:
             "errors over 15 K withheld",
             f"≥ {100 * FLAGGED_FRAC:.0f} %",
             _percent(flagged.value),
-            "too few" if flagged.of < FEWEST and reached == "met" else reached,
+            "too few" if flagged.of < FEWEST_COOKS and reached == "met" else reached,
             f"of the moments of {flagged.of} cooks; {whole['large'].count} cooks show one",
         )
     false = whole["false_flag"]
@@ -308,7 +307,7 @@ def _honesty(one: StratumScore, *, measurable: bool) -> Iterator[GoalLine]:
 def _beside(ends: tuple[float, float], limit: float, *, cooks: int) -> ScoreDecision:
     """Return on which side of an upper limit an interval lies."""
     low, high = ends
-    if cooks < FEWEST or math.isnan(low):
+    if cooks < FEWEST_COOKS or math.isnan(low):
         return "too few"
     if high <= limit:
         return "met"

@@ -23,14 +23,14 @@ from trivet.records.credibility import (
     Condition,
     Credibility,
     Gap,
-    Pair,
-    Row,
     TopicVerdict,
+    TwinPair,
+    TwinRow,
 )
 from trivet.records.design import Design
 from trivet.scoring.registry import METRICS
 
-CAUTION = (
+BENCH_CAUTION = (
     "Simulation alone proves no safety claim. Agreement on these cooks says nothing of conditions "
     "that they do not cover, and bench and simulated cooks are never pooled."
 )
@@ -41,7 +41,11 @@ MADE = (
 
 
 def credibility(
-    design: Design, *, pairs: Sequence[Pair], planned: Sequence[Condition], left_out: Sequence[str]
+    design: Design,
+    *,
+    pairs: Sequence[TwinPair],
+    planned: Sequence[Condition],
+    left_out: Sequence[str],
 ) -> Credibility:
     """Return how far simulated cooks agree with recorded ones.
 
@@ -49,7 +53,7 @@ def credibility(
     ----------
     design : Design
         The project's design.
-    pairs : sequence of Pair
+    pairs : sequence of TwinPair
         Recorded cooks, all of one grade of evidence, each with its simulated twins.
     planned : sequence of Condition
         Of the project's planned cooks: what the bench ought to cover.
@@ -115,13 +119,13 @@ def credibility(
         gaps=_gaps(recorded, planned),
         left_out=tuple(left_out),
         notes=(*([MADE] if evidence != "bench" else []), *notes),
-        caution=CAUTION,
+        caution=BENCH_CAUTION,
     )
 
 
-def _rows(pairs: Sequence[Pair]) -> tuple[list[Row], list[str]]:
+def _rows(pairs: Sequence[TwinPair]) -> tuple[list[TwinRow], list[str]]:
     """Return every value beside its band, and notes of values that have none."""
-    rows: list[Row] = []
+    rows: list[TwinRow] = []
     said = dict.fromkeys(note for pair in pairs for note in pair.notes)
     notes = [
         f"{', '.join(pair.cook for pair in pairs if note in pair.notes)}: {note}" for note in said
@@ -141,7 +145,7 @@ def _rows(pairs: Sequence[Pair]) -> tuple[list[Row], list[str]]:
                 low, middle, high = _band(known)
                 value = float(pair.bench[at])
                 rows.append(
-                    Row(pair.cook, asked, value, low, middle, high, bool(low <= value <= high))
+                    TwinRow(pair.cook, asked, value, low, middle, high, bool(low <= value <= high))
                 )
     return rows, notes
 
@@ -153,11 +157,11 @@ def _band(values: FloatArray) -> tuple[float, float, float]:
     return float(ordered[cut - 1]), float(ordered[values.size // 2]), float(ordered[-cut])
 
 
-def _of(topic: str, rows: Sequence[Row]) -> list[Row]:
+def _of(topic: str, rows: Sequence[TwinRow]) -> list[TwinRow]:
     return [row for row in rows if row.question.topic == topic]
 
 
-def _verdict(topic: str, rows: Sequence[Row]) -> TopicVerdict:
+def _verdict(topic: str, rows: Sequence[TwinRow]) -> TopicVerdict:
     own = _of(topic, rows)
     cooks = {row.cook: True for row in own}
     for row in own:

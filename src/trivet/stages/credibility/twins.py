@@ -18,10 +18,14 @@ from trivet.records.figures import Figure
 from trivet.records.recording import Event, Recording
 from trivet.units import parse_quantity
 
-# Nearer than this counts as the same; the sheet is written with a ruler and a cup.
-DIAMETER_M, VOLUME_FRAC, COLD_K = 0.006, 0.02, 15.0
+TWIN_DIAMETER_M, TWIN_VOLUME_FRAC = 0.006, 0.02
+"""Nearer than this counts as the same; own estimate: a sheet is written with a ruler and a cup."""
+COLD_START_DELTA_K = 15.0
+"""Own estimate: a cook that starts this far above the room is not followed, the simulator starts
+cold. [K]"""
 OFF_CENTRE_M = 0.010
-HOTTEST_K = 900.0  # the twin runs on as long as the recording did
+"""From this far off its burner's middle a pan stands off centre; own estimate. [m]"""
+RUN_ON_K = 900.0  # own estimate: never reached, so the twin runs as long as the recording did
 FOODS: tuple[str, ...] = get_args(FoodPlan.model_fields["kind"].annotation)
 
 
@@ -100,7 +104,7 @@ def _plan(
         duration_s=Figure(until_s),
         burners=tuple(burners),
         ambient_k=Figure(ambient_k),
-        stop_at_k=Figure(HOTTEST_K),
+        stop_at_k=Figure(RUN_ON_K),
         probes=tuple(one.probe for one in recording.reference.probes),
     )
 
@@ -146,7 +150,7 @@ def _pan(sheet: SheetBurner, design: Design) -> tuple[Pan | None, tuple[str, ...
         for pan in design.pans
         if pan.material == sheet.material
         and pan.finish == sheet.finish
-        and abs(float(pan.diameter_m) - float(sheet.diameter_m)) <= DIAMETER_M
+        and abs(float(pan.diameter_m) - float(sheet.diameter_m)) <= TWIN_DIAMETER_M
     ]
     if not fits:
         return None, (
@@ -163,7 +167,7 @@ def _base(sheet: SheetBurner, design: Design) -> Base:
     """Return the design's base with the sheet's contents and volume, or a new one."""
     for base in design.bases:
         apart = abs(float(base.volume_m3) - float(sheet.volume_m3))
-        same = sheet.contents == "dry" or apart <= VOLUME_FRAC * float(sheet.volume_m3)
+        same = sheet.contents == "dry" or apart <= TWIN_VOLUME_FRAC * float(sheet.volume_m3)
         if base.contents == sheet.contents and same:
             return base
     name = f"{sheet.contents} {float(sheet.volume_m3) * 1e6:.0f} mL"
@@ -286,7 +290,7 @@ def _starts_warm(recording: Recording, ambient_k: float) -> str:
         for one in recording.reference.probes
         if one.probe.touches in ("pan", "oil", "liquid") and np.isfinite(one.temperature_k).any()
     ]
-    if not first or max(first) - ambient_k <= COLD_K:
+    if not first or max(first) - ambient_k <= COLD_START_DELTA_K:
         return ""
     return (
         f"starts {max(first) - ambient_k:.0f} K above the room; the simulator starts cold, so "

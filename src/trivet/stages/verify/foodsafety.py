@@ -9,7 +9,7 @@ from trivet.facts.contents import hold_table
 from trivet.physics.heat.lethality import HoldVerdict, hold_verdict
 from trivet.records.recording import ProbeSeries, Reference
 
-COVERAGE = 2.0
+CORE_COVERAGE = 2.0
 """Standard uncertainties taken off a reading before it counts."""
 
 
@@ -49,7 +49,7 @@ def core_verdict(reference: Reference, *, column: str, table: str = "beef-6.5-lo
     inside = probe.probe.attachment == "inserted" and probe.probe.touches == "food"
     return hold_verdict(
         np.asarray(probe.time_s),
-        core_k=np.asarray(probe.temperature_k - COVERAGE * probe.u_k),
+        core_k=np.asarray(probe.temperature_k - CORE_COVERAGE * probe.u_k),
         table=hold_table(table),
         of="core" if inside else "surface",
     )

@@ -11,7 +11,7 @@ from trivet.errors import EvidenceError, OutOfRangeError
 from trivet.physics.statistics.intervals import lower_bound_frac, sample_size, upper_bound_frac
 from trivet.records.design import Design
 from trivet.records.prediction import Prediction
-from trivet.records.requirement import EVIDENCE_ORDER, Evidence, Requirement
+from trivet.records.requirement import COOK_GRADES, EVIDENCE_ORDER, Evidence, Requirement
 from trivet.records.verdict import (
     CookOutcome,
     Decision,
@@ -26,7 +26,6 @@ from trivet.scoring.readings import agreement
 from trivet.scoring.registry import limit_value, metric_of
 from trivet.scoring.table import Rows, covered, reported, table
 
-COOK_GRADES: tuple[Evidence, ...] = ("simulated", "bench")
 _TINY = 1e-12
 """Rounding of bounds that are equal on paper; own estimate: a hundred times a float's own."""
 Cooks = Sequence[tuple[ProofCook, tuple[Rows, ...]]]
@@ -188,7 +187,7 @@ def decided(
 
 
 @dataclass(frozen=True)
-class Trial:
+class IndependentCook:
     """One independent cook: all repeats of one plan, at their worst."""
 
     plan: str
@@ -200,7 +199,7 @@ class Trial:
 class Tally:
     """Independent cooks of one grade."""
 
-    trials: tuple[Trial, ...]
+    trials: tuple[IndependentCook, ...]
     runs: int
     failed: int
     hanging: int
@@ -209,7 +208,7 @@ class Tally:
 
 def _trials(
     outcomes: Sequence[tuple[ProofCook, CookOutcome]], *, at_least: bool
-) -> tuple[tuple[Trial, ...], int]:
+) -> tuple[tuple[IndependentCook, ...], int]:
     """Join repeats: a plan is as good as its worst repeat. Return trials and runs."""
     plans: dict[str, dict[str, CookOutcome]] = defaultdict(dict)
     for cook, outcome in outcomes:
@@ -223,7 +222,7 @@ def _trials(
         )
         values = [one.value for one in runs.values() if not math.isnan(one.value)]
         worst = (min(values) if at_least else max(values)) if values else math.nan
-        trials.append(Trial(plan, state, worst))
+        trials.append(IndependentCook(plan, state, worst))
     return tuple(trials), sum(len(runs) for runs in plans.values())
 
 
