@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import math
 import re
 from dataclasses import replace
@@ -10,16 +9,11 @@ from html.parser import HTMLParser
 
 import numpy as np
 import pytest
-from rich.console import Console
 
-from trivet.present import on_terminal, render_html
-from trivet.present.cook import alert_log_section, estimate_section, remarks_section
+from trivet.present import render_html
 from trivet.present.figures import chart_svg
 from trivet.present.numbers import Scale
 from trivet.present.page import tied
-from trivet.present.parts import claim_section
-from trivet.quality import Quality
-from trivet.records.alertlog import AlertChange, AlertLog
 from trivet.records.design import Display
 from trivet.records.dossier import (
     Chart,
@@ -33,9 +27,6 @@ from trivet.records.dossier import (
     Span,
     Table,
 )
-from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.records.recording import Note
-from trivet.records.requirement import OF_WORDS
 
 HOSTILE = '<script>alert("x")</script> & $x_{1}$ --> {{ 7 * 7 }}'
 CELSIUS, FAHRENHEIT = Display(), Display(temperature="degF", length="in")
@@ -282,75 +273,3 @@ def test_fahrenheit_moves_temperatures_and_scales_differences() -> None:
 def test_numbers_stay_with_their_units() -> None:
     assert tied("≤ 13.9 % within 60 s") == "≤\u00a013.9\u00a0% within 60\u00a0s"
     assert tied("20 moments, 5 months") == "20 moments, 5 months"
-
-
-def shown(section: Section, width: int = 120) -> str:
-    console = Console(file=io.StringIO(), width=width, color_system=None)
-    console.print(on_terminal([section]))
-    return console.file.getvalue()  # type: ignore[attr-defined]
-
-
-def test_terminal_draws_the_sections_of_the_page_and_ignores_markup() -> None:
-    table = Table("Evidence", ("Id", "Decision"), (("[red]R1[/red]", "not proven"),), "Note.",
-                  "simulated")  # fmt: skip
-    text = shown(Section("Proof", ("Words.",), (table,)))
-    assert "[red]R1[/red]" in text
-    assert "◇ not proven" in text
-    assert "Evidence (simulated, within the simulator)" in text
-    assert "Words." in text
-    assert "Note." in text
-    first = shown(claim_section("Of 3.", make().claims))
-    for words in ("● met", "✕ not met", "◇ not proven", "simulation alone", "≤ 5 %", "Of 3."):
-        assert words in first
-
-
-def test_the_short_form_holds_only_what_asks_to_be_in_it() -> None:
-    rows = tuple((str(number),) for number in range(9))
-    section = Section("S", ("Words.",), (Table("Long", ("n",), rows, brief_rows=2),
-                                         Table("Left out", ("n",), rows)))  # fmt: skip
-    console = Console(file=io.StringIO(), width=80, color_system=None)
-    console.print(on_terminal([section], short=True))
-    text = console.file.getvalue()  # type: ignore[attr-defined]
-    assert "Rows left out: 7." in text
-    assert "Left out\n" not in text
-    assert "Words." not in text
-
-
-@pytest.mark.parametrize("width", [40, 80, 120])
-def test_a_wide_table_is_parted_and_loses_no_cell(width: int) -> None:
-    columns = tuple(f"column {number}" for number in range(14))
-    rows = tuple(tuple(f"{row}{number}.5 K" for number in range(14)) for row in range(3))
-    text = shown(Section("S", (), (Table("Wide", columns, rows),)), width)
-    assert all(cell in text for row in rows for cell in row)
-    assert max(len(line) for line in text.splitlines()) <= width
-
-
-def test_terminal_estimate_says_why_it_has_no_number() -> None:
-    flags = np.array([0, int(Quality.SHINY)], dtype=np.uint32)
-    one = BurnerEstimate(
-        burner="B1",
-        head="hood",
-        present=np.ones(2, dtype=np.int8),
-        of=np.full(2, OF_WORDS.index("oil"), dtype=np.int8),
-        reported_k=np.array([453.15, 310.0]),
-        u95_k=np.full(2, 5.0),
-        hottest_k=np.full(2, np.nan),
-        nonuniformity_k=np.full(2, np.nan),
-        apparent_k=np.full(2, np.nan),
-        flags=flags,
-        heat_on=np.ones(2, dtype=np.bool_),
-        pixels=np.full(2, 20, dtype=np.int8),
-    )
-    text = shown(estimate_section(Estimate(np.arange(2.0), (one,)), display=FAHRENHEIT), 160)
-    assert "no reading: shiny" in text
-    assert "356 °F" in text
-    assert "37 °C" not in text
-    assert "98 °F" not in text
-
-
-def test_terminal_alerts_and_remarks() -> None:
-    log = AlertLog((AlertChange(12.5, "B1", "smoke", "on"),))
-    assert "12.5" in shown(alert_log_section(log))
-    assert "No alert changed." in shown(alert_log_section(AlertLog(())))
-    assert "[b]odd" in shown(remarks_section((Note("[b]odd", "design.toml:3", "mend it"),)))
-    assert "Nothing to remark." in shown(remarks_section(()))

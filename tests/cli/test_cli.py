@@ -21,22 +21,12 @@ STAGES = (  # noqa: SIM905
 ).split()
 
 
-def trivet(*arguments: str, cwd: Path | None = None) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "trivet", *arguments],
-        capture_output=True,
-        text=True,
-        cwd=cwd,
-        check=False,
-    )
-
-
 def test_the_stages_are_the_commands() -> None:
     assert set(STAGES) <= set(COMMANDS)
 
 
 @pytest.mark.parametrize("command", COMMANDS)
-def test_help_shows_an_example(command: str) -> None:
+def test_help_shows_an_example(command: str, trivet) -> None:
     done = trivet(command, "--help")
     assert done.returncode == 0
     assert f"Example: trivet {command}" in done.stdout
@@ -48,19 +38,19 @@ def test_the_manual_names_every_command(command: str) -> None:
     assert f"trivet {command}" in text
 
 
-def test_wrong_command_line_exits_2() -> None:
+def test_wrong_command_line_exits_2(trivet) -> None:
     assert trivet("predict").returncode == 2
     assert trivet("no-such-command").returncode == 2
 
 
-def test_missing_project_is_one_clear_message(tmp_path: Path) -> None:
+def test_missing_project_is_one_clear_message(tmp_path: Path, trivet) -> None:
     done = trivet("check", str(tmp_path / "nothing"))
     assert done.returncode == 2
     assert "design.toml" in done.stderr
     assert "Traceback" not in done.stderr
 
 
-def test_faulty_design_names_file_line_key(tmp_path: Path) -> None:
+def test_faulty_design_names_file_line_key(tmp_path: Path, trivet) -> None:
     assert trivet("new", str(tmp_path / "p")).returncode == 0
     path = tmp_path / "p" / "design.toml"
     text = path.read_text("utf-8")
@@ -73,14 +63,14 @@ def test_faulty_design_names_file_line_key(tmp_path: Path) -> None:
     assert "Traceback" not in done.stderr
 
 
-def test_new_refuses_to_overwrite(tmp_path: Path) -> None:
+def test_new_refuses_to_overwrite(tmp_path: Path, trivet) -> None:
     assert trivet("new", str(tmp_path / "p")).returncode == 0
     before = (tmp_path / "p" / "design.toml").read_bytes()
     assert trivet("new", str(tmp_path / "p")).returncode == 2
     assert (tmp_path / "p" / "design.toml").read_bytes() == before
 
 
-def test_json_is_the_only_thing_on_stdout(tmp_path: Path) -> None:
+def test_json_is_the_only_thing_on_stdout(tmp_path: Path, trivet) -> None:
     assert trivet("new", str(tmp_path / "p")).returncode == 0
     done = trivet("predict", str(tmp_path / "p"), "--json")
     assert done.returncode == 0
@@ -94,7 +84,7 @@ def _hears_interrupts() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-def test_an_interrupt_exits_130_and_leaves_nothing_half_written(tmp_path: Path) -> None:
+def test_an_interrupt_exits_130_and_leaves_nothing_half_written(tmp_path: Path, trivet) -> None:
     assert trivet("new", str(tmp_path / "p")).returncode == 0
     running = subprocess.Popen(
         [sys.executable, "-m", "trivet", "prove", str(tmp_path / "p")],

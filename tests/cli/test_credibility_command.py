@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -40,12 +38,6 @@ column = "room"
 attachment = "air"
 touches = "room"
 """
-
-
-def trivet(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "trivet", *arguments], capture_output=True, text=True, check=False
-    )
 
 
 @pytest.fixture
@@ -91,13 +83,13 @@ def write_cook(project: Path, name: str, *, material: str = "aluminium") -> None
     (folder / "cook.toml").write_text(SHEET.format(material=material))
 
 
-def test_without_recorded_cooks_it_says_so(project: Path) -> None:
+def test_without_recorded_cooks_it_says_so(project: Path, trivet) -> None:
     done = trivet("credibility", str(project))
     assert done.returncode == 2
     assert "no recorded cooks" in done.stderr
 
 
-def test_a_bench_of_other_pans_has_no_overlap(project: Path) -> None:
+def test_a_bench_of_other_pans_has_no_overlap(project: Path, trivet) -> None:
     write_cook(project, "copper", material="copper")
     done = trivet("credibility", str(project))
     assert done.returncode == 2
@@ -105,7 +97,7 @@ def test_a_bench_of_other_pans_has_no_overlap(project: Path) -> None:
     assert "copper" in done.stderr
 
 
-def test_one_made_cook_is_compared_and_decides_nothing(project: Path) -> None:
+def test_one_made_cook_is_compared_and_decides_nothing(project: Path, trivet) -> None:
     write_cook(project, "copper", material="copper")
     write_cook(project, "made-pan")
     done = trivet("credibility", str(project), "--json")

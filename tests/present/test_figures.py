@@ -1,49 +1,19 @@
-"""The pictures of the prediction as files: complete, well-formed, with units."""
+"""Charts as pictures: what is drawn is what is so."""
 
 from __future__ import annotations
 
-import io
 import xml.etree.ElementTree as ET
 
 import numpy as np
-from rich.console import Console
 
-from trivet.files.newproject import new_project
-from trivet.flow.pictures import write_prediction_pictures
-from trivet.flow.project import ProjectFolder
-from trivet.flow.steps import traded
-from trivet.present import on_terminal
-from trivet.present.comparison import trade_section
-from trivet.present.figures import chart_file
+from trivet.present.figures import chart_file, chart_svg
 from trivet.records.design import Display
 from trivet.records.dossier import Chart, ChartLine, FrameView, Mark
-from trivet.records.provenance import fingerprint
 
 
 def texts(svg: str) -> list[str]:
     root = ET.fromstring(svg)
     return ["".join(node.itertext()) for node in root.iter() if node.tag.endswith("}text")]
-
-
-def test_every_picture_of_the_prediction_is_a_file(tmp_path) -> None:
-    new_project(tmp_path / "p")
-    project = ProjectFolder(tmp_path / "p")
-    written = write_prediction_pictures(project, tmp_path / "pictures")
-    names = " ".join(path.name for path in written)
-    for word in ("field-of-view", "error-against-temperature", "error-budget", "days", "cash",
-                 "one-figure-at-a-time", "alert-timeline"):  # fmt: skip
-        assert word in names
-    for path in written:
-        found = texts(path.read_text("utf-8"))
-        assert "PREDICTED" in found, path.name
-        assert any("/" in text or text in ("days", "month") for text in found), path.name
-    # The study comes from the store the second time, the same to the last bit.
-    study = traded(project)
-    assert fingerprint(traded(ProjectFolder(tmp_path / "p"))) == fingerprint(study)
-    assert any((tmp_path / "p" / "results" / "trade").iterdir())
-    console = Console(file=io.StringIO(), width=200)
-    console.print(on_terminal([trade_section(study)]))
-    assert "10,000 draws" in console.file.getvalue()
 
 
 def test_the_days_are_marked_where_the_curve_says() -> None:
@@ -119,3 +89,30 @@ def test_a_profile_keeps_temperatures_and_differences_apart() -> None:
     found = " ".join(texts(chart_file(chart, display=Display(temperature="degF"))))
     assert "mean of ring / °F" in found
     assert "eighth minus mean of all / °F" in found
+
+
+def frozen(*values: float) -> np.ndarray:
+    array = np.array(values)
+    array.flags.writeable = False
+    return array
+
+
+def test_error_against_temperature_has_a_line_a_base_and_its_bound() -> None:
+    lines = tuple(
+        ChartLine(f"{name}: emissivity", frozen(373.15, 473.15), frozen(5.0, 9.0))
+        for name in ("dry", "water")
+    )
+    chart = Chart(
+        "widths",
+        "Error against temperature",
+        "caption",
+        x_label="temperature",
+        y_label="95 % half-width",
+        lines=lines,
+        marks=(Mark(25.0, "bound of a reading"),),
+        evidence="predicted",
+    )
+    svg = chart_svg(chart, display=Display(), key="k")
+    ET.fromstring(svg.replace("<svg ", '<svg xmlns:x="x" ', 1))
+    for words in ("dry: emissivity", "water: emissivity", "bound of a reading", "PREDICTED"):
+        assert words in svg

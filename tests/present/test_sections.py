@@ -1,47 +1,94 @@
-"""``trivet score`` and ``trivet reporters``: what they print, and what they refuse."""
+"""What sections say of remedies, campaigns and scores."""
 
 from __future__ import annotations
 
-import io
-import json
-import shutil
-import subprocess
-import sys
-from pathlib import Path
+import math
 
 import numpy as np
 import pytest
-from rich.console import Console
 
-from trivet.present import on_terminal
+from trivet.present.campaign import sweep_section
 from trivet.present.figures import chart_svg
+from trivet.present.population import remedies_section
 from trivet.present.score import judged_sections, reporters_section, score_charts
 from trivet.records.calibration import ReporterChoice, ReporterScore
+from trivet.records.campaign import FailedCook, Rate, Spread, Sweep
 from trivet.records.design import Display
-from trivet.records.dossier import Section
+from trivet.records.prediction import Remedies, Remedy
 from trivet.records.scoring import GoalLine, MetricValue, PartScore, Score, ScoreSheet, StratumScore
 from trivet.scoring.registry import METRICS
 
-ROOT = Path(__file__).parents[2]
 NAN = float("nan")
-COOKS = """
-format = 1
-[[cooks]]
-name = "hot"
-purpose = "proof"
-duration = "30 s"
-[[cooks.burners]]
-burner = "front-right"
-pan = "nonstick-pan"
-base = "dry"
-schedule = [{ at = "0 s", level = "100 %" }]
-"""
 
 
-def trivet(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "trivet", *arguments], capture_output=True, text=True, check=False
+def remedy(option: str, before: float, after: float, *, inside: bool, note: str = "") -> Remedy:
+    return Remedy(option, "R4", "predicted_u95", 10.0, before, after, inside, note)
+
+
+RECORD = Remedies(
+    tried=(
+        remedy("line", math.inf, 8.0, inside=True),
+        remedy("other card", math.inf, math.nan, inside=False, note="unknown: no price"),
+        remedy("paint", math.inf, math.inf, inside=False),
+    ),
+    failing=("R4", "R9"),
+    unhelped=("R9",),
+)
+
+
+@pytest.fixture
+def shown(printed):
+    def show(record: Remedies, unit: str = "degC") -> str:
+        return printed(remedies_section(record, display=Display(temperature=unit)), width=160)
+
+    return show
+
+
+def test_unknown_and_not_measurable_are_words_and_never_numbers(shown) -> None:
+    text = shown(RECORD)
+    assert "not measurable" in text
+    assert "unknown: no price" in text
+    assert "8.0 K" in text
+    assert "nan" not in text
+    assert "inf" not in text
+
+
+def test_what_does_not_move_is_left_out_and_counted(shown) -> None:
+    text = shown(RECORD)
+    assert "paint" not in text
+    assert "because nothing moves: 1." in text
+    assert "no single declared change brings R9 inside." in text
+
+
+def test_a_difference_in_fahrenheit_has_no_offset(shown) -> None:
+    assert "14.4 °F" in shown(RECORD, "degF")  # 8 K times 1.8
+
+
+def test_nothing_fails_and_nothing_is_declared_are_told_apart(shown) -> None:
+    assert "holds as the design stands" in shown(Remedies((), (), ()))
+    assert "declares no [[options]]" in shown(Remedies((), ("R1",), ("R1",)))
+
+
+def test_every_rate_stands_beside_its_bounds_and_is_labelled(printed) -> None:
+    sweep = Sweep(
+        table="sweep.parquet",
+        evidence="simulated",
+        planned=12,
+        done=10,
+        rows=11,
+        failed=1,
+        first_failed=(FailedCook("m-one", "simulate: OutOfRangeError: [red] hot"),),
+        rates=(Rate("pan-hot: missed", "cooks that reached its limit", 0, 20, 0.0, 0.0, 0.168),),
+        spreads=(Spread("P95 of the error", "K", 20, 3.0, 9.5, 12.0),),
     )
+    text = printed(sweep_section(sweep, display=Display()), width=150)
+    line = next(line for line in text.splitlines() if "pan-hot: missed" in line)
+    assert "0 of 20" in line
+    assert "0.0 % to 16.8 %" in line
+    assert "simulated" in line
+    assert "10 of 12" in text
+    assert "[red] hot" in text
+    assert "9.5 K" in text
 
 
 def part(name="dark-pan", label="", **changed):
@@ -86,15 +133,8 @@ def sheet():
     )
 
 
-def printed(*shown: Section) -> str:
-    console = Console(file=io.StringIO(), width=100)
-    console.print(on_terminal(shown))
-    text = console.file.getvalue()  # type: ignore[attr-defined]
-    return str(text)
-
-
-def test_a_score_prints_goals_figures_and_its_grade() -> None:
-    text = printed(*judged_sections(Score("Larkpane", (sheet(),))))
+def test_a_score_prints_goals_figures_and_its_grade(printed) -> None:
+    text = printed(*judged_sections(Score("Larkpane", (sheet(),))), width=100)
     for words in (
         "by hand (simulated)",
         "120 cooks, 100 of them independent, on 10 sensor units",
@@ -120,28 +160,9 @@ def test_pictures_carry_their_grade(unit) -> None:
         assert chart_svg(one, display=Display(temperature=unit), key="x") == svg
 
 
-def test_reporters_print_what_the_choice_rests_on() -> None:
+def test_reporters_print_what_the_choice_rests_on(printed) -> None:
     rows = (ReporterScore("ring", 4, 1.0, 0.5, 0.2, NAN, 8.0, 2.0),)
     choice = ReporterChoice("bench", "ring", "least loss", {"bias": 1.0}, rows, (), 2.5, ())
-    text = printed(reporters_section(choice))
+    text = printed(reporters_section(choice), width=100)
     for words in ("(bench)", "ring", "Chosen: ring; least loss.", "left out: 2.50", "bias 1"):
         assert words in text
-
-
-def test_the_commands(tmp_path: Path) -> None:
-    shutil.copy(ROOT / "examples" / "larkpane" / "design.toml", tmp_path)
-    (tmp_path / "cooks.toml").write_text(COOKS, encoding="utf-8")
-    done = trivet("score", str(tmp_path), "--pictures", str(tmp_path / "p"), "--json")
-    assert done.returncode == 1  # one cook meets nothing
-    record = json.loads(done.stdout)
-    assert "sheets" in json.dumps(record)
-    pictures = " ".join(sorted(one.name for one in (tmp_path / "p").glob("*.svg")))
-    for words in ("error-against", "do-the-95-intervals", "what-is-said-of-bare-pans"):
-        assert words in pictures
-    assert trivet("score", str(tmp_path), "--mismatch").returncode == 2
-    bad = trivet("score", str(tmp_path), "--cooks", "2", "--seed", "A B")
-    assert bad.returncode == 2
-    assert "cannot name" in bad.stderr
-    ranked = trivet("reporters", str(tmp_path))
-    assert ranked.returncode == 0
-    assert "area-mean" in ranked.stdout

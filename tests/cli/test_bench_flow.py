@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import csv
-import subprocess
-import sys
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -40,12 +38,6 @@ HIDDEN = (
     .replace("260 mm", "200 mm")
     .replace("seasoned-cast-iron", "ptfe-non-stick")
 )
-
-
-def trivet(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "trivet", *arguments], capture_output=True, text=True, check=False
-    )
 
 
 @pytest.fixture
@@ -86,7 +78,7 @@ def rows(path: Path, burner: str) -> list[dict[str, str]]:
         return [row for row in csv.DictReader(file) if row["burner"] == burner]
 
 
-def test_estimate_writes_a_row_a_frame_and_burner(project: Path, tmp_path: Path) -> None:
+def test_estimate_writes_a_row_a_frame_and_burner(project: Path, tmp_path: Path, trivet) -> None:
     done = trivet("estimate", str(project), "rise", "--csv", str(tmp_path / "rise.csv"))
     assert done.returncode == 0, done.stderr
     found = rows(tmp_path / "rise.csv", "front-left")
@@ -106,7 +98,7 @@ def test_estimate_writes_a_row_a_frame_and_burner(project: Path, tmp_path: Path)
     assert all(row["valid"] == "0" and row["reported_c"] == "" for row in other)
 
 
-def test_what_estimate_must_not_see_changes_nothing(project: Path, tmp_path: Path) -> None:
+def test_what_estimate_must_not_see_changes_nothing(project: Path, tmp_path: Path, trivet) -> None:
     cook = project / "bench" / "rise"
     first, second = tmp_path / "first.csv", tmp_path / "second.csv"
     assert trivet("estimate", str(project), "rise", "--csv", str(first)).returncode == 0
@@ -117,14 +109,14 @@ def test_what_estimate_must_not_see_changes_nothing(project: Path, tmp_path: Pat
     assert first.read_bytes() == second.read_bytes()
 
 
-def test_alert_writes_a_row_on_each_change(project: Path, tmp_path: Path) -> None:
+def test_alert_writes_a_row_on_each_change(project: Path, tmp_path: Path, trivet) -> None:
     done = trivet("alert", str(project), "rise", "--csv", str(tmp_path / "alerts.csv"))
     assert done.returncode == 0, done.stderr
     header = (tmp_path / "alerts.csv").read_text().splitlines()[0]
     assert header == "time_s,burner,alert,state"
 
 
-def test_import_never_writes_into_the_bench_folder(project: Path) -> None:
+def test_import_never_writes_into_the_bench_folder(project: Path, trivet) -> None:
     cook = project / "bench" / "rise"
     before = {path.name: path.read_bytes() for path in cook.iterdir()}
     assert trivet("import", str(project), "rise").returncode == 0
@@ -140,7 +132,7 @@ def test_import_never_writes_into_the_bench_folder(project: Path) -> None:
     ],
 )
 def test_bad_frames_are_one_clear_message(
-    project: Path, array: str, value: str | None, word: str
+    project: Path, array: str, value: str | None, word: str, trivet
 ) -> None:
     path = project / "bench" / "rise" / "frames.npz"
     with np.load(path) as stored:

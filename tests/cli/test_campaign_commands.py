@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import json
 import signal
 import subprocess
@@ -11,14 +10,6 @@ import time
 from pathlib import Path
 
 import pytest
-from rich.console import Console
-
-from trivet.flow.campaign import planned_campaign
-from trivet.flow.project import ProjectFolder
-from trivet.present import on_terminal
-from trivet.present.campaign import plan_section, sweep_section
-from trivet.records.campaign import FailedCook, Rate, Spread, Sweep
-from trivet.records.design import Display
 
 MATRIX = """
 [[matrix]]
@@ -53,20 +44,14 @@ schedule = [{ at = "0 s", level = "80 %" }]
 """
 
 
-def trivet(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "trivet", *arguments], capture_output=True, text=True, check=False
-    )
-
-
 @pytest.fixture
-def project(tmp_path: Path) -> Path:
+def project(tmp_path: Path, trivet) -> Path:
     assert trivet("new", str(tmp_path / "p")).returncode == 0
     (tmp_path / "p" / "cooks.toml").write_text(CALIBRATION + MATRIX, encoding="utf-8")
     return tmp_path / "p"
 
 
-def test_plan_counts_and_bounds(project: Path) -> None:
+def test_plan_counts_and_bounds(project: Path, trivet) -> None:
     done = trivet("plan", str(project), "--json")
     assert done.returncode == 0, done.stderr
     record = json.loads(done.stdout)
@@ -76,11 +61,7 @@ def test_plan_counts_and_bounds(project: Path) -> None:
     assert (matrix["pairs_possible"], matrix["pairs_covered"], matrix["pair_fewest"]) == (27, 27, 1)
     # 0 of 9, one-sided: 1 - 0.05 ** (1 / 9) (success-run theorem)
     assert matrix["miss_bound_frac"] == pytest.approx(1.0 - 0.05 ** (1 / 9))
-    out = io.StringIO()
-    Console(file=out, width=150).print(
-        on_terminal([plan_section(planned_campaign(ProjectFolder(project)))])
-    )
-    text = out.getvalue()
+    text = trivet("plan", str(project)).stdout
     assert "at most 28.3 %" in text
     assert "within the simulator" in text
     assert "count as" in text
@@ -94,7 +75,7 @@ def test_plan_counts_and_bounds(project: Path) -> None:
         (("--limit", "0"), "limit"),
     ],
 )
-def test_sweep_refuses(project: Path, more: tuple[str, ...], says: str) -> None:
+def test_sweep_refuses(project: Path, more: tuple[str, ...], says: str, trivet) -> None:
     done = trivet("sweep", str(project), *more)
     assert done.returncode == 2
     assert says in done.stderr
@@ -129,27 +110,3 @@ def test_an_interrupted_sweep_keeps_what_is_done_and_leaves_no_worker(project: P
     for path in kept:
         assert [json.loads(line)["evidence"] for line in path.read_text("utf-8").splitlines()]
     assert not list(project.glob("results/sweep/**/.*"))
-
-
-def test_every_rate_stands_beside_its_bounds_and_is_labelled() -> None:
-    sweep = Sweep(
-        table="sweep.parquet",
-        evidence="simulated",
-        planned=12,
-        done=10,
-        rows=11,
-        failed=1,
-        first_failed=(FailedCook("m-one", "simulate: OutOfRangeError: [red] hot"),),
-        rates=(Rate("pan-hot: missed", "cooks that reached its limit", 0, 20, 0.0, 0.0, 0.168),),
-        spreads=(Spread("P95 of the error", "K", 20, 3.0, 9.5, 12.0),),
-    )
-    out = io.StringIO()
-    Console(file=out, width=150).print(on_terminal([sweep_section(sweep, display=Display())]))
-    text = out.getvalue()
-    line = next(line for line in text.splitlines() if "pan-hot: missed" in line)
-    assert "0 of 20" in line
-    assert "0.0 % to 16.8 %" in line
-    assert "simulated" in line
-    assert "10 of 12" in text
-    assert "[red] hot" in text
-    assert "9.5 K" in text
