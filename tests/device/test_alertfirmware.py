@@ -5,12 +5,13 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from trivet.device import alertboiling, alertsignals, alertslope
 from trivet.device import alertsettings as words
+from trivet.device import alertsignals, alertslope, thresholds
 from trivet.device.alertfirmware import alert_texts
 from trivet.device.alertsettings import AlertSettings, settings_array
 from trivet.device.readingfirmware import code_text
@@ -83,17 +84,22 @@ def test_the_c_of_every_rule_gives_the_twins_changes(tmp_path, seed):
     [
         ("trivet_alerts.h", "TRIVET_READING_AT_RANGE", words.AT_RANGE),
         ("trivet_alerts.h", "TRIVET_SIGNALS", words.SIGNALS),
-        ("trivet_slope.c", "SHORTEST_SLOPE_MS", words.SHORTEST_SLOPE_MS),
         ("trivet_slope.c", "WIDEST_DK", alertslope.WIDEST_DK),
-        ("trivet_slope.c", "LEAP_DK", alertslope.LEAP_DK),
-        ("trivet_slope.c", "LEAP_MS", alertslope.LEAP_MS),
         ("trivet_slope.c", "UNBOUNDED_MS", alertslope.UNBOUNDED_MS),
-        ("trivet_pot.c", "SMOOTH_MS", alertboiling.SMOOTH_MS),
-        ("trivet_pot.c", "FOLLOW_MS", alertboiling.FOLLOW_MS),
-        ("trivet_pot.c", "LONGEST_HAND_MS", alertboiling.LONGEST_HAND_MS),
         ("trivet_device.c", "TOP_Q6", alertsignals.TOP_Q6),
     ],
 )
 def test_constants_of_the_c_are_those_of_the_twin(file, name, value):
     found = re.findall(rf"^#define {name} (?:INT64_C\()?(\d+)", code_text(file), flags=re.M)
     assert list(map(int, found)) == [value]
+
+
+def test_every_threshold_of_the_header_is_used_by_the_c():
+    code = "".join(
+        path.read_text() for path in (Path(thresholds.__file__).parent / "c").glob("*.c")
+    )
+    named = re.findall(r"^#define (TRIVET_\w+) (\d+)$", thresholds.header_text(), flags=re.M)
+    assert len(named) > 20
+    assert not [name for name, _ in named if not re.search(rf"\b{name}\b", code)]
+    assert ("TRIVET_HAND_PERCENT", "8") in named
+    assert ("TRIVET_FRESH_MS", "2500") in named

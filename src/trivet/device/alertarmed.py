@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
+from trivet.device import compiled
 from trivet.device.alertboiling import (
     DRY,
     NEVER,
@@ -35,13 +35,10 @@ from trivet.device.alertjudging import (
     overdue,
     standing,
 )
-from trivet.device.alertsettings import (
-    BOIL_DRY,
-    KIND,
-)
+from trivet.device.alertsettings import BOIL_DRY, KIND
 
 
-@njit(cache=True)
+@compiled
 def run_armed(moments, a, s, start):  # type: ignore[no-untyped-def]
     """Drive an alert that must be armed first through the moments."""
     time_ms, signal, word = moments[0], moments[1], moments[2]

@@ -16,8 +16,7 @@ hardly moves or falls within seconds, since it mirrors the room as soon as no wa
 
 from __future__ import annotations
 
-from numba import njit
-
+from trivet.device import compiled
 from trivet.device.alertsettings import (
     AT_RANGE,
     COOL,
@@ -32,14 +31,8 @@ from trivet.device.alertsettings import (
     WINDOW_MS,
 )
 from trivet.device.alertslope import BETWEEN, HIGH, LOW, UNKNOWN
+from trivet.device.thresholds import FOLLOW_MS, LONGEST_HAND_MS, SMOOTH_MS
 
-SMOOTH_MS = 2000
-"""Time constant of the smoothing, over the flicker of steam."""
-FOLLOW_MS = 60_000
-"""Time constant with which the plateau follows the signal."""
-LONGEST_HAND_MS = 18_000
-"""A hand is taken for one so long, counted with the time for which it is remembered
-(``handled``, 10 s); assumed, no source."""
 NEVER = -(1 << 62)
 DRY = NEVER - 1
 """In the place of the moment at which the signal was last on the plateau: the pot is dry."""
@@ -49,7 +42,7 @@ ALONE = NEVER - 2
 NOTHING, ARMED_NOW, DISARMED_NOW = 0, 3, 4
 
 
-@njit(cache=True)
+@compiled
 def boiling(now, signal, word, a, pot):  # type: ignore[no-untyped-def]
     """Judge one moment; return how it stands, what is to be said, and the pot's memory.
 
@@ -80,7 +73,7 @@ def boiling(now, signal, word, a, pot):  # type: ignore[no-untyped-def]
     return LOW, said, (0, told, level, now, plateau, since, NEVER)
 
 
-@njit(cache=True)
+@compiled
 def _watched(now, seen, word, a, pot):  # type: ignore[no-untyped-def]
     """Judge one moment of an armed pot; ``seen`` is the signal and the time since the last."""
     signal, step = seen
@@ -117,7 +110,7 @@ def _watched(now, seen, word, a, pot):  # type: ignore[no-untyped-def]
     return LOW, DISARMED_NOW, (0, told, level, now, level, now, NEVER)
 
 
-@njit(cache=True)
+@compiled
 def _plateau(now, level, a, kept):  # type: ignore[no-untyped-def]
     """Return whether a plateau stands, its level and its beginning."""
     plateau, since = kept

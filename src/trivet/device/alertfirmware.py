@@ -11,7 +11,8 @@ from trivet.arrays import IntArray
 from trivet.device import alertmachine as machine
 from trivet.device import alertsettings as words
 from trivet.device.alertsettings import AlertSettings, settings_array
-from trivet.device.readingfirmware import code_text
+from trivet.device.readingfirmware import THRESHOLDS, code_text
+from trivet.device.thresholds import header_text
 
 CODE = (
     "trivet_alerts.h",
@@ -230,5 +231,6 @@ def alert_texts(
         "    int64_t left, low, high, rate;\n} trivet_change;\n\n" + arrays
     )
     texts = {name: code_text(name) for name in (*CODE, CHECK)}
+    texts[THRESHOLDS] = header_text()
     texts[VECTORS_NAME] = vectors
     return texts, len(changes)

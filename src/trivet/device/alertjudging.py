@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from numba import njit
-
+from trivet.device import compiled
 from trivet.device.alertboiling import NEVER
 from trivet.device.alertsettings import (
     AT_RANGE,
@@ -46,7 +45,7 @@ the time to the limit, its two ends [ms] and the rate [mK/s]."""
 NO_TIMES = (NOT_KNOWN, NOT_KNOWN, NOT_KNOWN, 0)
 
 
-@njit(cache=True)
+@compiled
 def standing(reading, word, a, armed):  # type: ignore[no-untyped-def]
     """Return how one moment stands to an alert, as far as its rate does not matter."""
     if a[KIND] not in (LEVEL, TIME_TO_LIMIT):
@@ -60,7 +59,7 @@ def standing(reading, word, a, armed):  # type: ignore[no-untyped-def]
     return LOW if reading < a[GATE_DK] else BY_ITS_RATE
 
 
-@njit(cache=True)
+@compiled
 def standing_otherwise(reading, word, a, armed):  # type: ignore[no-untyped-def]
     """Return how one moment stands to an alert that is not about too high a reading."""
     if a[KIND] == LOSS_OF_SIGHT:
@@ -80,7 +79,7 @@ def standing_otherwise(reading, word, a, armed):  # type: ignore[no-untyped-def]
     return BETWEEN if beside else LOW
 
 
-@njit(cache=True)
+@compiled
 def is_armed(reading, word, a, armed):  # type: ignore[no-untyped-def]
     """Return whether an alert for too low a reading is armed after a moment."""
     if reading == NO_READING:
@@ -90,7 +89,7 @@ def is_armed(reading, word, a, armed):  # type: ignore[no-untyped-def]
     return 1 if reading >= a[TOP_DK] else armed
 
 
-@njit(cache=True)
+@compiled
 def delayed(now, judged, a, timers):  # type: ignore[no-untyped-def]
     """Apply the delays; return whether the alert is on, and the starts of rise and fall."""
     on, rise, fall = timers
@@ -107,13 +106,13 @@ def delayed(now, judged, a, timers):  # type: ignore[no-untyped-def]
     return (0, NEVER, NEVER) if now - fall >= a[OFF_MS] else (1, NEVER, fall)
 
 
-@njit(cache=True)
+@compiled
 def overdue(now, on, a, life):  # type: ignore[no-untyped-def]
     """Return whether an alert escalates now; ``life`` is since when it is on, and if it has."""
     return on and a[ESCALATE_MS] > 0 and not life[1] and now - life[0] >= a[ESCALATE_MS]
 
 
-@njit(cache=True)
+@compiled
 def cause_of(reading, a):  # type: ignore[no-untyped-def]
     """Return why an alert changed at a reading."""
     if a[KIND] == LOSS_OF_SIGHT:
@@ -123,7 +122,7 @@ def cause_of(reading, a):  # type: ignore[no-untyped-def]
     return BY_RATE if a[KIND] == TIME_TO_LIMIT and reading < a[SET_DK] else BY_READING
 
 
-@njit(cache=True)
+@compiled
 def noted(changes, found, change, times):  # type: ignore[no-untyped-def]
     """Write down a change while there is room; return the number of changes."""
     if found < changes.shape[0]:

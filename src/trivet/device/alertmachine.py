@@ -33,9 +33,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from trivet.arrays import IntArray
+from trivet.device import compiled
 from trivet.device.alertarmed import run_armed
 from trivet.device.alertboiling import NEVER
 from trivet.device.alertjudging import (
@@ -144,7 +144,7 @@ def cold_start(alerts: int) -> MachineState:
     return MachineState(state, ring, np.array([NEVER, 0, NEVER, NEVER], dtype=np.int64))
 
 
-@njit(cache=True)
+@compiled
 def _quiet_until(i, timers, moments, a):  # type: ignore[no-untyped-def]
     """Return the next moment, from ``i`` on, at which an alert without a rate leaves its rest.
 
@@ -160,7 +160,7 @@ def _quiet_until(i, timers, moments, a):  # type: ignore[no-untyped-def]
     return i
 
 
-@njit(cache=True)
+@compiled
 def _run_plain(moments, a, s, start):  # type: ignore[no-untyped-def]
     """Drive an alert that remembers nothing but its delays through the moments."""
     time_ms, signal, word = moments[0], moments[1], moments[2]
@@ -191,7 +191,7 @@ def _run_plain(moments, a, s, start):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(cache=True)
+@compiled
 def _until_changed(i, moments, a, ring, kept):  # type: ignore[no-untyped-def]
     """Drive a predicted alert to its next change; return that moment, and what is kept.
 
@@ -220,7 +220,7 @@ def _until_changed(i, moments, a, ring, kept):  # type: ignore[no-untyped-def]
     return i, (before, timers, sums, due)
 
 
-@njit(cache=True)
+@compiled
 def _run_ahead(moments, a, s, ring, start):  # type: ignore[no-untyped-def]
     """Drive an alert that looks ahead through the moments, its rate with it."""
     time_ms, signal, u95 = moments[0], moments[1], moments[3]
@@ -257,7 +257,7 @@ def _run_ahead(moments, a, s, ring, start):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(cache=True)
+@compiled
 def _run_alert(moments, row, s, ring, start):  # type: ignore[no-untyped-def]
     """Drive one alert through the moments; ``start`` is time before, alert, place, changes."""
     # As a tuple the settings stay in registers.
@@ -272,7 +272,7 @@ def _run_alert(moments, row, s, ring, start):  # type: ignore[no-untyped-def]
     return _run_plain(moments, a, s, start)
 
 
-@njit(cache=True)
+@compiled
 def _believed(hottest, word, heated):  # type: ignore[no-untyped-def]
     """Return the words with the heat that is believed while the burner is not seen."""
     out = word.copy()
@@ -285,7 +285,7 @@ def _believed(hottest, word, heated):  # type: ignore[no-untyped-def]
     return out, heated
 
 
-@njit(cache=True)
+@compiled
 def _sort_by_moment(changes, count):  # type: ignore[no-untyped-def]
     """Sort the first rows by moment; rows of one moment stay in the alerts' order."""
     for i in range(1, count):
@@ -297,7 +297,7 @@ def _sort_by_moment(changes, count):  # type: ignore[no-untyped-def]
         changes[k] = row
 
 
-@njit(cache=True)
+@compiled
 def run_burner(moments, settings, memory, changes):  # type: ignore[no-untyped-def]
     """Drive one burner through its moments in order; return the number of changes.
 
@@ -382,7 +382,7 @@ def burner_changes(
         room = found
 
 
-@njit(cache=True)
+@compiled
 def run_cooks(moments, settings, fresh, counts, changes):  # type: ignore[no-untyped-def]
     """Drive many cooks, each from a cold start; fill counts and changes."""
     time_ms, hottest_dk, word = moments

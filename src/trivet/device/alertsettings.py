@@ -8,6 +8,7 @@ from typing import Literal, get_args
 import numpy as np
 
 from trivet.arrays import IntArray
+from trivet.device.thresholds import SHORTEST_SLOPE_MS
 from trivet.errors import InputError, OutOfRangeError
 
 NO_READING = -1
@@ -28,8 +29,6 @@ HOTTEST, REPORTED, SPREAD, APPARENT, U95 = range(5)
 SIGNALS = 5
 # Signals of the device itself, in the first places: 0.1 K, 1/1000, 1/1000.
 HOUSING, CHARGE, WINDOW_LOSS = range(3)
-
-SHORTEST_SLOPE_MS = 5000
 
 # Columns of the settings of one alert.
 KIND, SET_DK, LEAD_MS, DEADBAND_DK, ON_MS, OFF_MS, GATE_DK, WINDOW_MS = range(8)

@@ -16,9 +16,10 @@ from trivet.device.fixedpoint import NO_READING as NO_WORD
 from trivet.device.fixedpoint import OVER_RANGE, UNDER_RANGE
 from trivet.device.readingburner import ABSENT
 from trivet.errors import InputError
+from trivet.facts.thresholds import threshold
 from trivet.quality import Quality
 
-TICK_S = 1.0
+TICK_S = threshold("alert_tick_s")
 """While frames stay away the device still looks at its clock this often."""
 
 VEILED = int(Quality.STALE | Quality.LID | Quality.COVERED | Quality.WINDOW)

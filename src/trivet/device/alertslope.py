@@ -7,15 +7,14 @@ rests on a leap switches nothing on.
 
 from __future__ import annotations
 
-from numba import njit
-
+from trivet.device import compiled
 from trivet.device.alertsettings import (
     DEADBAND_DK,
     LEAD_MS,
     SET_DK,
-    SHORTEST_SLOPE_MS,
     WINDOW_MS,
 )
+from trivet.device.thresholds import LEAP_DK, LEAP_MS, SHORTEST_SLOPE_MS
 
 RING = 128
 """Places for the readings of the slope. They are taken at least window / 64 apart, so
@@ -24,9 +23,6 @@ WRAP = RING - 1
 # How a moment stands to an alert.
 LOW, HIGH, BETWEEN, UNKNOWN, BY_ITS_RATE = 0, 1, 2, 3, 4
 
-LEAP_DK, LEAP_MS = 20, 1000
-"""A rise by so much in so short a time is a leap where it is half of the window's: food was
-turned or a lid lifted. Thin pans on 4.4 kW rise by 8 to 10 K/s, but go on."""
 UNBOUNDED_MS = 2_147_483_647
 """A time to the limit without an end: the rate may be none."""
 NOT_KNOWN = -1
@@ -35,7 +31,7 @@ WIDEST_DK = 4000
 the sums below then passes 4e17."""
 
 
-@njit(cache=True)
+@compiled
 def slope_add(now, reading, window, sums, ring):  # type: ignore[no-untyped-def]
     """Take a reading into the slope's running sums, let old ones go, return the sums.
 
@@ -68,7 +64,7 @@ def slope_add(now, reading, window, sums, ring):  # type: ignore[no-untyped-def]
     return count + 1, head, sum_t, sum_tt, sum_y + reading, sum_ty, now
 
 
-@njit(cache=True)
+@compiled
 def ahead(span, below, a, sums):  # type: ignore[no-untyped-def]
     """Judge a predicted alert at a reading ``below`` its limit, from a rate over ``span``."""
     count, _, sum_t, sum_tt, sum_y, sum_ty, _ = sums
@@ -83,7 +79,7 @@ def ahead(span, below, a, sums):  # type: ignore[no-untyped-def]
     return LOW if excess < -a[DEADBAND_DK] * spread else BETWEEN
 
 
-@njit(cache=True)
+@compiled
 def leapt(count, head, ring):  # type: ignore[no-untyped-def]
     """Return whether half of the rise came within a second: something was lifted, not heated."""
     rise = ring[2 * ((head + count - 1) & WRAP) + 1] - ring[2 * head + 1]
@@ -99,7 +95,7 @@ def leapt(count, head, ring):  # type: ignore[no-untyped-def]
     return False
 
 
-@njit(cache=True)
+@compiled
 def root(square):  # type: ignore[no-untyped-def]
     """Return the whole part of a square root, bit by bit."""
     found, bit = square * 0, 1 << 60
@@ -115,7 +111,7 @@ def root(square):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(cache=True)
+@compiled
 def time_left(now, reading, u95, a, kept):  # type: ignore[no-untyped-def]
     """Return time to the limit, its 95 % ends and the rate: ms, ms, ms, mK/s.
 

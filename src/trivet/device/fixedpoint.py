@@ -20,10 +20,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray, IntArray
+from trivet.device import compiled
 from trivet.errors import HandoffRefusedError, OutOfRangeError
 
 NO_READING, UNDER_RANGE, OVER_RANGE = 0, 1, 65535
@@ -179,7 +179,7 @@ def share_q15(share: float) -> int:
     return max(1, int(share * ONE_Q15 + 0.5))
 
 
-@njit(cache=True)
+@compiled
 def radiance_of_q6(word, values):  # type: ignore[no-untyped-def]
     """Return the scaled radiance of a temperature word, or -1 outside the table."""
     offset = word - FIRST_NODE_K * STEPS_PER_K
@@ -193,7 +193,7 @@ def radiance_of_q6(word, values):  # type: ignore[no-untyped-def]
     return values[node] + ((rise * rest + (1 << (NODE_SHIFT - 1))) >> NODE_SHIFT)
 
 
-@njit(cache=True)
+@compiled
 def q6_of_radiance(radiance, values):  # type: ignore[no-untyped-def]
     """Return the temperature word of a scaled radiance."""
     if radiance < values[0]:
@@ -212,7 +212,7 @@ def q6_of_radiance(radiance, values):  # type: ignore[no-untyped-def]
     return FIRST_NODE_K * STEPS_PER_K + (low << NODE_SHIFT) + part
 
 
-@njit(cache=True)
+@compiled
 def without_share(mixed, share, other):  # type: ignore[no-untyped-def]
     """Return x of mixed = share x + (1 - share) other, rounded; 0 where it is not positive."""
     left = (mixed << 15) - (ONE_Q15 - share) * other
@@ -221,7 +221,7 @@ def without_share(mixed, share, other):  # type: ignore[no-untyped-def]
     return (left + (share >> 1)) // share
 
 
-@njit(cache=True)
+@compiled
 def surface_q6(apparent, shares, around, values):  # type: ignore[no-untyped-def]
     """Return the surface temperature word behind an apparent temperature word.
 
@@ -249,7 +249,7 @@ def surface_q6(apparent, shares, around, values):  # type: ignore[no-untyped-def
     return q6_of_radiance(without_share(before, emissivity, mirrored), values)
 
 
-@njit(cache=True)
+@compiled
 def _each_surface_q6(apparent, shares, around, values, out):  # type: ignore[no-untyped-def]
     for i in range(apparent.size):
         out[i] = surface_q6(

@@ -11,9 +11,9 @@ The loops are compiled when called; their ``py_func`` is the readable twin.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from trivet.arrays import IntArray
+from trivet.device import compiled
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import NO_READING, OVER_RANGE, UNDER_RANGE
 from trivet.device.readingburner import (
@@ -43,7 +43,7 @@ from trivet.device.readingrules import HeadReading, ReadingState
 from trivet.errors import InputError
 
 
-@njit(cache=True)
+@compiled
 def _reported(frame, mean, count, place, h, memory):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Return what the reporter makes of the open pixels, and P5 and P95 of them."""
     pixel, scratch = memory
@@ -62,7 +62,7 @@ def _reported(frame, mean, count, place, h, memory):  # type: ignore[no-untyped-
     return mean_between(frame, low, high, place, h, pixel), ends
 
 
-@njit(cache=True)
+@compiled
 def _read_burner(b, frame, told, moment, fixed, state, out):  # type: ignore[no-untyped-def] # noqa: PLR0917
     h, radiance, mask_start, mask_pixel, mask_weight, hot_start, hot_pixel, edge, rim, table = fixed
     _, _, pixel, burner, heat, scratch = state
@@ -93,7 +93,7 @@ def _read_burner(b, frame, told, moment, fixed, state, out):  # type: ignore[no-
         uncover(frame, now, mean, h.drop, pixel, where)
 
 
-@njit(cache=True)
+@compiled
 def read_frames(frames, sensor, told, fixed, pixel_terms, state, out):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Read frames in order; ``frames`` is made even in place, ``state`` is continued."""
     h = fixed[0]

@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
-from numba import njit
-
+from trivet.device import compiled
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import NO_READING, ONE_Q15, OVER_RANGE, UNDER_RANGE, surface_q6
-from trivet.device.readingpixels import FRESH_MS, NEAR_MS, SINCE, divided, passed, shaded, stamp
+from trivet.device.readingpixels import SINCE, divided, passed, shaded, stamp
+from trivet.device.thresholds import (
+    BACK_MS,
+    COOLING_MKPS,
+    COVERED_PERCENT,
+    FEW_COVERED_PERCENT,
+    FRESH_MS,
+    HAND_PERCENT,
+    HEAT_MS,
+    HEAT_STEP_MS,
+    LONGEST_STEP_MS,
+    MIN_HEAT_MS,
+    RISING_MKPS,
+    STEAM_MS,
+    STEAM_SIGMAS,
+    TAKEN_OFF_MS,
+    UNEVEN_COVERED_PERCENT,
+    WATER_COOLING_STEPS,
+)
 from trivet.quality import BLOCKING, Quality
 from trivet.records.requirement import OF_WORDS
 
@@ -14,9 +31,6 @@ FOOD = OF_WORDS.index("food")
 PRESENT, ABSENT, UNSURE = 1, 0, 2
 FINE = 16
 """Steps of a mean in one of a word, where its rate counts."""
-LIQUID_STEPS = 32
-"""0.5 K/s in steps of 1/64 K: no pot of water cools as fast by itself."""
-TAKEN_OFF_MS, HEAT_MS, STEAM_MS, MIN_HEAT_MS = 3000, 15_000, 3000, 3000
 STALE, SATURATED, HAND = int(Quality.STALE), int(Quality.SATURATED), int(Quality.HAND)
 STEAM, COVERED, SHINY = int(Quality.STEAM), int(Quality.COVERED), int(Quality.SHINY)
 FEW, GONE, COLD = int(Quality.TOO_FEW_PIXELS), int(Quality.ABSENT), int(Quality.COLD)
@@ -26,7 +40,7 @@ BLOCKS = int(BLOCKING)
 BLIND = STALE | HAND | COVERED | COLD | int(Quality.WINDOW)
 
 
-@njit(cache=True)
+@compiled
 def sort_words(words, count):  # type: ignore[no-untyped-def]
     """Sort the first words, smallest first."""
     gap = 1
@@ -42,7 +56,7 @@ def sort_words(words, count):  # type: ignore[no-untyped-def]
         gap //= 3
 
 
-@njit(cache=True)
+@compiled
 def hob_level(frame, beside, rank_q15, scratch):  # type: ignore[no-untyped-def]
     """Return the level of the hob beside the pans, 0 where no pixel has one."""
     count = 0
@@ -56,7 +70,7 @@ def hob_level(frame, beside, rank_q15, scratch):  # type: ignore[no-untyped-def]
     return scratch[((count - 1) * rank_q15) >> 15]
 
 
-@njit(cache=True)
+@compiled
 def gather(frame, now, place, h, pixel, scratch):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Count a pan's pixels; leave the open ones in the scratch, unsorted.
 
@@ -97,7 +111,7 @@ def gather(frame, now, place, h, pixel, scratch):  # type: ignore[no-untyped-def
     return every, open_, covered, fresh, dead, hot, under, mean_all, mean, fine
 
 
-@njit(cache=True)
+@compiled
 def mean_between(frame, low, high, place, h, pixel):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Return the weighted mean of the open pixels from low to high."""
     where, weights, liquid, _ = place
@@ -115,7 +129,7 @@ def mean_between(frame, low, high, place, h, pixel):  # type: ignore[no-untyped-
     return divided(total, share) if share else NO_READING
 
 
-@njit(cache=True)
+@compiled
 def hottest_window(frame, anchors, liquid, h, pixel):  # type: ignore[no-untyped-def]
     """Return the mean of the hottest little window whose pixels are all open, or 0."""
     best = -1
@@ -134,7 +148,7 @@ def hottest_window(frame, anchors, liquid, h, pixel):  # type: ignore[no-untyped
     return NO_READING if best < 0 else divided(best, h.hot_rows * h.hot_cols)
 
 
-@njit(cache=True)
+@compiled
 def steams(mean_all, every, step_ms, h, memory):  # type: ignore[no-untyped-def]
     """Return whether the mean of all pixels flickers far above what noise leaves of it."""
     if mean_all == NO_READING:
@@ -148,11 +162,11 @@ def steams(mean_all, every, step_ms, h, memory):  # type: ignore[no-untyped-def]
     else:
         memory[rules.SEEN] += 1
     memory[rules.BEFORE], memory[rules.LAST] = memory[rules.LAST], mean_all
-    least = divided(25 * h.noise * h.noise * 256, max(every, 1))
+    least = divided(STEAM_SIGMAS * STEAM_SIGMAS * h.noise * h.noise * 256, max(every, 1))
     return memory[rules.SQUARE] > max(h.steam_square, least)
 
 
-@njit(cache=True)
+@compiled
 def heats(now, fine, saturated, h, memory, ring):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Return whether a burner heats: warm and not cooling, or rising.
 
@@ -170,8 +184,8 @@ def heats(now, fine, saturated, h, memory, ring):  # type: ignore[no-untyped-def
         span = now - ring[first, 0] if count else 0
         if span >= MIN_HEAT_MS:
             rise, step = (fine - ring[first, 1]) * 1000, 64 * FINE * span
-            rising, cooling = rise * 10 > step, rise * 4 <= -step
-        if count == 0 or now - ring[(first + count - 1) % size, 0] >= 1000:
+            rising, cooling = rise * 1000 > RISING_MKPS * step, rise * 1000 <= -COOLING_MKPS * step
+        if count == 0 or now - ring[(first + count - 1) % size, 0] >= HEAT_STEP_MS:
             at = (first + count) % size
             ring[at, 0], ring[at, 1] = now, fine
             count += 1
@@ -182,7 +196,7 @@ def heats(now, fine, saturated, h, memory, ring):  # type: ignore[no-untyped-def
     return saturated or rising or (warm and not cooling)
 
 
-@njit(cache=True)
+@compiled
 def presence(now, mean, hob, h, memory):  # type: ignore[no-untyped-def]
     """Return whether a pan is seen, was just taken off, or is not known."""
     known = NO_READING not in (mean, hob)
@@ -197,7 +211,7 @@ def presence(now, mean, hob, h, memory):  # type: ignore[no-untyped-def]
     return ABSENT if memory[rules.GONE] else UNSURE
 
 
-@njit(cache=True)
+@compiled
 def root(square):  # type: ignore[no-untyped-def]
     """Return the whole part of a square root; 65535 from 2**32 on."""
     found, bit = 0, 1 << 15
@@ -208,7 +222,7 @@ def root(square):  # type: ignore[no-untyped-def]
     return found
 
 
-@njit(cache=True)
+@compiled
 def width(mean, hot, moment, hidden, surface, h):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Return the half-width of 95 % of a mean, as apparent temperature."""
     housing, decay = moment[0], moment[1]
@@ -225,14 +239,14 @@ def width(mean, hot, moment, hidden, surface, h):  # type: ignore[no-untyped-def
     return wide
 
 
-@njit(cache=True)
+@compiled
 def inverted(word, emissivity, around, h, radiance):  # type: ignore[no-untyped-def]
     """Return the surface temperature behind an apparent one."""
     word = min(max(word, UNDER_RANGE + 1), OVER_RANGE - 1)
     return surface_q6(word, (emissivity, h.transmittance), around, radiance)
 
 
-@njit(cache=True)
+@compiled
 def left_boil(middle, low, moment, h, memory):  # type: ignore[no-untyped-def]
     """Return whether what was told to be water has left the boil as no water can.
 
@@ -242,7 +256,7 @@ def left_boil(middle, low, moment, h, memory):  # type: ignore[no-untyped-def]
     """
     now, step_ms = moment[4], moment[5]
     if memory[rules.LEFT] == 0:
-        fall = LIQUID_STEPS * min(step_ms, 60_000) // 1000
+        fall = WATER_COOLING_STEPS * min(step_ms, LONGEST_STEP_MS) // 1000
         memory[rules.TOP] = max(middle, memory[rules.TOP] - fall)
         fell = memory[rules.TOP] > h.near_boil and middle < memory[rules.TOP] - h.left_boil
         if fell or low > h.boiled:
@@ -252,17 +266,17 @@ def left_boil(middle, low, moment, h, memory):  # type: ignore[no-untyped-def]
         memory[rules.BACK_MS] = 0
     elif memory[rules.BACK_MS] == 0:
         memory[rules.BACK_MS] = stamp(now)
-    elif passed(now, memory[rules.BACK_MS]) >= NEAR_MS:
+    elif passed(now, memory[rules.BACK_MS]) >= BACK_MS:
         memory[rules.LEFT], memory[rules.TOP] = 0, middle
     return memory[rules.LEFT] != 0
 
 
-@njit(cache=True)
+@compiled
 def flag_word(counts, present, moment, surface, h):  # type: ignore[no-untyped-def]
     """Return the flags that need no inversion."""
     every, open_, covered, fresh, dead, hot, under, _, mean = counts
     cold, few = present != PRESENT, open_ < h.min_pixels
-    hand = fresh * 100 > 8 * every
+    hand = fresh * 100 > HAND_PERCENT * every
     flags = 0
     if moment[2]:
         flags |= STALE
@@ -270,7 +284,8 @@ def flag_word(counts, present, moment, surface, h):  # type: ignore[no-untyped-d
         flags |= SATURATED
     if hand:
         flags |= HAND
-    if (covered * 10 > 6 * every and not hand) or (few and covered * 5 > every):
+    hidden = covered * 100 > COVERED_PERCENT * every and not hand
+    if hidden or (few and covered * 100 > FEW_COVERED_PERCENT * every):
         flags |= COVERED
     if few and not cold:
         flags |= FEW
@@ -287,7 +302,7 @@ def flag_word(counts, present, moment, surface, h):  # type: ignore[no-untyped-d
     return flags | (DEAD if dead else 0)
 
 
-@njit(cache=True)
+@compiled
 def say(out, counts, seen, moment, surface, h, radiance, memory):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Fill reported temperature, half-width, hottest place and spread; ``out`` has the flags.
 
@@ -318,7 +333,7 @@ def say(out, counts, seen, moment, surface, h, radiance, memory):  # type: ignor
     valid = flags & BLOCKS == 0
     if not valid:
         out[rules.REPORTED] = out[rules.HALF] = NO_READING
-    elif covered * 10 <= 4 * every:
+    elif covered * 100 <= UNEVEN_COVERED_PERCENT * every:
         apart = max((ends[1] - ends[0]) ** 2 - h.noise * h.noise * 11, 0)
         top = inverted(ends[0] + root(apart), surface[rules.EPS_MIDDLE], around, h, radiance)
         foot = inverted(ends[0], surface[rules.EPS_MIDDLE], around, h, radiance)

@@ -21,10 +21,12 @@ from trivet.device.readingseeds import (
     said_fingerprints,
     seeded_words,
 )
+from trivet.device.thresholds import header_text
 from trivet.quality import BLOCKING, Quality
 
 CODE = ("trivet_reading.h", "trivet_reading.c", "trivet_pixels.h", "trivet_pixels.c")
 CHECK = "trivet_reading_check.c"
+THRESHOLDS = "trivet_thresholds.h"
 SIZES, DATA, SEEDS = "trivet_reading_sizes.h", "trivet_reading_data.c", "trivet_reading_seeds.h"
 
 
@@ -70,6 +72,7 @@ def reading_texts(
     rows = "".join(_head_row(at, one, table) for at, (one, table) in pairs)
     return {
         **{name: code_text(name) for name in (*CODE, CHECK)},
+        THRESHOLDS: header_text(),
         SIZES: _sizes_text(heads),
         DATA: '#include "trivet_reading.h"\n\n'
         + data

@@ -7,20 +7,26 @@ where it was before: the rules of ``physics/image/panreading.py``, in integers.
 
 from __future__ import annotations
 
-from numba import njit
-
+from trivet.device import compiled
 from trivet.device.fixedpoint import NO_READING, OVER_RANGE, UNDER_RANGE
 from trivet.device.readingrules import EXP_PER_TAU, EXP_STEPS, HOUSING_RING
+from trivet.device.thresholds import (
+    BRIEF_MS,
+    COOLING_STEPS,
+    FRESH_MS,
+    HOUSING_MS,
+    HOUSING_STEP_MS,
+    LONGEST_STEP_MS,
+    MIN_HOUSING_MS,
+    NEAR_MS,
+    REGAINED_BITS,
+)
 
 PEAK, WAS, OPEN, SINCE, NEAR = range(5)
-FRESH_MS, BRIEF_MS, NEAR_MS = 2500, 5000, 20000
-COOLING_STEPS = 320
-"""5 K/s in steps of 1/64 K."""
-RING_MS, MIN_MS, SPAN_MS = 1000, 10_000, 30_000
 STAMP = 0xFFFFFFFF
 
 
-@njit(cache=True)
+@compiled
 def divided(value, by):  # type: ignore[no-untyped-def]
     """Return value / by rounded half away from zero; by > 0."""
     if value >= 0:
@@ -28,35 +34,35 @@ def divided(value, by):  # type: ignore[no-untyped-def]
     return -((-value + (by >> 1)) // by)
 
 
-@njit(cache=True)
+@compiled
 def stamp(now):  # type: ignore[no-untyped-def]
     """Return a moment as 32 bits that are never 0, to 2 ms."""
     return (now & STAMP) | 1
 
 
-@njit(cache=True)
+@compiled
 def passed(now, then):  # type: ignore[no-untyped-def]
     """Return the milliseconds since a stamp."""
     return (stamp(now) - then) & STAMP
 
 
-@njit(cache=True)
+@compiled
 def housing_rate_q20(now, word, head, ring):  # type: ignore[no-untyped-def]
     """Return the housing's rate by least squares over 30 s. [1/64 K per ms, times 2**20]"""
     count, first = head[1], head[2]
     if count == 0 or now < ring[(first + count - 1) % HOUSING_RING, 0]:
         count, first = 0, 0
-    if count == 0 or now - ring[(first + count - 1) % HOUSING_RING, 0] >= RING_MS:
+    if count == 0 or now - ring[(first + count - 1) % HOUSING_RING, 0] >= HOUSING_STEP_MS:
         if count == HOUSING_RING:
             first, count = (first + 1) % HOUSING_RING, count - 1
         at = (first + count) % HOUSING_RING
         ring[at, 0], ring[at, 1] = now, word
         count += 1
-    while now - ring[first, 0] > SPAN_MS and count > 1:
+    while now - ring[first, 0] > HOUSING_MS and count > 1:
         first, count = (first + 1) % HOUSING_RING, count - 1
     head[1], head[2] = count, first
     last = (first + count - 1) % HOUSING_RING
-    if ring[last, 0] - ring[first, 0] < MIN_MS:
+    if ring[last, 0] - ring[first, 0] < MIN_HOUSING_MS:
         return 0
     sum_t, sum_tt, sum_y, sum_ty = 0, 0, 0, 0
     for i in range(count):
@@ -70,7 +76,7 @@ def housing_rate_q20(now, word, head, ring):  # type: ignore[no-untyped-def]
     return divided(rise * (1 << 20), count * sum_tt - sum_t * sum_t)
 
 
-@njit(cache=True)
+@compiled
 def decay_q15(awake_ms, tau_ms, table):  # type: ignore[no-untyped-def]
     """Return exp(-awake / tau) from its table."""
     if awake_ms < 0:
@@ -84,7 +90,7 @@ def decay_q15(awake_ms, tau_ms, table):  # type: ignore[no-untyped-def]
     return table[step] - (((table[step] - table[step + 1]) * rest + 128) >> 8)
 
 
-@njit(cache=True)
+@compiled
 def drift_steps(housing, rate_q20, decay, h):  # type: ignore[no-untyped-def]
     """Return the offset of all pixels, rounded once. [1/64 K]"""
     offset = h.drift_a_q12 + divided(h.drift_b_q16 * (housing - h.housing_ref), 1 << 10)
@@ -93,7 +99,7 @@ def drift_steps(housing, rate_q20, decay, h):  # type: ignore[no-untyped-def]
     return divided(offset, 64)
 
 
-@njit(cache=True)
+@compiled
 def even_frame(frame, housing, offset, h, pixel_offset, pixel_gain):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Take each pixel's own offset and gain and the drift off a frame, in place."""
     for p in range(frame.size):
@@ -108,10 +114,10 @@ def even_frame(frame, housing, offset, h, pixel_offset, pixel_gain):  # type: ig
         frame[p] = min(max(word - offset, UNDER_RANGE + 1), OVER_RANGE - 1)
 
 
-@njit(cache=True)
+@compiled
 def cover(frame, now, step_ms, drop, pixel):  # type: ignore[no-untyped-def]
     """Note which pixels fell faster than a pan can cool."""
-    fall = COOLING_STEPS * min(step_ms, 60_000) // 1000
+    fall = COOLING_STEPS * min(step_ms, LONGEST_STEP_MS) // 1000
     for p in range(frame.size):
         word = frame[p]
         if word in (NO_READING, OVER_RANGE) or pixel[p, SINCE] != 0:
@@ -124,7 +130,7 @@ def cover(frame, now, step_ms, drop, pixel):  # type: ignore[no-untyped-def]
             pixel[p, NEAR] = 0
 
 
-@njit(cache=True)
+@compiled
 def uncover(frame, now, mean, drop, pixel, place):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Note which pixels of a pan are open again; ``mean`` is that of the open ones or 0."""
     for p in place:
@@ -136,7 +142,7 @@ def uncover(frame, now, mean, drop, pixel, place):  # type: ignore[no-untyped-de
             pixel[p, OPEN] = mean
         elif mean > pixel[p, OPEN]:
             risen = mean - pixel[p, OPEN]
-        regained = word > pixel[p, WAS] + risen - (drop >> 2)
+        regained = word > pixel[p, WAS] + risen - (drop >> REGAINED_BITS)
         near = mean != 0 and word > mean - drop
         if not (regained or near):
             pixel[p, NEAR] = 0
@@ -148,7 +154,7 @@ def uncover(frame, now, mean, drop, pixel, place):  # type: ignore[no-untyped-de
             pixel[p, PEAK] = min(word, OVER_RANGE - 1)
 
 
-@njit(cache=True)
+@compiled
 def shaded(p, cols, pixel):  # type: ignore[no-untyped-def]
     """Return whether a pixel shares a side with a covered one."""
     col = p % cols

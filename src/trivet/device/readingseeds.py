@@ -13,9 +13,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 import numpy as np
-from numba import njit
 
 from trivet.arrays import IntArray
+from trivet.device import compiled
 from trivet.device import readingrules as rules
 from trivet.device.reading import device_reading
 from trivet.device.readingrules import HeadReading, cold_reading
@@ -45,7 +45,7 @@ DRAWN_LIMITS = (
 """Numbers that an era draws: name, least, how many. hot_cols follows hot_rows."""
 
 
-@njit(cache=True)
+@compiled
 def drawn(x):  # type: ignore[no-untyped-def]
     """Return the next of the 32-bit numbers."""
     x ^= (x << 13) & 0xFFFFFFFF
@@ -53,7 +53,7 @@ def drawn(x):  # type: ignore[no-untyped-def]
     return x ^ ((x << 5) & 0xFFFFFFFF)
 
 
-@njit(cache=True)
+@compiled
 def _era(x, limits, ranges, offset, gain):  # type: ignore[no-untyped-def]
     for k in range(ranges.shape[0]):
         x = drawn(x)
@@ -66,7 +66,7 @@ def _era(x, limits, ranges, offset, gain):  # type: ignore[no-untyped-def]
     return drawn(x)
 
 
-@njit(cache=True)
+@compiled
 def _level(x, kind, boil):  # type: ignore[no-untyped-def]
     if kind == 0:
         return 18500 + x % 17000
@@ -77,7 +77,7 @@ def _level(x, kind, boil):  # type: ignore[no-untyped-def]
     return 30000 + x % 9000
 
 
-@njit(cache=True)
+@compiled
 def _slope(x):  # type: ignore[no-untyped-def]
     """Return a change a frame in 1/16 of a word: steep, slow or none."""
     if x % 4 == 0:
@@ -85,7 +85,7 @@ def _slope(x):  # type: ignore[no-untyped-def]
     return (x >> 8) % 513 - 256 if x % 4 < 3 else 0
 
 
-@njit(cache=True)
+@compiled
 def _scene(x, scene, told, shape):  # type: ignore[no-untyped-def]
     """Draw a scene: level, slopes, the turn, leap, flicker, spread and what is hidden."""
     choices, boil, liquid = shape
@@ -123,7 +123,7 @@ def _scene(x, scene, told, shape):  # type: ignore[no-untyped-def]
     return x
 
 
-@njit(cache=True)
+@compiled
 def _moment(x, now, housing, sensor):  # type: ignore[no-untyped-def]
     x = drawn(x)
     step = 100 + x % 300
@@ -143,7 +143,7 @@ def _moment(x, now, housing, sensor):  # type: ignore[no-untyped-def]
     return x, now, housing
 
 
-@njit(cache=True)
+@compiled
 def _frame(x, frame, place, scene, beside):  # type: ignore[no-untyped-def]
     """Draw the pixels of frame ``place`` of a scene."""
     x = drawn(x)
@@ -167,7 +167,7 @@ def _frame(x, frame, place, scene, beside):  # type: ignore[no-untyped-def]
     return x
 
 
-@njit(cache=True)
+@compiled
 def _seeded(frames, sensor, told, shape, beside, limits, ranges, terms):  # type: ignore[no-untyped-def] # noqa: PLR0917
     offset, gain = terms
     x, now, housing, awake = FIRST_SEED, 0, 19200, 0

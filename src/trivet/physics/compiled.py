@@ -9,6 +9,8 @@ from typing import Any, TypeVar, cast
 
 import numba
 
+from trivet.facts.thresholds import TABLE
+
 F = TypeVar("F")
 
 
@@ -17,7 +19,8 @@ def family(*paths: Path, contract: bool = False, reassociate: bool = False) -> C
 
     The compiler's disk cache looks at a function's own file only, so a change in
     one file of a family would leave stale code in its callers: the stamp of a
-    cached function is therefore that of the whole family.
+    cached function is therefore that of the whole family, and of the registry of
+    thresholds where the family reads it.
 
     Parameters
     ----------
@@ -40,7 +43,10 @@ def family(*paths: Path, contract: bool = False, reassociate: bool = False) -> C
     gives the bits that its frames give one by one.
     """
     files = [sorted(path.glob("*.py")) if path.is_dir() else [path] for path in paths]
-    stamp = hashlib.sha256(b"".join(one.read_bytes() for part in files for one in part))
+    texts = [one.read_bytes() for part in files for one in part]
+    if any(b"trivet.facts.thresholds" in text for text in texts):
+        texts.append(TABLE.read_bytes())  # compiled code freezes the figures of the registry
+    stamp = hashlib.sha256(b"".join(texts))
     options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy"}
     allowed = {"contract": contract, "reassoc": reassociate}
     if any(allowed.values()):

@@ -7,13 +7,15 @@ from typing import Any
 
 from trivet.device import alertsettings as words
 from trivet.device.alertsettings import AlertSettings
+from trivet.facts.thresholds import threshold
 from trivet.models.oilpoints import limit_value_k
 from trivet.physics.heat.water import boiling_point_k
 from trivet.records.benchsheet import ToldEntry
 from trivet.records.design import Contents, Design, TargetBand
 from trivet.records.requirement import DEVICE_KINDS, Alert
 
-BOILING_BELOW_K, BOILING_ABOVE_K = 30.0, 5.0
+BOILING_BELOW_K = threshold("alert_boiling_below_k")
+BOILING_ABOVE_K = threshold("alert_boiling_above_k")
 """A plateau counts as boiling water from 30 K below the boiling point, since window and steam
 take from the apparent temperature, to 5 K above it; assumed, no source."""
 CONDITIONS: dict[str, tuple[int, int]] = {

@@ -1,6 +1,7 @@
 #ifndef TRIVET_ALERT_PARTS_H
 #define TRIVET_ALERT_PARTS_H
 #include "trivet_alerts.h"
+#include "trivet_thresholds.h"
 
 /* Between the parts of the alert machine; nothing here is for the application. */
 enum { LEVEL, TIME_TO_LIMIT, LOSS_OF_SIGHT, BELOW, IN_BAND, BOIL_DRY };

@@ -1,12 +1,5 @@
 #include "trivet_pixels.h"
 
-#define RING_MS 1000
-#define LEAST_MS 10000
-#define SPAN_MS 30000
-#define FRESH_MS 2500u
-#define BRIEF_MS 5000u
-#define NEAR_MS 20000u
-#define COOLING_STEPS 320
 #define AT(place) ((place) & (TRIVET_HOUSING_RING - 1))
 
 /* Rounded half away from zero; by > 0. */
@@ -37,7 +30,7 @@ int64_t trivet_housing_rate(int64_t now, uint16_t word, trivet_reading_state *s)
     if (s->count == 0 || now < s->housing_ms[AT(s->first + s->count - 1)]) {
         s->count = s->first = 0;
     }
-    if (s->count == 0 || now - s->housing_ms[AT(s->first + s->count - 1)] >= RING_MS) {
+    if (s->count == 0 || now - s->housing_ms[AT(s->first + s->count - 1)] >= TRIVET_HOUSING_STEP_MS) {
         if (s->count == TRIVET_HOUSING_RING) {
             s->first = AT(s->first + 1);
             s->count--;
@@ -46,12 +39,12 @@ int64_t trivet_housing_rate(int64_t now, uint16_t word, trivet_reading_state *s)
         s->housing[AT(s->first + s->count)] = word;
         s->count++;
     }
-    while (now - s->housing_ms[s->first] > SPAN_MS && s->count > 1) {
+    while (now - s->housing_ms[s->first] > TRIVET_HOUSING_MS && s->count > 1) {
         s->first = AT(s->first + 1);
         s->count--;
     }
     last = AT(s->first + s->count - 1);
-    if (s->housing_ms[last] - s->housing_ms[s->first] < LEAST_MS) {
+    if (s->housing_ms[last] - s->housing_ms[s->first] < TRIVET_MIN_HOUSING_MS) {
         return 0;
     }
     for (i = 0; i < s->count; i++) {
@@ -122,7 +115,8 @@ void trivet_even(const trivet_head *c, uint16_t *frame, uint16_t housing, int64_
 void trivet_cover(const trivet_head *c, trivet_reading_state *s, const uint16_t *frame,
                   int64_t now, int64_t step_ms)
 {
-    const int32_t fall = COOLING_STEPS * (int32_t)(step_ms > 60000 ? 60000 : step_ms) / 1000;
+    const int64_t step = step_ms > TRIVET_LONGEST_STEP_MS ? TRIVET_LONGEST_STEP_MS : step_ms;
+    const int32_t fall = TRIVET_COOLING_STEPS * (int32_t)step / 1000;
     int32_t p;
     for (p = 0; p < c->pixels; p++) {
         trivet_pixel_state *one = &s->pixel[p];
@@ -157,20 +151,20 @@ void trivet_uncover(const trivet_head *c, trivet_reading_state *s, const uint16_
             continue;
         }
         since = trivet_passed(now, one->since);
-        if (since < FRESH_MS || one->open == 0) {
+        if (since < TRIVET_FRESH_MS || one->open == 0) {
             one->open = mean;
         } else if (mean > one->open) {
             risen = mean - one->open;
         }
-        regained = word > one->was + risen - (drop >> 2);
+        regained = word > one->was + risen - (drop >> TRIVET_REGAINED_BITS);
         near = mean != 0 && word > mean - drop;
         if (!regained && !near) {
             one->near = 0;
         } else if (one->near == 0) {
             one->near = trivet_stamp(now);
         }
-        if ((since < BRIEF_MS && regained)
-            || (one->near != 0 && trivet_passed(now, one->near) >= NEAR_MS)) {
+        if ((since < TRIVET_BRIEF_MS && regained)
+            || (one->near != 0 && trivet_passed(now, one->near) >= TRIVET_NEAR_MS)) {
             one->since = 0;
             one->peak = word == TRIVET_OVER_RANGE ? (uint16_t)(TRIVET_OVER_RANGE - 1)
                                                   : (uint16_t)word;

@@ -1,6 +1,7 @@
 #ifndef TRIVET_PIXELS_H
 #define TRIVET_PIXELS_H
 #include "trivet_reading.h"
+#include "trivet_thresholds.h"
 
 /* Between the two halves of the reading; nothing here is for the application. */
 int64_t trivet_divided(int64_t value, int64_t by);

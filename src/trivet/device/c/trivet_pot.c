@@ -1,9 +1,6 @@
 #include "trivet_alert_parts.h"
 
-#define SMOOTH_MS 2000
-#define FOLLOW_MS 60000
 #define ALONE (TRIVET_NEVER - 2)
-#define LONGEST_HAND_MS 18000
 
 static void plateau(int64_t now, const trivet_alert *a, trivet_alert_state *s, trivet_pot *pot)
 {
@@ -39,7 +36,7 @@ static int fallen(const trivet_moment *m, uint32_t word, const trivet_alert *a,
     if (pot->inside_ms == TRIVET_POT_DRY) {
         return HIGH;
     }
-    if (hand && soon && near && m->ms - pot->came_ms < LONGEST_HAND_MS) {
+    if (hand && soon && near && m->ms - pot->came_ms < TRIVET_LONGEST_HAND_MS) {
         return BETWEEN;
     }
     if (soon && (!hand || near)) {
@@ -70,11 +67,11 @@ int trivet_boiling(const trivet_moment *m, uint32_t word, const trivet_alert *a,
         return LOW;
     }
     step = now - pot->at_ms;
-    if (pot->at_ms == TRIVET_NEVER || step > FOLLOW_MS) {
+    if (pot->at_ms == TRIVET_NEVER || step > TRIVET_FOLLOW_MS) {
         pot->level_q8 = (int64_t)reading * 256;
     } else {
         pot->level_q8 +=
-            trivet_floor_div(((int64_t)reading * 256 - pot->level_q8) * step, SMOOTH_MS + step);
+            trivet_floor_div(((int64_t)reading * 256 - pot->level_q8) * step, TRIVET_SMOOTH_MS + step);
         seen = 1;
     }
     pot->at_ms = now;
@@ -99,7 +96,7 @@ int trivet_boiling(const trivet_moment *m, uint32_t word, const trivet_alert *a,
                 return BETWEEN;
             }
         }
-        pot->plateau_q8 += seen ? trivet_floor_div(off * step, FOLLOW_MS) : 0;
+        pot->plateau_q8 += seen ? trivet_floor_div(off * step, TRIVET_FOLLOW_MS) : 0;
         if (pot->plateau_q8 < a->gate_dk * 256) {
             return disarmed(now, s, pot, said);
         }

@@ -1,12 +1,5 @@
 #include "trivet_pixels.h"
 
-#define TAKEN_OFF_MS 3000u
-#define HEAT_MS 15000
-#define STEAM_MS 3000
-#define LEAST_HEAT_MS 3000
-#define FRESH_MS 2500u
-#define NEAR_MS 20000u
-#define LIQUID_STEPS 32
 #define FINE 16 /* steps of a mean in one of a word, where its rate counts */
 #define AT(place) ((place) & (TRIVET_HEAT_RING - 1))
 enum { MEAN, TRIMMED, UPPER_HALF };
@@ -119,7 +112,7 @@ static void gather(const trivet_head *c, trivet_reading_state *s, const uint16_t
         }
         if (!liquid && s->pixel[p].since != 0) {
             k->covered++;
-            k->fresh += trivet_passed(now, s->pixel[p].since) < FRESH_MS;
+            k->fresh += trivet_passed(now, s->pixel[p].since) < TRIVET_FRESH_MS;
         } else if (word == TRIVET_UNDER_RANGE) {
             k->under++;
         } else if (word != TRIVET_OVER_RANGE && clear(c, s, p, liquid)) {
@@ -186,13 +179,13 @@ static int steams(const trivet_numbers *n, uint16_t mean, int32_t every, int64_t
         second = second < 0 ? -second : second;
         second = second > n->steam_cap ? n->steam_cap : second;
         change = trivet_divided((int64_t)second * second * 256, 6) - b->square;
-        b->square += (int32_t)trivet_divided(change * step_ms, step_ms + STEAM_MS);
+        b->square += (int32_t)trivet_divided(change * step_ms, step_ms + TRIVET_STEAM_MS);
     } else {
         b->seen++;
     }
     b->before = b->last;
     b->last = mean;
-    least = trivet_divided((int64_t)25 * n->noise * n->noise * 256, every > 0 ? every : 1);
+    least = trivet_divided((int64_t)TRIVET_STEAM_SIGMAS * TRIVET_STEAM_SIGMAS * n->noise * n->noise * 256, every > 0 ? every : 1);
     return b->square > (least > n->steam_square ? least : n->steam_square);
 }
 
@@ -203,18 +196,19 @@ static int heats(const trivet_numbers *n, int64_t now, int32_t fine, int saturat
     if (b->count && now < b->heat_ms[AT(b->first + b->count - 1)]) {
         b->count = 0;
     }
-    while (b->count && now - b->heat_ms[b->first] > HEAT_MS) {
+    while (b->count && now - b->heat_ms[b->first] > TRIVET_HEAT_MS) {
         b->first = AT(b->first + 1);
         b->count--;
     }
     if (fine != TRIVET_NO_READING) {
         const int64_t span = b->count ? now - b->heat_ms[b->first] : 0;
-        if (span >= LEAST_HEAT_MS) {
+        if (span >= TRIVET_MIN_HEAT_MS) {
             const int64_t rise = ((int64_t)fine - b->heat[b->first]) * 1000;
-            rising = rise * 10 > 64 * FINE * span;
-            cooling = rise * 4 <= -64 * FINE * span;
+            const int64_t step = 64 * FINE * span;
+            rising = rise * 1000 > TRIVET_RISING_MKPS * step;
+            cooling = rise * 1000 <= -TRIVET_COOLING_MKPS * step;
         }
-        if (b->count == 0 || now - b->heat_ms[AT(b->first + b->count - 1)] >= 1000) {
+        if (b->count == 0 || now - b->heat_ms[AT(b->first + b->count - 1)] >= TRIVET_HEAT_STEP_MS) {
             b->heat_ms[AT(b->first + b->count)] = now;
             b->heat[AT(b->first + b->count)] = fine;
             b->count++;
@@ -240,7 +234,7 @@ static uint8_t presence(const trivet_numbers *n, int64_t now, uint16_t mean, uin
         b->gone = 0;
         return PRESENT;
     }
-    if (b->high != 0 && trivet_passed(now, b->high) <= TAKEN_OFF_MS) {
+    if (b->high != 0 && trivet_passed(now, b->high) <= TRIVET_TAKEN_OFF_MS) {
         b->gone = 1;
     }
     return b->gone ? ABSENT : UNSURE;
@@ -295,12 +289,13 @@ static uint32_t flag_word(const trivet_numbers *n, const counted *k, uint8_t pre
                           const moment *at, const trivet_seen *seen)
 {
     const int cold = present != PRESENT, few = k->open < n->min_pixels;
-    const int hand = k->fresh * 100 > 8 * k->every;
+    const int hand = k->fresh * 100 > TRIVET_HAND_PERCENT * k->every;
     uint32_t flags = 0;
     flags |= at->stale ? TRIVET_FLAG_STALE : 0u;
     flags |= k->hot ? TRIVET_FLAG_SATURATED : 0u;
     flags |= hand ? TRIVET_FLAG_HAND : 0u;
-    if ((k->covered * 10 > 6 * k->every && !hand) || (few && k->covered * 5 > k->every)) {
+    if ((k->covered * 100 > TRIVET_COVERED_PERCENT * k->every && !hand)
+        || (few && k->covered * 100 > TRIVET_FEW_COVERED_PERCENT * k->every)) {
         flags |= TRIVET_FLAG_COVERED;
     }
     flags |= few && !cold ? TRIVET_FLAG_TOO_FEW_PIXELS : 0u;
@@ -322,8 +317,9 @@ static int left_boil(const trivet_numbers *n, int32_t middle, int32_t low, const
                      trivet_burner_state *b)
 {
     if (b->left == 0) {
-        const int64_t step_ms = at->step_ms > 60000 ? 60000 : at->step_ms;
-        const int32_t top = b->top - LIQUID_STEPS * (int32_t)step_ms / 1000;
+        const int64_t step_ms = at->step_ms > TRIVET_LONGEST_STEP_MS ? TRIVET_LONGEST_STEP_MS
+                                                                     : at->step_ms;
+        const int32_t top = b->top - TRIVET_WATER_COOLING_STEPS * (int32_t)step_ms / 1000;
         b->top = middle > top ? middle : top;
         if (low > n->boiled || (b->top > n->near_boil && middle < b->top - n->left_boil)) {
             b->left = b->top < n->boiled ? b->top : n->boiled;
@@ -333,7 +329,7 @@ static int left_boil(const trivet_numbers *n, int32_t middle, int32_t low, const
         b->back = 0;
     } else if (b->back == 0) {
         b->back = trivet_stamp(at->now);
-    } else if (trivet_passed(at->now, b->back) >= NEAR_MS) {
+    } else if (trivet_passed(at->now, b->back) >= TRIVET_BACK_MS) {
         b->left = 0;
         b->top = middle;
     }
@@ -387,7 +383,7 @@ static void say(const trivet_head *c, const counted *k, uint16_t hot, const mome
     }
     if ((out->flags & TRIVET_BLOCKING) != 0) {
         out->reported = out->half = TRIVET_NO_READING;
-    } else if (k->covered * 10 <= 4 * k->every) {
+    } else if (k->covered * 100 <= TRIVET_UNEVEN_COVERED_PERCENT * k->every) {
         int64_t square = (int64_t)k->high - k->low;
         uint16_t top, foot;
         square = square * square - (int64_t)n->noise * n->noise * 11;

@@ -1,10 +1,7 @@
 #include "trivet_alert_parts.h"
 
 #define WRAP(place) ((place) < TRIVET_RING ? (place) : (place)-TRIVET_RING)
-#define SHORTEST_SLOPE_MS 5000
 #define WIDEST_DK 4000
-#define LEAP_DK 20
-#define LEAP_MS 1000
 #define UNBOUNDED_MS INT64_C(2147483647)
 
 int64_t trivet_floor_div(int64_t a, int64_t b)
@@ -77,12 +74,12 @@ static int leapt(int64_t now, const trivet_slope *s)
     for (last = 1; last < s->count; last++) {
         const int64_t then = age(now, s, last);
         int64_t up, span;
-        while (first + 1 < last && age(now, s, first + 1) - then >= LEAP_MS) {
+        while (first + 1 < last && age(now, s, first + 1) - then >= TRIVET_LEAP_MS) {
             first++;
         }
         up = (int64_t)s->ring_dk[WRAP(s->head + last)] - s->ring_dk[WRAP(s->head + first)];
         span = age(now, s, first) - then;
-        if (up * LEAP_MS > LEAP_DK * most(span, LEAP_MS) && 2 * up > rise) {
+        if (up * TRIVET_LEAP_MS > TRIVET_LEAP_DK * most(span, TRIVET_LEAP_MS) && 2 * up > rise) {
             return 1;
         }
     }
@@ -93,7 +90,7 @@ int trivet_ahead(int64_t now, int32_t reading, const trivet_alert *a, const triv
                  int on)
 {
     int64_t spread, rise, excess;
-    if (s->count < 3 || age(now, s, 0) < SHORTEST_SLOPE_MS) {
+    if (s->count < 3 || age(now, s, 0) < TRIVET_SHORTEST_SLOPE_MS) {
         return UNKNOWN;
     }
     spread = s->count * s->sum_tt - s->sum_t * s->sum_t;

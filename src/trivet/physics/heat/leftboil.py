@@ -13,16 +13,18 @@ import math
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
+from trivet.facts.thresholds import threshold
 
-NEAR_BOIL_K, ABOVE_BOIL_K, LEFT_BOIL_K = 12.0, 5.0, 8.0
+NEAR_BOIL_K, ABOVE_BOIL_K = threshold("boil_near_k"), threshold("boil_above_k")
+LEFT_BOIL_K = threshold("boil_left_k")
 """Water that read from 12 K below the boiling point on and falls by 8 K faster than water cools,
 or whose whole interval lies 5 K above it, may be a dry pot; assumed, no source."""
-COOLING_KPS = 0.5
+WATER_COOLING_KPS = threshold("boil_cooling_kps")
 """No pot of water cools faster: 0.2 kg lose 420 W at it, twice what evaporation and convection
 take from a pot of 0.03 m2 just off the boil (own estimate)."""
-BACK_S = 20.0
+BACK_S = threshold("boil_back_s")
 """How long it has to read as before until it is water again; assumed, no source."""
-LONGEST_STEP_S = 60.0
+LONGEST_STEP_S = threshold("boil_longest_step_s")
 TOP, LEFT, BACK, BEFORE = range(4)
 
 
@@ -67,10 +69,10 @@ def left_boil(
             top = left = math.nan
         if math.isnan(middle_k[t]):
             found[t] = not math.isnan(left)
-            top -= COOLING_KPS * step
+            top -= WATER_COOLING_KPS * step
             continue
         if math.isnan(left):
-            top = float(np.fmax(middle_k[t], top - COOLING_KPS * step))
+            top = float(np.fmax(middle_k[t], top - WATER_COOLING_KPS * step))
             fell = top > boiling_k - NEAR_BOIL_K and middle_k[t] < top - LEFT_BOIL_K
             if fell or low_k[t] > boiling_k + ABOVE_BOIL_K:
                 left, back = min(top, boiling_k + ABOVE_BOIL_K), math.nan

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray, Int8Array
+from trivet.facts.thresholds import threshold
 from trivet.physics.image.panreading import FRESH_S, Covers
 
 HOB, PAN, LIQUID, FOOD, WALL, LID, HAND, STEAM = range(8)
@@ -22,16 +23,12 @@ BINS = 64
 POINTS = 8
 """Points across a pixel at which rim and base are looked up."""
 HALF = 0.5
-SKIN_K = (298.0, 312.0)
-"""Apparent temperature of skin, 303 to 308 K at an emissivity of 0.98, with what mixes in at
-its edge; common practice, no source."""
-LID_SHARE = 0.9
-"""Share of the pan from which what covers it is a lid: food leaves the rim open (own estimate)."""
-MIN_STEP_K = 4.0
+SKIN_K = (threshold("label_skin_low_k"), threshold("label_skin_high_k"))
+LID_SHARE = threshold("label_lid_share_frac")
+MIN_STEP_K = threshold("label_step_min_k")
 MIXED_U = 1 / math.sqrt(12.0)
 """Standard uncertainty of a mixed pixel's share (uniform distribution)."""
-LEVEL_U = 0.1
-"""The same of all shares together, from the level of what covers; own estimate."""
+LEVEL_U = threshold("label_level_u_frac")
 
 
 @dataclass(frozen=True)

@@ -22,16 +22,15 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.arrays import FloatArray, IntArray
+from trivet.facts.thresholds import threshold
 from trivet.physics.compiled import family
 from trivet.physics.image.ranks import bracketed, lay_out, mean_between, set_brackets
 
 compiled = family(Path(__file__).parent)
 
-FOLLOW_S = 3.0
-"""Time constant with which centre and radius follow; common practice, no source. [s]"""
+FOLLOW_S = threshold("finder_follow_s")
 HOTTEST_BELIEVED_K = 2000.0
-MIN_SHARE = 0.3
-"""Share of the contrast from which a pixel belongs to the pan."""
+MIN_SHARE = threshold("finder_share_frac")
 COMPLETIONS = 6
 """Steps towards the centre of a pan that is seen in part."""
 STILL_M = 2.5e-4

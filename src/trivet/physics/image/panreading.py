@@ -24,6 +24,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from trivet.arrays import FloatArray, IntArray
+from trivet.facts.thresholds import threshold
 from trivet.physics.compiled import family
 from trivet.physics.image.panfinder import RADIUS, X, Y
 from trivet.physics.image.ranks import bracketed, lay_out, mean_between, rank_value, set_brackets
@@ -31,24 +32,16 @@ from trivet.physics.image.unevenness import PARTS, read_parts
 
 compiled = family(Path(__file__).parent)
 
-FASTEST_COOLING_KPS = 5.0
-FRESH_S = 2.5
-BRIEF_S = 5.0
-"""A cover that goes within this was a hand or a spoon, not food; own estimate."""
-NEAR_S = 20.0
-"""How long a covered pixel must stay near the open ones to be one of them; own estimate:
-a turned face loses 15 K against a heating pan sooner (evaporation, tens of kW/m2 s)."""
-FRIDGE_K = 278.15
-"""Food as it goes in; domestic refrigerators are kept at 5 C or below (common practice). [K]"""
-HALF = 0.5
-"""Share of a footprint under food from which it counts as covered."""
-PART = 0.1
-"""Share of the largest fall from which a pixel sees food in part; own estimate: what is let
-pass is then under 6 K beside food that is 55 K colder, in the pixels of one side."""
-PART_REACH = 2.5
-"""Pitches from a covered pixel within which blur lets food be seen in part (5 sigma of 0.5)."""
-NEXT = 1.1
-"""Reach of a covered pixel in pitches: those that share a side; common practice, no source."""
+FASTEST_COOLING_KPS = threshold("cover_cooling_kps")
+FRESH_S = threshold("cover_fresh_s")
+BRIEF_S = threshold("cover_brief_s")
+NEAR_S = threshold("cover_near_s")
+FRIDGE_K = threshold("cover_food_k")
+HALF = threshold("cover_half_frac")
+PART = threshold("cover_part_frac")
+PART_REACH = threshold("cover_part_reach_px")
+NEXT = threshold("cover_next_px")
+REGAINED = threshold("cover_regained_frac")
 HIDDEN, CHANGED, RENEWED = range(3)
 """Places of the counts of covers."""
 # Columns of a frame's statistics.
@@ -65,17 +58,27 @@ class ReadingRule(NamedTuple):
 
     trim_m: float
     """Distance from the rim within which pixels mix with what lies outside. [m]"""
-    drop_k: float = 15.0
+    drop_k: float = threshold("cover_drop_k")
     """A pixel that falls by more than this within about 2 s has been covered. [K]"""
-    least_drop_k: float = 4.0
+    least_drop_k: float = threshold("cover_drop_min_k")
     """Smallest fall that tells a covered pixel from noise and convection. [K]"""
     sees_food: bool = True
     """False for liquids, whose surface moves."""
-    hottest_m2: float = 5e-4
+    hottest_m2: float = threshold("hottest_area_m2")
     reads_mode: bool = False
     """Whether the mode of the hotter half of the pixels is asked for; it takes a sort."""
     noise_k: float = 0.0
     """Noise of one pixel. [K]"""
+
+
+def rim_trim_m(blur_px: float, *, footprint_m: float) -> float:
+    """Return the distance from a pan's rim within which pixels mix with what lies outside.
+
+    blur_px : standard deviation of the blur [px]
+    footprint_m : side of a pixel's footprint [m]
+    Returns : distance [m]
+    """
+    return (threshold("rim_trim_px") + threshold("rim_trim_blurs") * blur_px) * footprint_m
 
 
 class Covers(NamedTuple):
@@ -228,7 +231,7 @@ def _uncover(frame: Any, now: float, open_k: float, rule: Any, covers: Any) -> N
             covers.open_k[p] = open_k  # the food's place itself no longer counts in it
         elif open_k > covers.open_k[p]:
             risen = open_k - covers.open_k[p]
-        regained = value > covers.before_k[p] + risen - 0.25 * rule.drop_k
+        regained = value > covers.before_k[p] + risen - REGAINED * rule.drop_k
         if not (regained or value > open_k - rule.drop_k):
             near[p] = np.nan
         elif math.isnan(near[p]):

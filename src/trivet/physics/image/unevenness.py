@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from trivet.facts.thresholds import threshold
 from trivet.physics.compiled import family
 from trivet.physics.image.panfinder import RADIUS, X, Y
 
@@ -22,9 +23,8 @@ compiled = family(Path(__file__).parent)
 
 SECTORS = 8
 """Eighths of the circle, from +x counter-clockwise."""
-OUTER_FROM = 0.5
-"""Share of the radius from which a pixel counts for its sector."""
-NOISE_TIMES, SPAN_SHARE = 3.0, 0.15
+OUTER_FROM = threshold("part_outer_frac")
+NOISE_TIMES, SPAN_SHARE = threshold("part_noise_factor"), threshold("part_span_frac")
 HOT_X, HOT_Y, HOT_REACH, SECTOR = range(4)
 PARTS = SECTOR + SECTORS
 """Numbers of a frame."""

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
+from trivet.facts.thresholds import threshold
 from trivet.models.assumed import OPAQUE_FILM_M
 from trivet.models.optics import card_band, card_lens
 from trivet.physics.geometry.occlusion import visible_base
@@ -29,7 +30,7 @@ from trivet.records.sensorcard import SensorCard
 
 STEP_S, HALF_WINDOW_S = 5.0, 1.5
 """Distance of the moments that are compared, and half of the time that each averages over."""
-HOUSING_SPAN_S, HOUSING_LEAST_S = 30.0, 10.0
+HOUSING_SPAN_S, HOUSING_LEAST_S = threshold("housing_span_s"), threshold("housing_min_span_s")
 REFLECTED_HALF_K = 10.0
 NEAR_PITCH = 0.8
 HANDS_OFF: dict[str, str] = {"pan_off": "pan_on", "lid_on": "lid_off", "person_in": "person_out"}

@@ -17,6 +17,7 @@ from trivet.device.fixedpoint import (
 )
 from trivet.device.readingrules import HeadNumbers, HeadReading
 from trivet.errors import HandoffRefusedError
+from trivet.facts.thresholds import threshold
 from trivet.models.calibration_views import burner_regions, head_pose, pixels_beside, window_u
 from trivet.models.optics import card_band
 from trivet.physics.geometry.optics import view_angle_rad
@@ -30,12 +31,13 @@ from trivet.records.sensorcard import SensorCard
 from trivet.stages.devicereading.masks import Mask, hot_side, pan_mask
 from trivet.stages.devicereading.surfaces import ToldSurface, surface_range, told_surfaces
 
-MIN_BESIDE, MEDIAN, COLDEST = 8, 0.5, 0.2
-MIN_CONTRAST_K, TAKEN_OFF_K = 4.0, 31.0
-DROP_K, STEAM_K = 15.0, 0.35
-UNEVEN_FRAC = 0.25
+MIN_BESIDE = threshold("hob_beside_min")
+MEDIAN, COLDEST = threshold("hob_rank_frac"), threshold("hob_coldest_frac")
+MIN_CONTRAST_K, TAKEN_OFF_K = threshold("contrast_min_k"), threshold("taken_off_k")
+STEAM_K = threshold("steam_flicker_k")
+UNEVEN_FRAC = threshold("device_uneven_u95_frac")
 """Half-width for the part of a pan outside its mask, as a share of P95 - P5 (own estimate)."""
-K95 = 1.96
+K95 = threshold("interval_sigmas")
 
 
 def head_readings(design: Design, *, calibration: Calibration) -> tuple[HeadReading, ...]:
@@ -205,7 +207,7 @@ def _numbers(
         hob_rank_q15=int((MEDIAN if enough else COLDEST) * ONE_Q15),
         stale_ms=round(float(rules_of.stale_after_s) * 1000),
         settle_ms=round(float(card.settle_s or 0.0) * 1000),
-        contrast=_steps(max(MIN_CONTRAST_K, 5 * noise) * tau),
+        contrast=_steps(max(MIN_CONTRAST_K, threshold("contrast_noise_sigmas") * noise) * tau),
         taken_off=_steps(TAKEN_OFF_K * tau),
         range_low=_steps(low),
         bound=_steps(float(rules_of.u95_bound_delta_k)),
@@ -215,7 +217,7 @@ def _numbers(
         drop=_steps(drop_k(card)),
         noise=max(1, _steps(noise)),
         steam_square=round((STEAM_K * STEPS_PER_K) ** 2 * 256),
-        steam_cap=_steps(4 * STEAM_K),
+        steam_cap=_steps(threshold("steam_cap_factor") * STEAM_K),
         u_wake=_steps(K95 * float(spread[3])),
         u_housing_q15=round(K95 * float(spread[1]) * ONE_Q15),
         u_gain_q15=round(
@@ -244,7 +246,9 @@ def mirrored_k(own: HeadCalibration, *, design: Design) -> float:
 
 def drop_k(card: SensorCard) -> float:
     """Return the fall within about 2 s by which a pixel is known to be covered."""
-    return max(DROP_K, 8 * float(card.netd_delta_k))
+    return max(
+        threshold("cover_drop_k"), threshold("cover_drop_noise_sigmas") * float(card.netd_delta_k)
+    )
 
 
 def _steps(kelvin: float) -> int:

@@ -15,13 +15,14 @@ import numpy as np
 from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.device import readingrules as rules
 from trivet.device.readingrules import HeadReading
+from trivet.facts.thresholds import threshold
 from trivet.models.calibration_views import window_u
 from trivet.models.optics import card_band
 from trivet.physics.heat.leftboil import (
     ABOVE_BOIL_K,
-    COOLING_KPS,
     LEFT_BOIL_K,
     NEAR_BOIL_K,
+    WATER_COOLING_KPS,
 )
 from trivet.physics.radiation.path import before_window
 from trivet.physics.radiation.planck import Band, band_radiance, radiating_temperature_k
@@ -43,7 +44,9 @@ from trivet.stages.devicereading.constants import (
 )
 from trivet.stages.devicereading.exactpixels import Counted, Covered, counted
 
-TAKEN_OFF_S, HEAT_S, MIN_HEAT_S, STEAM_S, NEAR_S = 3.0, 15.0, 3.0, 3.0, 20.0
+TAKEN_OFF_S, STEAM_S = threshold("taken_off_s"), threshold("steam_span_s")
+HEAT_S, MIN_HEAT_S = threshold("heat_span_s"), threshold("device_heat_min_span_s")
+NEAR_S, HAND_SHARE = threshold("boil_back_s"), threshold("hand_share_frac")
 
 
 @dataclass(frozen=True)
@@ -97,32 +100,7 @@ def exact_reading(
     design: Design,
     calibration: Calibration,
 ) -> tuple[ExactBurner, ...]:
-    """Return what the firmware's rules say without its integers, burner by burner.
-
-    Parameters
-    ----------
-    frames : HeadFrames
-        As recorded.
-    told : (burner,)
-        Places of what was told.
-    constants : HeadReading
-        Only its masks and ranges of emissivity are used.
-    design, calibration : Design, Calibration
-        All else.
-
-    Returns
-    -------
-    tuple of ExactBurner
-        In the order of the constants' burners.
-
-    Notes
-    -----
-    About 0.4 ms a frame and burner: for comparison, not for campaigns.
-
-    References
-    ----------
-    The rules of ``trivet.device.reading``.
-    """
+    """Return what the firmware's rules say without its integers, burner by burner."""
     head = next(one for one in design.heads if one.name == constants.head)
     own, band = calibration.head(constants.head), card_band(design.card(head))
     scene, decay = _even(frames, own)
@@ -214,9 +192,13 @@ def _burner(rows: list[Counted], at: _Scene, surface: list[int]) -> ExactBurner:
     get = {name: np.array([getattr(r, name) for r in rows]) for name in Counted.__annotations__}
     mean, every, covered = get["mean_k"], get["every"], get["covered"]
     contrast = (mean - at.hob_k) / tau
-    present = _presence(contrast, time_s, max(MIN_CONTRAST_K, 5 * float(card.netd_delta_k)))
+    present = _presence(
+        contrast,
+        time_s,
+        max(MIN_CONTRAST_K, threshold("contrast_noise_sigmas") * float(card.netd_delta_k)),
+    )
     cold, few = present != 1, get["open_"] < design.estimation.min_pixels
-    hand = get["fresh"] > 0.08 * every
+    hand = get["fresh"] > HAND_SHARE * every
     settle = float(card.settle_s or 0.0)
     low = -np.inf if card.range_low_k is None else float(card.range_low_k)
     shiny = bool(surface[rules.BITS] & rules.SHINY)
@@ -329,7 +311,7 @@ def _left_boil(
             continue
         low = middle[t] - half[t]
         if math.isnan(left):
-            top = np.fmax(middle[t], top - COOLING_KPS * step)
+            top = np.fmax(middle[t], top - WATER_COOLING_KPS * step)
             fell = top > boils - NEAR_BOIL_K and middle[t] < top - LEFT_BOIL_K
             if fell or low > boils + ABOVE_BOIL_K:
                 left, back = min(top, boils + ABOVE_BOIL_K), math.nan

@@ -11,8 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
+from trivet.facts.thresholds import threshold
 
-COOLING_KPS, FRESH_S, BRIEF_S, NEAR_S = 5.0, 2.5, 5.0, 20.0
+COOLING_KPS, FRESH_S = threshold("cover_cooling_kps"), threshold("cover_fresh_s")
+BRIEF_S, NEAR_S = threshold("cover_brief_s"), threshold("cover_near_s")
 
 
 @dataclass

@@ -7,12 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import IntArray
+from trivet.facts.thresholds import threshold
 from trivet.physics.image.panfinder import BurnerRegion
+from trivet.physics.image.panreading import rim_trim_m
 from trivet.records.sensorcard import SensorCard
 
-PLACED_M = 0.010
+PLACED_M = threshold("device_placed_m")
 """How far off its burner a pan may stand: the margin of the rims that predict asks for too."""
-HOTTEST_M2 = 5e-4
+HOTTEST_M2 = threshold("hottest_area_m2")
 
 
 @dataclass(frozen=True)
@@ -43,7 +45,7 @@ def pan_mask(region: BurnerRegion, *, radius_m: float, card: SensorCard, side: i
     """
     cols = card.cols
     distance = np.hypot(region.x_m, region.y_m)
-    trim = (0.5 + 2.0 * float(card.blur_px)) * region.pitch_m + PLACED_M
+    trim = rim_trim_m(float(card.blur_px), footprint_m=region.pitch_m) + PLACED_M
     share = np.clip((radius_m - trim - distance) / region.pitch_m + 0.5, 0.0, 1.0)
     area = share * region.area_m2
     weight = np.rint(255.0 * area / max(float(area.max()), 1e-12)).astype(np.int64)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trivet.facts.thresholds import threshold
 from trivet.models.contents import fits, seen_of
 from trivet.models.emissivity_prior import emissivity_prior_range
 from trivet.physics.radiation.planck import Band
@@ -12,7 +13,7 @@ from trivet.records.calibration import Calibration
 from trivet.records.design import CONTENTS, Contents, Design
 from trivet.records.requirement import OF_WORDS
 
-MIN_SHARE = 0.02
+MIN_SHARE = threshold("device_min_emissivity_frac")
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
+from trivet.facts.thresholds import threshold
 from trivet.physics.image import panreading
 from trivet.physics.image.burnerpass import (
     WIDTH,
@@ -23,7 +24,7 @@ from trivet.physics.image.burnerpass import (
     new_memory,
 )
 from trivet.physics.image.panfinder import FinderRule
-from trivet.physics.image.panreading import ReadingRule
+from trivet.physics.image.panreading import ReadingRule, rim_trim_m
 from trivet.physics.image.panrings import RingRule
 from trivet.physics.image.trend import Tail, held_s, trailing_slope
 from trivet.physics.radiation.planck import band_radiance_slope
@@ -40,7 +41,7 @@ from trivet.records.sensorcard import SensorCard
 from trivet.stages.estimate.panmean import PanMean, PanRings, hidden_frac, pan_mean, pan_rings
 from trivet.stages.estimate.views import BurnerView, Moments
 
-UNEVEN_SHARE = 0.03
+UNEVEN_SHARE = threshold("uneven_u_frac")
 """Standard uncertainty of a pan's mean as a share of its P95 - P5.
 
 A wall of 50 mm seen 20 degrees off hides a strip of 18 mm, 6 % of the visible base,
@@ -48,14 +49,15 @@ which may lie half the span from the mean (own estimate, geometry only).
 """
 HIDDEN_SHARE = 1 / math.sqrt(3.0)
 """The same for a hidden part: the open part may be either end, so it lies within a whole span."""
-OPEN_ENOUGH = 0.05
+OPEN_ENOUGH = threshold("open_enough_frac")
 """Hidden share up to which a pan's span is that of the whole pan."""
-RING_BEND_K = 40.0
-RATE_SPAN_S, STILL_KPS = 8.0, 0.06
-LEAP_K, LIQUID_KPS, LEAPS_S = 3.0, 1.5, (1.0, 3.0)
+RING_BEND_K = threshold("ring_bend_k")
+RATE_SPAN_S, STILL_KPS = threshold("still_span_s"), threshold("still_kps")
+LEAP_K, LIQUID_KPS = threshold("leap_k"), threshold("leap_kps")
+LEAPS_S = (threshold("leap_short_s"), threshold("leap_long_s"))
 """A liquid does not get warmer or colder by more than this, and so much a second more: half a
 litre on 2.2 kW gains 1 K/s."""
-MIN_CONTRAST_K = 4.0
+MIN_CONTRAST_K = threshold("contrast_min_k")
 
 
 @dataclass(frozen=True)
@@ -216,13 +218,14 @@ def liquid_leaps(mean_k: FloatArray, time_s: FloatArray, memory: Tail) -> BoolAr
 
 def least_contrast_k(card: SensorCard) -> float:
     """Return the contrast under which no pan is told from the hob."""
-    return max(MIN_CONTRAST_K, 5 * float(card.netd_delta_k))
+    return max(MIN_CONTRAST_K, threshold("contrast_noise_sigmas") * float(card.netd_delta_k))
 
 
 def pass_rules(view: BurnerView) -> PassRules:
     """Return the constants of a burner's pass over pixels."""
     card = view.head.card
     blur_px, netd_k = float(card.blur_px), float(card.netd_delta_k)
+    noise_k = threshold("cover_drop_noise_sigmas") * netd_k
     slope = float(band_radiance_slope(400.0, band=view.head.band))
     flat, walled = (
         RingRule(
@@ -239,9 +242,9 @@ def pass_rules(view: BurnerView) -> PassRules:
     return PassRules(
         FinderRule(float(view.radii_m[0]), float(view.radii_m[1]), least_contrast_k(card)),
         ReadingRule(
-            trim_m=(0.5 + 2.0 * blur_px) * view.region.pitch_m,
-            drop_k=max(15.0, 8 * netd_k),
-            least_drop_k=max(4.0, 8 * netd_k),
+            trim_m=rim_trim_m(blur_px, footprint_m=view.region.pitch_m),
+            drop_k=max(threshold("cover_drop_k"), noise_k),
+            least_drop_k=max(threshold("cover_drop_min_k"), noise_k),
             sees_food=not view.expects_water,
             reads_mode=view.reporter == "upper-half-mode",
             noise_k=netd_k,

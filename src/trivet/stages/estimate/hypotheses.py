@@ -9,6 +9,7 @@ from itertools import product
 import numpy as np
 
 from trivet.facts.pans import burner_figure, material
+from trivet.facts.thresholds import threshold
 from trivet.models.contents import fits, seen_of
 from trivet.models.emissivity_prior import emissivity_prior_nodes
 from trivet.physics.geometry.optics import view_angle_rad
@@ -24,18 +25,18 @@ from trivet.stages.estimate.views import BurnerView, HeadView
 
 # Prior weights when nothing is told; common practice, no source: deep oil is rare.
 UNTOLD: dict[Contents, float] = {"dry": 0.3, "oil": 0.3, "butter": 0.1, "water": 0.3}
-DEEP_OIL_SHARE = 0.2
+DEEP_OIL_SHARE = threshold("deep_oil_frac")
 # What remains for a pan or for contents that were not told: a user forgets, a pot
 # boils dry. Well under the 2.5 % that an interval leaves on one side, so that it does
 # not stretch every interval; evidence raises it where it is needed.
-DOUBT = 0.002
+DOUBT = threshold("told_doubt_frac")
 CONTENTS_J_M3K: dict[Contents, float] = {"water": 4.18e6, "oil": 1.8e6}
 """Heat capacity of contents by volume, 4180 J/kg/K at 1000 kg/m3 and 2000 J/kg/K at 900 kg/m3;
 handbook values, from memory. [J/m3/K]"""
 MIN_FILL = 0.3
 """Share of its usual contents that a pan holds at least; own estimate."""
 # A burner's heat is not spread evenly; the seen part may warm faster than the mean.
-UNEVEN = 1.5
+UNEVEN = threshold("uneven_heat_factor")
 
 
 def burner_view(

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.facts.thresholds import threshold
 from trivet.physics.image import labelling
 from trivet.physics.image.burnerpass import BurnerMemory
 from trivet.physics.image.labelling import RegionLabels, RimView, region_labels
@@ -18,9 +19,9 @@ from trivet.records.requirement import OF_WORDS
 from trivet.stages.estimate.views import BurnerView, HeadView
 
 SURFACES = {"pan": labelling.PAN, "oil": labelling.LIQUID, "liquid": labelling.LIQUID}
-FOUND_U_M = 0.004
+FOUND_U_M = threshold("radius_found_u_m")
 """Standard uncertainty of a radius that was found; from the tests of the finder. [m]"""
-TOLD_U_M = 0.002
+TOLD_U_M = threshold("radius_told_u_m")
 """The same of a pan that was told: base against rim, flare and bead of the rim; assumed. [m]"""
 
 

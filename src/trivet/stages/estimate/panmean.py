@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
+from trivet.facts.thresholds import threshold
 from trivet.physics.image import panreading
 from trivet.physics.image.burnerpass import PanTrace
 from trivet.physics.image.panrings import RINGS, ring_area_frac
@@ -22,15 +23,15 @@ COLUMN = {
     "upper-half-mode": panreading.UPPER_MODE_K,
     "p95": panreading.P95_K,
 }
-HOB_SHARE, PAN_SHARE = 0.3, 0.8
+HOB_SHARE, PAN_SHARE = threshold("hob_share_frac"), threshold("pan_share_frac")
 """Shares of the contrast with the hob: under the first is hob, over the second pan (assumed)."""
-HIDDEN_RING = 0.1
-MIN_OPEN = 0.2
-DOUBT_SHARE = 0.2
+HIDDEN_RING = threshold("ring_hidden_frac")
+MIN_OPEN = threshold("rings_open_min_frac")
+DOUBT_SHARE = threshold("wall_doubt_frac")
 """Standard uncertainty as a share of the distance between the readings with and without wall."""
 LACK_SHARE = 1 / math.sqrt(3.0)
 """Standard uncertainty for what lies anywhere between nothing and that, about nothing."""
-NATURAL_DIP = 0.5
+NATURAL_DIP = threshold("ring_dip_frac")
 """Share of a ring's height over the hob by which the middle inside it may be colder on a burner
 that heats in a ring; own estimate (conduction in a disc evens the rest out)."""
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from trivet.arrays import BoolArray, FlagArray, FloatArray, IntArray
+from trivet.facts.thresholds import threshold
 from trivet.physics.image import panreading
 from trivet.physics.image.panrings import RINGS
 from trivet.physics.image.trend import Tail, row_mean, trailing_slope
@@ -15,15 +16,15 @@ from trivet.physics.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SEC
 from trivet.records.estimate import PanShape
 from trivet.stages.estimate.burner import PanObservation
 
-EVEN_SHARE = 0.4
+EVEN_SHARE = threshold("uneven_covered_frac")
 """Hidden share of a pan over which its unevenness is withheld."""
-RATE_SPAN_S = 10.0
-MIN_OPEN = 0.1
+RATE_SPAN_S = threshold("shape_rate_span_s")
+MIN_OPEN = threshold("shape_ring_open_frac")
 """Share of a ring that has to be open for its mean to be given."""
-MIN_HEIGHT_K = 10.0
-MIN_CONTRAST_K = 15.0
+MIN_HEIGHT_K = threshold("shape_height_min_k")
+MIN_CONTRAST_K = threshold("shape_contrast_min_k")
 """Contrast from which unevenness is given: under it the rings are noise and the outline a guess."""
-MIN_ACROSS = 8.0
+MIN_ACROSS = threshold("shape_across_min_px")
 """Pixels across a pan from which its unevenness is given."""
 TO_P5 = 0.35
 """From the outermost ring's mean radius (0.906) to the one outside which 5 % of the area lie
@@ -35,7 +36,7 @@ PERCENTILES = 2 * 1.645
 """P95 - P5 of white noise, in standard deviations."""
 UNSEEN_SHARE = 1 / math.sqrt(12.0)
 """Standard uncertainty as a share of what blur and rim keep from view (uniform distribution)."""
-U95 = 1.96
+U95 = threshold("interval_sigmas")
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from trivet.arrays import FloatArray, IntArray
 from trivet.errors import RecordingError
+from trivet.facts.thresholds import threshold
 from trivet.physics.image.burnerpass import background_level_k
 from trivet.physics.image.trend import Tail, trailing_slope
 from trivet.physics.radiation.planck import band_radiance
@@ -33,7 +34,7 @@ from trivet.stages.estimate.views import BurnerView, HeadView, Moments, drift_of
 
 VALUES_AT_ONCE = 200_000
 """Pixel values of the scene held at one time: they stay near the processor."""
-HOUSING_SPAN_S, HOUSING_LEAST_S = 30.0, 10.0
+HOUSING_SPAN_S, HOUSING_LEAST_S = threshold("housing_span_s"), threshold("housing_min_span_s")
 ARRAYS = tuple(one.name for one in dataclasses.fields(BurnerEstimate))[2:-1]
 """Fields of a burner's estimate that are (time,)."""
 SHAPES = tuple(one.name for one in dataclasses.fields(PanShape))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trivet.arrays import BoolArray, FlagArray, FloatArray, Int8Array
+from trivet.facts.thresholds import threshold
 from trivet.physics.heat.carriedpan import carry, nothing_carried
 from trivet.physics.heat.leftboil import left_boil, never_boiled
 from trivet.physics.image import panreading
@@ -20,16 +21,18 @@ from trivet.stages.estimate.burner import MIN_CONTRAST_K, PanObservation, least_
 from trivet.stages.estimate.shape import U95, BurnerReading, ShapeMemory, pan_shape
 from trivet.stages.estimate.views import BurnerView
 
-INTERVAL = (0.025, 0.975)
-LABEL_WEIGHT = 0.8
-SHINY_WEIGHT = 0.025
-HAND_SHARE = 0.08
-HIDDEN_SHARE = 0.6
-STEAM_FLICKER_K, STEAM_SPAN_S = 0.35, 3.0
-TAKEN_OFF_S = 3.0
-HEAT_SPAN_S = 15.0
-NEW_SHARE = 0.08
-"""Share of the pan that is newly covered when something goes in or is turned."""
+INTERVAL = (threshold("interval_tail_frac"), 1.0 - threshold("interval_tail_frac"))
+LABEL_WEIGHT = threshold("label_weight_min")
+SHINY_WEIGHT = threshold("shiny_weight_max")
+HAND_SHARE = threshold("hand_share_frac")
+COVERED_SHARE = threshold("covered_share_frac")
+FEW_COVERED_SHARE = threshold("covered_few_share_frac")
+STEAM_FLICKER_K, STEAM_SPAN_S = threshold("steam_flicker_k"), threshold("steam_span_s")
+STEAM_CAP_K = threshold("steam_cap_factor") * STEAM_FLICKER_K
+STEAM_SIGMAS = threshold("steam_noise_sigmas")
+TAKEN_OFF_S, TAKEN_OFF_K = threshold("taken_off_s"), threshold("taken_off_k")
+HEAT_SPAN_S, HEAT_MIN_SPAN_S = threshold("heat_span_s"), threshold("heat_min_span_s")
+RISING_KPS, FALLING_KPS = threshold("heat_rising_kps"), threshold("heat_cooling_kps")
 PAST = Quality.COVERED | Quality.TOO_FEW_PIXELS | Quality.UNCERTAIN
 """What a carried reading goes past: the pan is there, but not or not wholly seen."""
 BLIND = Quality.STALE | Quality.HAND | Quality.COVERED | Quality.COLD | Quality.WINDOW
@@ -159,7 +162,9 @@ class ReadingValidator:
         covered_frac = trace.read(panreading.COVERED_FRAC)
         hand = (trace.read(panreading.NEW_COVERED_FRAC) > HAND_SHARE) | pan.leaps
         few = trace.read(panreading.OPEN_PIXELS) < self._rules.min_pixels
-        covered = ((covered_frac > HIDDEN_SHARE) & ~hand) | (few & (covered_frac > 0.2))
+        covered = ((covered_frac > COVERED_SHARE) & ~hand) | (
+            few & (covered_frac > FEW_COVERED_SHARE)
+        )
         low_k = -np.inf if card.range_low_k is None else float(card.range_low_k)
         conditions = {
             Quality.STALE: moments.stale,
@@ -186,12 +191,12 @@ class ReadingValidator:
             np.where(trace.read(panreading.NEW_COVERED_FRAC) > 0, np.nan, whole_k),
             time_s=pan.moments.time_s,
             span_s=STEAM_SPAN_S,
-            cap=4 * STEAM_FLICKER_K,
+            cap=STEAM_CAP_K,
             memory=self._flicker,
         )
         pixels = np.maximum(trace.read(panreading.PIXELS), 1)
         noise = self._view.head.noise_k(whole_k) / np.sqrt(pixels)
-        return np.asarray(seen > np.maximum(STEAM_FLICKER_K, 5 * noise))
+        return np.asarray(seen > np.maximum(STEAM_FLICKER_K, STEAM_SIGMAS * noise))
 
     def _presence(self, pan: PanObservation) -> Int8Array:
         """Pan seen, not known, or taken off: the contrast of a known pan fell within 3 s."""
@@ -199,7 +204,7 @@ class ReadingValidator:
         seen = (contrast_k >= MIN_CONTRAST_K) & np.isfinite(pan.trace.radius_m)
         before_k, times_s, _ = self._contrast.extended(contrast_k, time_s)
         earlier = np.searchsorted(times_s, time_s - TAKEN_OFF_S)
-        fell = ~seen & (before_k[earlier] > 4 * MIN_CONTRAST_K + 15)
+        fell = ~seen & (before_k[earlier] > TAKEN_OFF_K)
         index = np.arange(time_s.size)
         last_fall = np.maximum.accumulate(np.where(fell, index, -1))
         last_seen = np.maximum.accumulate(np.where(seen, index, -1))
@@ -214,12 +219,14 @@ class ReadingValidator:
         mean_k = pan.mean.mean_k
         values, times_s, begins = self._mean.extended(mean_k, pan.moments.time_s)
         rate = np.nan_to_num(
-            trailing_slope(values, time_s=times_s, span_s=HEAT_SPAN_S, start=begins)
+            trailing_slope(
+                values, time_s=times_s, span_s=HEAT_SPAN_S, least_s=HEAT_MIN_SPAN_S, start=begins
+            )
         )
         level = np.nan_to_num(mean_k, nan=0.0, posinf=2000.0)
         warm = level > float(self._rules.heated_above_k)
         saturated = pan.trace.read(panreading.SATURATED) > 0
-        return np.asarray((warm & (rate > -0.25)) | (rate > 0.1) | saturated)
+        return np.asarray((warm & (rate > -FALLING_KPS)) | (rate > RISING_KPS) | saturated)
 
 
 def _hottest_k(pan: PanObservation, seen: BurnerReading) -> FloatArray:
@@ -282,7 +289,7 @@ def carried_pan(pan: PanObservation, *, read: BurnerReading, memory: FloatArray)
         u_k=read.u95_k / U95,
         time_s=pan.moments.time_s,
         covered_frac=pan.hidden,
-        fresh=pan.trace.read(panreading.NEW_COVERED_FRAC) > NEW_SHARE,
+        fresh=pan.trace.read(panreading.NEW_COVERED_FRAC) > HAND_SHARE,
         rule=pan.view.carry,
         memory=memory,
     )

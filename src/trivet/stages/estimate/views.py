@@ -9,6 +9,7 @@ import numpy as np
 
 from trivet.arrays import BoolArray, Float32Array, FloatArray, IntArray
 from trivet.errors import RecordingError
+from trivet.facts.thresholds import threshold
 from trivet.models.calibration_views import burner_regions, head_pose, pixels_beside, window_u
 from trivet.models.optics import card_band
 from trivet.physics.geometry.optics import Pose
@@ -28,9 +29,9 @@ from trivet.records.product import Reporter
 from trivet.records.recording import HeadFrames
 from trivet.records.sensorcard import SensorCard
 
-MIN_BESIDE = 8
+MIN_BESIDE = threshold("hob_beside_min")
 """Pixels beside the pans under which the coldest of all stand for the hob."""
-MEDIAN, COLDEST = 0.5, 0.2
+MEDIAN, COLDEST = threshold("hob_rank_frac"), threshold("hob_coldest_frac")
 
 
 @dataclass(frozen=True)

@@ -52,6 +52,7 @@ Into the product go
   trivet_inversion.[ch] trivet_table.c                       the inversion
   trivet_reading.[ch] trivet_reading_sizes.h trivet_pixels.[ch] trivet_reading_data.c
                                                              frames to readings
+  trivet_thresholds.h                                        their thresholds, and those of
   trivet_alerts.[ch] trivet_alert_parts.h trivet_slope.c trivet_pot.c
   trivet_device.[ch] trivet_names.h trivet_device_data.c
                                                              readings to alerts
