@@ -8,9 +8,9 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.physics.radiation.path import (
-    disc_view_frac,
-    rectangle_view_frac,
-    upright_view_frac,
+    disc_view_factor,
+    rectangle_view_factor,
+    upright_view_factor,
 )
 from trivet.records.surroundings import Mirrored
 
@@ -26,15 +26,15 @@ def diffuse_share(thing: Mirrored, *, spot_m: tuple[float, float]) -> float:
         return glow * float(thing.view_frac or 0.0)
     if thing.shape == "disc":
         offset = math.hypot(across, along)
-        return glow * float(disc_view_frac(width / 2, height_m=height, offset_m=offset))
+        return glow * float(disc_view_factor(width / 2, height_m=height, offset_m=offset))
     if thing.shape == "rectangle":
         x = (across - width / 2, across + width / 2)
         y = (along - depth / 2, along + depth / 2)
-        return glow * float(rectangle_view_frac(x, y_m=y, height_m=height))
+        return glow * float(rectangle_view_factor(x, y_m=y, height_m=height))
     apart = math.hypot(across, along)
     if apart < NEAR_M:
         return 0.0
-    return glow * float(upright_view_frac(width, height_m=height, distance_m=apart))
+    return glow * float(upright_view_factor(width, height_m=height, distance_m=apart))
 
 
 def mirror_share(

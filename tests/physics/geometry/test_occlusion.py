@@ -10,7 +10,7 @@ import pytest
 from trivet.errors import OutOfRangeError
 from trivet.physics.geometry.coverage import disc_points
 from trivet.physics.geometry.occlusion import (
-    Tower,
+    Obstacle,
     circle_overlap_m2,
     shadow_frac,
     shadowed,
@@ -96,21 +96,21 @@ def test_bad_pans_are_refused(change):
 def test_a_wall_hides_the_strip_of_similar_triangles():
     # Eye 0.75 m up, rim 0.12 m high and 0.20 m from nadir: s = x (H / (H - h) - 1) = 38.10 mm,
     # the published check GEO-07 of tests/published/geometry.csv (plane geometry).
-    tower = Tower(0.10, 0.0, 0.10, 0.12)
+    obstacle = Obstacle(0.10, 0.0, 0.10, 0.12)
     x = np.array([0.2001, 0.2380, 0.2382, 0.30])
     points = np.stack([x, np.zeros(4), np.zeros(4)], axis=-1)
-    hidden = shadowed(points, tower=tower, eye_m=(0.0, 0.0, 0.75))
+    hidden = shadowed(points, obstacle=obstacle, eye_m=(0.0, 0.0, 0.75))
     assert hidden.tolist() == [True, True, False, False]
 
 
 @pytest.mark.parametrize("flare", [0.0, 0.35, -0.12])
 def test_a_march_along_the_ray_meets_the_same_walls(flare):
     rng = np.random.default_rng(4)
-    eye, tower = np.array([-0.2, 0.1, 0.8]), Tower(0.15, 0.05, 0.12, 0.25, 0.01, flare)
+    eye, obstacle = np.array([-0.2, 0.1, 0.8]), Obstacle(0.15, 0.05, 0.12, 0.25, 0.01, flare)
     points = np.column_stack(
         [rng.uniform((0.0, -0.2), (0.6, 0.3), (400, 2)), rng.uniform(0.0, 0.03, 400)]
     )
-    top = tower.radius_at_m(tower.rim_height_m)
+    top = obstacle.radius_at_m(obstacle.rim_height_m)
     outside = np.hypot(points[:, 0] - 0.15, points[:, 1] - 0.05) > max(top, 0.12) + 1e-3
     points = points[outside]
     met = np.zeros(len(points), dtype=bool)
@@ -119,7 +119,7 @@ def test_a_march_along_the_ray_meets_the_same_walls(flare):
         high = (at[:, 2] >= 0.01) & (at[:, 2] <= 0.25)
         radius = 0.12 + (at[:, 2] - 0.01) * math.tan(flare)
         met |= high & (np.hypot(at[:, 0] - 0.15, at[:, 1] - 0.05) <= radius)
-    hidden = shadowed(points, tower=tower, eye_m=eye)
+    hidden = shadowed(points, obstacle=obstacle, eye_m=eye)
     assert (hidden == met).mean() > 0.995  # the march misses grazing rays
     assert 0.1 < hidden.mean() < 0.9
 
@@ -127,13 +127,13 @@ def test_a_march_along_the_ray_meets_the_same_walls(flare):
 def test_behind_the_tower_the_shadow_is_the_projected_rim():
     # Beyond the rim's projected middle the hull is the rim's circle alone, so that the hidden
     # area is the lens of two circles (closed form of plane geometry).
-    eye, tower = (0.0, 0.0, 0.9), Tower(0.2, 0.0, 0.10, 0.3)
+    eye, obstacle = (0.0, 0.0, 0.9), Obstacle(0.2, 0.0, 0.10, 0.3)
     scale = 0.9 / 0.6
     centre, radius = np.array([0.47, 0.0, 0.0]), 0.12
     apart = centre[0] - 0.2 * scale
     assert apart - radius > 0.0  # the disc lies behind the middle of the projected rim
     shared = circle_overlap_m2(radius, other_radius_m=0.10 * scale, distance_m=apart)
-    got = shadow_frac(centre, radius_m=radius, tower=tower, eye_m=eye)
+    got = shadow_frac(centre, radius_m=radius, obstacle=obstacle, eye_m=eye)
     assert got == pytest.approx(shared / (math.pi * radius**2), abs=1e-4)
     assert 0.1 < got < 0.9
 
@@ -146,12 +146,12 @@ def test_closed_form_agrees_with_rays_everywhere():
             rng.uniform(-0.3, 0.3, 2), rng.uniform(0.05, 0.15), rng.uniform(0.05, 0.4),
             rng.uniform(-0.1, 0.4),
         )  # fmt: skip
-        tower = Tower(*place, radius, top, flare_rad=flare)
+        obstacle = Obstacle(*place, radius, top, flare_rad=flare)
         eye = np.array([*rng.uniform(-0.5, 0.5, 2), 0.8])
         centre = np.array([*rng.uniform(-0.5, 0.5, 2), rng.uniform(0.0, 0.02)])
         points = disc_points(centre, radius_m=0.12, points=5000)
-        by_rays = shadowed(points, tower=tower, eye_m=eye).mean()
-        closed = shadow_frac(centre, radius_m=0.12, tower=tower, eye_m=eye)
+        by_rays = shadowed(points, obstacle=obstacle, eye_m=eye).mean()
+        closed = shadow_frac(centre, radius_m=0.12, obstacle=obstacle, eye_m=eye)
         assert closed == pytest.approx(by_rays, abs=3e-3)
         seen.append(closed)
     assert min(seen) == 0.0
@@ -159,8 +159,8 @@ def test_closed_form_agrees_with_rays_everywhere():
 
 
 def test_nothing_is_hidden_below_the_head_or_above_the_rim():
-    tower = Tower(0.3, 0.0, 0.1, 0.2)
-    aside = {"radius_m": 0.1, "tower": tower}
+    obstacle = Obstacle(0.3, 0.0, 0.1, 0.2)
+    aside = {"radius_m": 0.1, "obstacle": obstacle}
     assert shadow_frac((0.0, 0.0, 0.0), eye_m=(0, 0, 0.7), **aside) == 0.0
     assert shadow_frac((0.55, 0.0, 0.25), eye_m=(0, 0, 0.7), **aside) == 0.0
 
@@ -172,9 +172,11 @@ def test_nothing_is_hidden_below_the_head_or_above_the_rim():
 def test_impossible_towers_are_refused(change):
     given = {"centre_x_m": 0.0, "centre_y_m": 0.0, "radius_m": 0.1, "rim_height_m": 0.2} | change
     with pytest.raises(OutOfRangeError):
-        Tower(**given)
+        Obstacle(**given)
 
 
 def test_a_head_below_the_rim_is_refused():
     with pytest.raises(OutOfRangeError, match="look over"):
-        shadow_frac((0.5, 0, 0), radius_m=0.1, tower=Tower(0, 0, 0.1, 0.8), eye_m=(0.4, 0, 0.7))
+        shadow_frac(
+            (0.5, 0, 0), radius_m=0.1, obstacle=Obstacle(0, 0, 0.1, 0.8), eye_m=(0.4, 0, 0.7)
+        )

@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trivet.physics.image.trend import Tail, flicker, flicker_memory, held_s, trailing_slope
+from trivet.physics.image.trend import (
+    Tail,
+    flicker,
+    flicker_memory,
+    hold_duration_s,
+    trailing_slope,
+)
 
 TIME = np.arange(400) / 4
 
@@ -36,7 +42,7 @@ def test_flicker_is_the_noise_and_not_the_ramp() -> None:
 
 def test_hold_counts_from_its_beginning() -> None:
     condition = np.array([True, True, False, True, True, True])
-    held = held_s(condition, time_s=np.arange(6.0))
+    held = hold_duration_s(condition, time_s=np.arange(6.0))
     np.testing.assert_array_equal(held, [0.0, 1.0, 0.0, 1.0, 2.0, 3.0])
 
 
@@ -52,11 +58,11 @@ def test_blocks_give_the_bits_of_the_whole(length: int) -> None:
         joined, time_s, first = tail.extended(values[part], TIME[part])
         slopes.append(trailing_slope(joined, time_s=time_s, span_s=10.0, start=first))
         flickers.append(flicker(values[part], time_s=TIME[part], span_s=3.0, memory=memory))
-        holds.append(held_s(values[part] < 301.0, time_s=TIME[part], begun_s=begun_s))
+        holds.append(hold_duration_s(values[part] < 301.0, time_s=TIME[part], begun_s=begun_s))
         assert tail.time_s.size <= 45
     for found, whole in (
         (slopes, trailing_slope(values, time_s=TIME, span_s=10.0)),
         (flickers, flicker(values, time_s=TIME, span_s=3.0)),
-        (holds, held_s(values < 301.0, time_s=TIME)),
+        (holds, hold_duration_s(values < 301.0, time_s=TIME)),
     ):
         np.testing.assert_array_equal(np.concatenate(found), whole)

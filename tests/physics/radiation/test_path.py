@@ -8,10 +8,10 @@ import pytest
 from trivet.errors import OutOfRangeError
 from trivet.physics.radiation import path
 from trivet.physics.radiation.path import (
-    disc_view_frac,
-    mixed_surround_k,
-    rectangle_view_frac,
-    upright_view_frac,
+    disc_view_factor,
+    rectangle_view_factor,
+    reflected_temperature_k,
+    upright_view_factor,
 )
 from trivet.physics.radiation.planck import band_radiance, flat_band
 
@@ -62,7 +62,7 @@ def level(points_x, points_y, weight, height):
 def test_disc_overhead_is_r2_over_r2_plus_h2():
     # Textbook value (from memory): F = r^2 / (r^2 + h^2) for a coaxial disc.
     for r, h in ((0.1, 0.7), (0.7, 0.7), (3.0, 0.2)):
-        assert disc_view_frac(r, height_m=h) == pytest.approx(r * r / (r * r + h * h), rel=1e-12)
+        assert disc_view_factor(r, height_m=h) == pytest.approx(r * r / (r * r + h * h), rel=1e-12)
 
 
 @pytest.mark.parametrize(("r", "h", "a"), [(0.1, 0.7, 0.3), (0.5, 0.4, 0.6), (0.2, 0.05, 0.1)])
@@ -73,7 +73,7 @@ def test_disc_aside_against_quadrature(r, h, a):
     y = radius[:, None] * np.sin(phi)
     weight = (W / 2 * r * radius)[:, None] * np.full(phi.size, 2 * np.pi / phi.size)
     tolerance = 1e-6 if h > 0.1 else 5e-3
-    got = disc_view_frac(r, height_m=h, offset_m=a)
+    got = disc_view_factor(r, height_m=h, offset_m=a)
     assert got == pytest.approx(level(x, y, weight, h), rel=tolerance)
 
 
@@ -85,12 +85,12 @@ def test_rectangle_against_quadrature(x, y, h):
     py = y[0] + (X + 1) / 2 * (y[1] - y[0])
     weight = np.outer(W, W) / 4 * (x[1] - x[0]) * (y[1] - y[0])
     expected = level(px[:, None], py[None, :], weight, h)
-    assert rectangle_view_frac(x, y_m=y, height_m=h) == pytest.approx(expected, rel=1e-9)
+    assert rectangle_view_factor(x, y_m=y, height_m=h) == pytest.approx(expected, rel=1e-9)
 
 
 def test_a_corner_of_an_endless_ceiling_is_a_quarter():
     # By symmetry: four endless quadrants fill the whole hemisphere.
-    assert rectangle_view_frac((0, 1e6), y_m=(0, 1e6), height_m=1.0) == pytest.approx(0.25, 1e-5)
+    assert rectangle_view_factor((0, 1e6), y_m=(0, 1e6), height_m=1.0) == pytest.approx(0.25, 1e-5)
 
 
 @pytest.mark.parametrize(("w", "a", "c"), [(0.13, 0.05, 0.2), (1.0, 2.0, 0.3)])
@@ -99,16 +99,16 @@ def test_upright_against_quadrature(w, a, c):
     square = c**2 + y[:, None] ** 2 + z[None, :] ** 2
     weight = np.outer(W, W) / 4 * w * a
     expected = float((weight * z[None, :] * c / (np.pi * square**2)).sum())
-    assert upright_view_frac(w, height_m=a, distance_m=c) == pytest.approx(expected, rel=1e-9)
+    assert upright_view_factor(w, height_m=a, distance_m=c) == pytest.approx(expected, rel=1e-9)
 
 
 def test_an_endless_wall_fills_half():
     # By symmetry: a wall at the edge of the surface hides half of the hemisphere.
-    assert upright_view_frac(1e6, height_m=1e6, distance_m=1e-3) == pytest.approx(0.5, abs=1e-6)
+    assert upright_view_factor(1e6, height_m=1e6, distance_m=1e-3) == pytest.approx(0.5, abs=1e-6)
 
 
 def test_radiances_add_and_temperatures_do_not():
-    mixed = mixed_surround_k([0.5], temperature_k=[373.15], rest_k=293.15, band=BAND)
+    mixed = reflected_temperature_k([0.5], temperature_k=[373.15], rest_k=293.15, band=BAND)
     mean = (band_radiance(373.15, band=BAND) + band_radiance(293.15, band=BAND)) / 2
     assert band_radiance(mixed, band=BAND) == pytest.approx(mean, rel=1e-9)
     assert mixed > (373.15 + 293.15) / 2 + 5.0
@@ -117,13 +117,13 @@ def test_radiances_add_and_temperatures_do_not():
 @pytest.mark.parametrize("share", [[-0.1], [0.7, 0.4]])
 def test_shares_of_a_hemisphere_are_checked(share):
     with pytest.raises(OutOfRangeError):
-        mixed_surround_k(share, temperature_k=[300.0] * len(share), rest_k=300.0, band=BAND)
+        reflected_temperature_k(share, temperature_k=[300.0] * len(share), rest_k=300.0, band=BAND)
 
 
 def test_impossible_shapes_are_refused():
     with pytest.raises(OutOfRangeError):
-        disc_view_frac(-1.0, height_m=1.0)
+        disc_view_factor(-1.0, height_m=1.0)
     with pytest.raises(OutOfRangeError):
-        rectangle_view_frac((1.0, 0.0), y_m=(0.0, 1.0), height_m=1.0)
+        rectangle_view_factor((1.0, 0.0), y_m=(0.0, 1.0), height_m=1.0)
     with pytest.raises(OutOfRangeError):
-        upright_view_frac(1.0, height_m=1.0, distance_m=0.0)
+        upright_view_factor(1.0, height_m=1.0, distance_m=0.0)

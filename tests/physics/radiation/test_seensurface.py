@@ -13,8 +13,8 @@ from trivet.physics.radiation.seensurface import (
     Hypothesis,
     mixture_quantiles,
     no_evidence,
+    posterior_weights,
     read_surface,
-    weigh,
 )
 
 BAND = flat_band(8e-6, 14e-6)
@@ -62,7 +62,7 @@ def test_uncertainty_agrees_with_random_draws() -> None:
 
 
 def weights(scene_k, rate_kps, hypotheses, held_s=0.0):
-    return weigh(
+    return posterior_weights(
         read(scene_k, hypotheses),
         hypotheses=hypotheses,
         scene_rate_kps=np.full(scene_k.shape, rate_kps),
@@ -96,12 +96,12 @@ def quantiles(reading, weight):
 def test_evidence_outlives_its_block() -> None:
     scene_k, rate_kps = np.full(8, 400.0), np.array([0.1, 1.8, 0, 0, 0, 0, 0, 0])
     rest = {"hypotheses": (DARK, SHINY), "boiling_k": 373.1}
-    whole = weigh(
+    whole = posterior_weights(
         read(scene_k, (DARK, SHINY)), scene_rate_kps=rate_kps, plateau_s=np.zeros(8), **rest
     )
     evidence = no_evidence(2)
     parts = [
-        weigh(
+        posterior_weights(
             read(scene_k[part], (DARK, SHINY)),
             scene_rate_kps=rate_kps[part],
             plateau_s=np.zeros(4),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import NotEnoughDataError, RecordingError
-from trivet.physics.sensor.flatfield import evened_k, flat_field
+from trivet.physics.sensor.flatfield import flat_field, flat_field_corrected_k
 
 SHAPE = (24, 32)
 KINDS = ("dead", "stuck", "wild", "far")
@@ -54,11 +54,14 @@ def test_frames_are_even_afterwards():
         _stacks(rng, offset=offset, gain=gain, faults=[(3, 3, "dead")]), housing_k=[300.0, 300.0]
     )
     hot = (430.0 - 300.0) * gain + 300.0 + offset
-    even = evened_k(np.stack([hot, hot]), flat=found, housing_k=[300.0, 300.0])
+    even = flat_field_corrected_k(np.stack([hot, hot]), flat=found, housing_k=[300.0, 300.0])
     assert np.isnan(even[:, 3, 3]).all()
     assert np.nanstd(hot) > 2.0
     assert np.nanstd(even[0]) < 0.35
-    assert evened_k(np.full((1, *SHAPE), np.inf), flat=found, housing_k=[300.0])[0, 0, 0] == np.inf
+    assert (
+        flat_field_corrected_k(np.full((1, *SHAPE), np.inf), flat=found, housing_k=[300.0])[0, 0, 0]
+        == np.inf
+    )
 
 
 def test_one_level_gives_offsets_alone():

@@ -9,7 +9,7 @@ from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.radiation.planck import flat_band, quadrature_radiance
 from trivet.physics.sensor.readout import (
     Exposure,
-    Hidden,
+    Occluder,
     OutputLimits,
     SensorErrors,
     SensorPath,
@@ -95,7 +95,7 @@ def test_window_hand_and_dead_pixel():
         np.full((2, 4), 100.0),
         frames=2,
         path={"transmittance": np.full(2, 0.8), "glow": np.full(2, 5.0)},
-        hidden=Hidden(np.array([-1, 0]), cover, np.array([50.0])),
+        hidden=Occluder(np.array([-1, 0]), cover, np.array([50.0])),
         limits=OutputLimits(0.0, None, None, dead=((1, 1),)),
     )
     radiance = quadrature_radiance(np.nan_to_num(got.astype(float), nan=300.0), band=BAND)

@@ -154,7 +154,7 @@ CHORDS = 400  # own estimate: under 1e-4 of the disc
 
 
 @dataclass(frozen=True)
-class Tower:
+class Obstacle:
     """A pan as an obstacle: foot, rim, and the lean of its wall."""
 
     centre_x_m: float
@@ -180,20 +180,20 @@ class Tower:
         return self.radius_m + (height_m - self.foot_height_m) * math.tan(self.flare_rad)
 
 
-def _checked_eye(eye_m: npt.ArrayLike, tower: Tower) -> FloatArray:
+def _checked_eye(eye_m: npt.ArrayLike, obstacle: Obstacle) -> FloatArray:
     eye = np.asarray(eye_m, dtype=np.float64)
-    if not eye[2] > tower.rim_height_m:
+    if not eye[2] > obstacle.rim_height_m:
         raise OutOfRangeError(
-            f"head at {eye[2]} m does not look over an obstacle of {tower.rim_height_m} m"
+            f"head at {eye[2]} m does not look over an obstacle of {obstacle.rim_height_m} m"
         )
     return eye
 
 
-def shadowed(points_m: npt.ArrayLike, *, tower: Tower, eye_m: npt.ArrayLike) -> BoolArray:
+def shadowed(points_m: npt.ArrayLike, *, obstacle: Obstacle, eye_m: npt.ArrayLike) -> BoolArray:
     """Return which points another pan hides from the eye, by rays.
 
     points_m : (..., 3) points, outside the obstacle [m]
-    tower : the other pan, taken as solid
+    obstacle : the other pan, taken as solid
     eye_m : (3,) position of the head [m]
     Returns : (...) true where the line to the eye meets the obstacle
     Raises : OutOfRangeError if the head is not above the obstacle's rim
@@ -202,15 +202,19 @@ def shadowed(points_m: npt.ArrayLike, *, tower: Tower, eye_m: npt.ArrayLike) -> 
         before a wall of 0.12 m misses 38.1 mm of plane behind it.
     Source : Line and quadric, plane geometry; own derivation
     """
-    eye = _checked_eye(eye_m, tower)
+    eye = _checked_eye(eye_m, obstacle)
     points = np.asarray(points_m, dtype=np.float64)
-    x, y, z = points[..., 0] - tower.centre_x_m, points[..., 1] - tower.centre_y_m, points[..., 2]
+    x, y, z = (
+        points[..., 0] - obstacle.centre_x_m,
+        points[..., 1] - obstacle.centre_y_m,
+        points[..., 2],
+    )
     dx, dy, rise = eye[0] - points[..., 0], eye[1] - points[..., 1], eye[2] - z
     with np.errstate(divide="ignore", invalid="ignore"):
-        first = np.maximum((np.maximum(tower.foot_height_m, z) - z) / rise, 0.0)
-        last = (tower.rim_height_m - z) / rise
-    slope = math.tan(tower.flare_rad)
-    radius, grows = tower.radius_m + (z - tower.foot_height_m) * slope, rise * slope
+        first = np.maximum((np.maximum(obstacle.foot_height_m, z) - z) / rise, 0.0)
+        last = (obstacle.rim_height_m - z) / rise
+    slope = math.tan(obstacle.flare_rad)
+    radius, grows = obstacle.radius_m + (z - obstacle.foot_height_m) * slope, rise * slope
     square = dx * dx + dy * dy - grows * grows
     linear = x * dx + y * dy - radius * grows
     rest = x * x + y * y - radius * radius
@@ -222,13 +226,13 @@ def shadowed(points_m: npt.ArrayLike, *, tower: Tower, eye_m: npt.ArrayLike) -> 
 
 
 def shadow_frac(
-    centre_m: npt.ArrayLike, *, radius_m: float, tower: Tower, eye_m: npt.ArrayLike
+    centre_m: npt.ArrayLike, *, radius_m: float, obstacle: Obstacle, eye_m: npt.ArrayLike
 ) -> float:
     """Return the share of a horizontal disc that another pan hides, in closed form.
 
     centre_m : (3,) centre of the disc: a pan's base or its contents' surface [m]
     radius_m : its radius [m]
-    tower : the other pan
+    obstacle : the other pan
     eye_m : (3,) position of the head [m]
     Returns : hidden share of the disc's area, 0 to 1
     Raises : OutOfRangeError for a radius that is not positive, or a head below the obstacle's rim
@@ -237,12 +241,12 @@ def shadow_frac(
         head 0.76 m up and 0.20 m before the pot's middle.
     Source : Convex hull of two circles, plane geometry; own derivation
     """
-    eye, centre = _checked_eye(eye_m, tower), np.asarray(centre_m, dtype=np.float64)
+    eye, centre = _checked_eye(eye_m, obstacle), np.asarray(centre_m, dtype=np.float64)
     if not radius_m > 0:
         raise OutOfRangeError(f"disc radius {radius_m} m; allowed: above 0")
-    if centre[2] >= tower.rim_height_m:
+    if centre[2] >= obstacle.rim_height_m:
         return 0.0
-    foot, foot_r, rim, rim_r = _circles(tower, eye, float(centre[2]))
+    foot, foot_r, rim, rim_r = _circles(obstacle, eye, float(centre[2]))
     axis = rim - foot
     apart = float(np.hypot(*axis))
     along = axis / apart if apart > 1e-12 else np.array([1.0, 0.0])
@@ -264,14 +268,14 @@ def _nodes() -> tuple[FloatArray, FloatArray]:
 
 
 def _circles(
-    tower: Tower, eye: FloatArray, height_m: float
+    obstacle: Obstacle, eye: FloatArray, height_m: float
 ) -> tuple[FloatArray, float, FloatArray, float]:
     """Return foot and rim as the eye projects them on a plane."""
     found: list[tuple[FloatArray, float]] = []
-    for level in (max(tower.foot_height_m, height_m), tower.rim_height_m):
+    for level in (max(obstacle.foot_height_m, height_m), obstacle.rim_height_m):
         scale = float((eye[2] - height_m) / (eye[2] - level))
-        centre = eye[:2] + scale * (np.array([tower.centre_x_m, tower.centre_y_m]) - eye[:2])
-        found.append((centre, tower.radius_at_m(level) * scale))
+        centre = eye[:2] + scale * (np.array([obstacle.centre_x_m, obstacle.centre_y_m]) - eye[:2])
+        found.append((centre, obstacle.radius_at_m(level) * scale))
     return (*found[0], *found[1])
 
 

@@ -165,7 +165,7 @@ def _flicker(values: Any, time: Any, limits: Any, memory: Any, out: Any) -> None
         out[t] = math.sqrt(memory[SQUARE])
 
 
-def held_s(
+def hold_duration_s(
     condition: BoolArray, *, time_s: FloatArray, begun_s: FloatArray | None = None
 ) -> FloatArray:
     """Return for how long a condition has held without a break, at every moment.

@@ -85,7 +85,7 @@ def condensed_transmittance(
     return np.asarray(np.exp(-efficiency * covered))[()]
 
 
-def disc_view_frac(
+def disc_view_factor(
     radius_m: ArrayLike, *, height_m: ArrayLike, offset_m: ArrayLike = 0.0
 ) -> FloatArray:
     """Return the view factor from a small level surface to a level disc above it.
@@ -116,7 +116,7 @@ def _corner(x: FloatArray, y: FloatArray) -> FloatArray:
     return np.asarray(parts / (2.0 * np.pi))
 
 
-def rectangle_view_frac(
+def rectangle_view_factor(
     x_m: tuple[ArrayLike, ArrayLike], *, y_m: tuple[ArrayLike, ArrayLike], height_m: ArrayLike
 ) -> FloatArray:
     """Return the view factor from a small level surface to a level rectangle above it.
@@ -142,7 +142,7 @@ def rectangle_view_frac(
     return np.asarray(_corner(x2, y2) - _corner(x1, y2) - _corner(x2, y1) + _corner(x1, y1))[()]
 
 
-def upright_view_frac(
+def upright_view_factor(
     width_m: ArrayLike, *, height_m: ArrayLike, distance_m: ArrayLike
 ) -> FloatArray:
     """Return the view factor from a small level surface to an upright rectangle beside it.
@@ -164,7 +164,7 @@ def upright_view_frac(
     return np.asarray((np.arctan(half / c) - c / slant * np.arctan(half / slant)) / np.pi)[()]
 
 
-def mixed_surround_k(
+def reflected_temperature_k(
     view_frac: ArrayLike, *, temperature_k: ArrayLike, rest_k: ArrayLike, band: Band
 ) -> FloatArray:
     """Return the one temperature that mirrors like several surroundings together.

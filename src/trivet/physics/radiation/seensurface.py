@@ -143,7 +143,7 @@ def no_evidence(hypotheses: int) -> FloatArray:
     return np.zeros((AGAINST, hypotheses))
 
 
-def weigh(
+def posterior_weights(
     reading: SurfaceReading,
     *,
     hypotheses: tuple[Hypothesis, ...],
@@ -230,7 +230,7 @@ def _raise(worst: Any, piece: int, k: int, z: float) -> None:
         worst[piece, k] = max(worst[piece, k], min(0.5 * z * z, EVIDENCE_CAP))
 
 
-def weighed_sum(weight: FloatArray, *, of: FloatArray) -> FloatArray:
+def weighted_sum(weight: FloatArray, *, of: FloatArray) -> FloatArray:
     """Return the weighed sum over hypotheses, at every moment.
 
     weight : (time, hypothesis)

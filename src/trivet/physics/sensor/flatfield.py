@@ -109,7 +109,9 @@ def _far(values: FloatArray, bad: BoolArray) -> BoolArray:
     return np.asarray(~(np.abs(values - middle) <= FAR_SIGMAS * width))
 
 
-def evened_k(apparent_k: npt.ArrayLike, *, flat: FlatField, housing_k: npt.ArrayLike) -> FloatArray:
+def flat_field_corrected_k(
+    apparent_k: npt.ArrayLike, *, flat: FlatField, housing_k: npt.ArrayLike
+) -> FloatArray:
     """Return frames with each pixel's offset and gain taken out; bad pixels without a value.
 
     apparent_k : (time, row, col) [K]

@@ -120,7 +120,7 @@ class Exposure:
 
 
 @dataclass(frozen=True)
-class Hidden:
+class Occluder:
     """What stands before the scene for a moment: hand or face.
 
     ``which`` (time,) row of ``cover`` that a frame has, -1 for none; ``cover`` (n, pixel) share
@@ -161,7 +161,7 @@ def readings_k(
     scene: Float32Array,
     *,
     exposure: Exposure,
-    hidden: Hidden | None,
+    hidden: Occluder | None,
     path: SensorPath,
     errors: SensorErrors,
     noise: Float32Array,
@@ -201,7 +201,7 @@ def readings_k(
     for at in limits.dead:
         alive[at] = False
     if hidden is None:
-        hidden = Hidden(
+        hidden = Occluder(
             np.full(len(noise), -1), np.zeros((1, alive.size), dtype=np.float32), np.zeros(1)
         )
     state = np.stack([path.transmittance, path.glow, path.housing_k, path.common_k], axis=1)

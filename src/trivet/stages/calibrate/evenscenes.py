@@ -10,7 +10,7 @@ import numpy as np
 
 from trivet.arrays import BoolArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError, RecordingError
-from trivet.physics.sensor.flatfield import FlatField, evened_k, flat_field
+from trivet.physics.sensor.flatfield import FlatField, flat_field, flat_field_corrected_k
 from trivet.records.benchsheet import SheetFlat
 from trivet.records.calibration import HeadCalibration, PixelCalibration
 from trivet.records.figures import Figure
@@ -63,7 +63,7 @@ def evened(frames: HeadFrames, *, pixels: PixelCalibration | None) -> HeadFrames
     if pixels is None:
         return frames
     flat = FlatField(pixels.offset_k, pixels.gain, pixels.bad, pixels.residual_rms_k, np.zeros(0))
-    even = evened_k(frames.apparent_k, flat=flat, housing_k=frames.sensor_k)
+    even = flat_field_corrected_k(frames.apparent_k, flat=flat, housing_k=frames.sensor_k)
     return replace(frames, apparent_k=even.astype(np.float32))
 
 

@@ -26,15 +26,15 @@ from trivet.physics.image.burnerpass import (
 from trivet.physics.image.panfinder import FinderRule
 from trivet.physics.image.panreading import ReadingRule, rim_trim_m
 from trivet.physics.image.panrings import RingRule
-from trivet.physics.image.trend import Tail, held_s, trailing_slope
+from trivet.physics.image.trend import Tail, hold_duration_s, trailing_slope
 from trivet.physics.radiation.planck import band_radiance_slope
 from trivet.physics.radiation.scenepass import SceneFrames
 from trivet.physics.radiation.seensurface import (
     SurfaceReading,
     no_evidence,
+    posterior_weights,
     read_surface,
-    weigh,
-    weighed_sum,
+    weighted_sum,
 )
 from trivet.records.design import Design
 from trivet.records.sensorcard import SensorCard
@@ -82,7 +82,7 @@ class PanObservation:
     @cached_property
     def slope(self) -> FloatArray:
         """Kelvin of surface for one kelvin of scene temperature, (time,)."""
-        return weighed_sum(self.weight, of=self.reading.slope)
+        return weighted_sum(self.weight, of=self.reading.slope)
 
 
 class BurnerReader:
@@ -134,7 +134,7 @@ class BurnerReader:
         )
         # What is before a liquid says nothing of it.
         rate_kps, held = memory.course(np.where(leaps, np.nan, mean.mean_k), moments.time_s)
-        weight = weigh(
+        weight = posterior_weights(
             reading,
             hypotheses=view.hypotheses,
             scene_rate_kps=np.full_like(rate_kps, np.nan) if self._leave_out_rate else rate_kps,
@@ -163,7 +163,7 @@ class SurfaceMemory:
         values, times_s, begins = self.mean.extended(mean_k, time_s)
         rate_kps = trailing_slope(values, time_s=times_s, span_s=RATE_SPAN_S, start=begins)
         still = np.abs(np.nan_to_num(rate_kps, nan=9.0)) < STILL_KPS
-        return rate_kps, held_s(still, time_s=time_s, begun_s=self.still_since_s)
+        return rate_kps, hold_duration_s(still, time_s=time_s, begun_s=self.still_since_s)
 
     def span_k(self, trace: PanTrace, p5_k: FloatArray, *, hidden: FloatArray) -> FloatArray:
         """Return how far the pan's parts may differ: as now, or as when last seen whole.

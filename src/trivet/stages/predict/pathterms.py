@@ -14,7 +14,7 @@ from trivet.models.contents import table_band
 from trivet.models.reflected import diffuse_share
 from trivet.physics.radiation.film import OpticalConstants, film_transmittance
 from trivet.physics.radiation.mie import mie_efficiencies, steam_transmittance
-from trivet.physics.radiation.path import condensed_transmittance, mixed_surround_k
+from trivet.physics.radiation.path import condensed_transmittance, reflected_temperature_k
 from trivet.physics.radiation.planck import Band
 from trivet.records.design import Design, Window
 from trivet.records.figures import Figure
@@ -130,7 +130,7 @@ def surround_range_k(
     for end in (0, 1):
         things = [_ends(thing.temperature_k)[end] for thing in design.surroundings.mirrored]
         ends.append(
-            mixed_surround_k(
+            reflected_temperature_k(
                 shares, temperature_k=np.array(things), rest_k=_ends(room)[end], band=band
             )
         )

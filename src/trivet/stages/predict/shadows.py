@@ -11,7 +11,7 @@ import numpy as np
 from trivet.models.predicted import view_rank
 from trivet.physics.geometry.coverage import disc_points
 from trivet.physics.geometry.mounting import overlap_width_m, union_frac
-from trivet.physics.geometry.occlusion import Tower, shadow_frac, shadowed, visible_base
+from trivet.physics.geometry.occlusion import Obstacle, shadow_frac, shadowed, visible_base
 from trivet.records.design import Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import Seam, Shadow, UnionSight
@@ -21,9 +21,9 @@ POINTS = 1000
 MIN_FRAC = 1e-3
 
 
-def tower(pan: Pan, *, burner: Burner) -> Tower:
+def pan_obstacle(pan: Pan, *, burner: Burner) -> Obstacle:
     """Return a pan on a burner as an obstacle; the wall's thickness is not counted."""
-    return Tower(
+    return Obstacle(
         float(burner.x_m),
         float(burner.y_m),
         float(pan.diameter_m) / 2,
@@ -98,10 +98,10 @@ def _pan_shadows(design: Design, eye: Eye, burner: Burner, pan: Pan) -> tuple[li
         tall = neighbour(design, pan=pan, burner=burner, other=other)
         if other is burner or tall is None:
             continue
-        obstacle = tower(tall, burner=other)
-        hidden = shadow_frac(centre, radius_m=radius, tower=obstacle, eye_m=eye.pose.eye_m)
+        obstacle = pan_obstacle(tall, burner=other)
+        hidden = shadow_frac(centre, radius_m=radius, obstacle=obstacle, eye_m=eye.pose.eye_m)
         if hidden >= MIN_FRAC:
-            free &= ~shadowed(points, tower=obstacle, eye_m=eye.pose.eye_m)
+            free &= ~shadowed(points, obstacle=obstacle, eye_m=eye.pose.eye_m)
             names = (eye.head.name, burner.name, pan.name, other.name, tall.name)
             rows.append(Shadow(*names, hidden))
     return rows, float(free.mean())

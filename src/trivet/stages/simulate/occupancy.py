@@ -11,7 +11,7 @@ from trivet.facts.pans import surface
 from trivet.physics.geometry.optics import point_of_pixel
 from trivet.physics.radiation.planck import band_radiance
 from trivet.physics.radiation.render import disc_cover, mixed_radiance
-from trivet.physics.sensor.readout import Hidden
+from trivet.physics.sensor.readout import Occluder
 from trivet.records.cook import CookPlan
 from trivet.records.product import PresenceChannel
 from trivet.records.recording import Event, PresenceSeries
@@ -28,7 +28,9 @@ from trivet.stages.simulate.surroundings import (
 HAND_K, HAND_RADIUS_M, HAND_SECONDS, HAND_HEIGHT_M = 306.0, 0.06, 2.0, 0.15  # own estimate
 
 
-def hidden(moments_s: FloatArray, pans: Sequence[PanHistory], view: SimulatedHead) -> Hidden | None:
+def hidden(
+    moments_s: FloatArray, pans: Sequence[PanHistory], view: SimulatedHead
+) -> Occluder | None:
     """Return what hands and faces hide of each frame; the later one where both are there."""
     plan = view.cook.plan
     reflected = float(band_radiance(view.cook.room.reflected_k, band=view.band))
@@ -58,7 +60,7 @@ def hidden(moments_s: FloatArray, pans: Sequence[PanHistory], view: SimulatedHea
         )
     if not cover:
         return None
-    return Hidden(which, np.array(cover, dtype=np.float32), np.array(warm))
+    return Occluder(which, np.array(cover, dtype=np.float32), np.array(warm))
 
 
 def _during(moments_s: FloatArray, at_s: float, for_s: float) -> IntArray:
