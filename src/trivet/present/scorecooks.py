@@ -45,10 +45,6 @@ def shown_cooks(cooks: Sequence[SweepCook], *, design: Design) -> dict[Kind, Swe
     Notes
     -----
     By the plans alone, so no result decides what is shown.
-
-    References
-    ----------
-    House rule.
     """
     found: dict[Kind, SweepCook] = {}
     for cook in cooks:
