@@ -13,7 +13,7 @@ from trivet.records.bundle import ReplayedCook
 from trivet.records.verdict import Verdict
 from trivet.stages.alert import alert, watching
 from trivet.stages.calibrate import calibrate
-from trivet.stages.devicereading import as_words, device_estimate
+from trivet.stages.firmware_reading import as_words, device_estimate
 from trivet.stages.handoff import handoff
 from trivet.stages.simulate import simulate
 

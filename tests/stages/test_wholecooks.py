@@ -13,6 +13,7 @@ import pytest
 from trivet.device import readingrules as rules
 from trivet.device.alertsignals import even_frames, repeated_frames, said_signals
 from trivet.device.goldencooks import encoded_rows
+from trivet.models.firmware_words import device_readings, moment_words
 from trivet.records.alertlog import DeviceState
 from trivet.records.bundle import ReplayedCook
 from trivet.records.cook import CookPlan
@@ -21,7 +22,7 @@ from trivet.stages.alert import alert, watching
 from trivet.stages.alert.injection import faulty_input, unlinked
 from trivet.stages.alert.stage import burner_signals
 from trivet.stages.calibrate import calibrate
-from trivet.stages.devicereading import as_words, device_estimate, device_readings, moment_words
+from trivet.stages.firmware_reading import as_words, device_estimate
 from trivet.stages.handoff import handoff
 from trivet.stages.simulate import simulate
 

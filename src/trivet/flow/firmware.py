@@ -73,7 +73,7 @@ def replayed_cooks(project: ProjectFolder) -> tuple[ReplayedCook, ...]:
     on, and with a device in trouble.
     """
     from trivet.stages.alert.injection import faulty_input
-    from trivet.stages.devicereading import as_words
+    from trivet.stages.firmware_reading import as_words
 
     given: dict[str, tuple[str, ProductInput]] = {}
     for entry in proof_entries(project):
@@ -108,7 +108,7 @@ def _replayed(
     changed: Callable[[Watch], Watch] | None = None,
 ) -> ReplayedCook:
     from trivet.stages.alert import alert, watching
-    from trivet.stages.devicereading import as_words, device_estimate
+    from trivet.stages.firmware_reading import as_words, device_estimate
 
     design, calibration = project.design, calibrated(project, _grade(project))
     state = device_state(design, calibration)
@@ -130,7 +130,7 @@ def _replayed(
 @once
 def device_compared(project: ProjectFolder) -> tuple[str, ...]:
     """Return how the firmware's reading differs from its exact twin and from the estimate."""
-    from trivet.stages import devicereading as own
+    from trivet.stages import firmware_reading as own
 
     lines, twins, pairs, exact, hosts = [], [], [], [], []
     seen = set()

@@ -203,8 +203,8 @@ def moved_mounts(project: ProjectFolder, evidence: Evidence) -> tuple[str, ...]:
 def read(project: ProjectFolder, entry: CookEntry, reader: Reader = "host") -> Estimate:
     """Return the readings of one cook."""
     from trivet.models.calibration_views import refuse_other_unit
-    from trivet.stages.devicereading import device_estimate
     from trivet.stages.estimate import estimate
+    from trivet.stages.firmware_reading import device_estimate
 
     recording = recorded(project, entry)
     calibration = calibrated(project, recording.evidence)

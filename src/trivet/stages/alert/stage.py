@@ -30,6 +30,7 @@ from trivet.device.alertsettings import (
 )
 from trivet.device.alertsignals import heard_signals, since_last, state_words, ticks
 from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
+from trivet.models.alert_settings import acts_on, alert_settings, told_band
 from trivet.quality import Quality, has
 from trivet.records.alertlog import (
     DEVICE,
@@ -43,7 +44,6 @@ from trivet.records.benchsheet import Told, ToldEntry
 from trivet.records.design import Design, TargetBand
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.requirement import DEVICE_KINDS, OF_WORDS, Alert
-from trivet.stages.devicesettings import acts_on, alert_settings, told_band
 
 _WORDS: dict[int, AlertWord] = {
     judging.OFF_NOW: "off",

@@ -13,12 +13,12 @@ from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
 from trivet.device.devicefirmware import DeviceTables
 from trivet.device.goldencooks import GoldenCook
 from trivet.errors import HandoffRefusedError
+from trivet.models.firmware_told import told_numbers
+from trivet.models.firmware_words import frame_words, milliseconds, moment_words
 from trivet.records.alertlog import DEVICE, AlertChange, AlertWord
 from trivet.records.bundle import ReplayedCook
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
-from trivet.stages.devicereading import frame_words, milliseconds, moment_words
-from trivet.stages.devicetold import told_numbers
 
 WHAT: tuple[AlertWord, ...] = ("off", "on", "escalated", "armed", "not armed")
 

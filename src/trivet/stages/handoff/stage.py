@@ -20,6 +20,8 @@ from trivet.device.goldencooks import GoldenCook, cook_name, cook_text
 from trivet.device.readingrules import HeadReading
 from trivet.device.toldtables import ToldRules
 from trivet.errors import HandoffRefusedError
+from trivet.models.firmware_tables import head_readings
+from trivet.models.firmware_told import rule_words, told_rules
 from trivet.models.optics import card_band
 from trivet.physics.radiation.planck import band_radiance
 from trivet.records.bundle import FirmwareBundle, ReplayedCook
@@ -28,8 +30,6 @@ from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.records.sensorcard import SensorCard
 from trivet.records.verdict import Verdict
-from trivet.stages.devicereading import head_readings
-from trivet.stages.devicetold import rule_words, told_rules
 from trivet.stages.handoff.bundletext import Counts, branded, readme
 from trivet.stages.handoff.cooks import golden_cooks
 from trivet.stages.handoff.errormap import error_map, map_text

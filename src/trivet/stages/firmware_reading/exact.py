@@ -17,6 +17,16 @@ from trivet.device import readingrules as rules
 from trivet.device.readingrules import HeadReading
 from trivet.facts.thresholds import threshold
 from trivet.models.calibration_views import window_u
+from trivet.models.firmware_tables import (
+    K95,
+    MIN_CONTRAST_K,
+    STEAM_K,
+    TAKEN_OFF_K,
+    UNEVEN_FRAC,
+    boils_k,
+    drop_k,
+    mirrored_k,
+)
 from trivet.models.optics import card_band
 from trivet.physics.heat.leftboil import (
     ABOVE_BOIL_K,
@@ -32,17 +42,7 @@ from trivet.records.design import Design, Head
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import HeadFrames
 from trivet.records.requirement import OF_WORDS
-from trivet.stages.devicereading.constants import (
-    K95,
-    MIN_CONTRAST_K,
-    STEAM_K,
-    TAKEN_OFF_K,
-    UNEVEN_FRAC,
-    boils_k,
-    drop_k,
-    mirrored_k,
-)
-from trivet.stages.devicereading.exactpixels import Counted, Covered, counted
+from trivet.stages.firmware_reading.exactpixels import Counted, Covered, counted
 
 TAKEN_OFF_S, STEAM_S = threshold("taken_off_s"), threshold("steam_span_s")
 HEAT_S, MIN_HEAT_S = threshold("heat_span_s"), threshold("device_heat_min_span_s")

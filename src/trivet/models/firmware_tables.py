@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
+from trivet.arrays import IntArray
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import (
     ONE_Q15,
@@ -19,17 +21,17 @@ from trivet.device.readingrules import HeadNumbers, HeadReading
 from trivet.errors import HandoffRefusedError
 from trivet.facts.thresholds import threshold
 from trivet.models.calibration_views import burner_regions, head_pose, pixels_beside, window_u
+from trivet.models.firmware_told import ToldSurface, surface_range, told_surfaces
 from trivet.models.optics import card_band
 from trivet.physics.geometry.optics import view_angle_rad
 from trivet.physics.heat.leftboil import ABOVE_BOIL_K, LEFT_BOIL_K, NEAR_BOIL_K
 from trivet.physics.heat.water import boiling_point_k
 from trivet.physics.image.panfinder import BurnerRegion
+from trivet.physics.image.panreading import rim_trim_m
 from trivet.physics.radiation.planck import band_radiance, band_radiance_slope
 from trivet.records.calibration import Calibration, HeadCalibration
 from trivet.records.design import Design, Head
 from trivet.records.sensorcard import SensorCard
-from trivet.stages.devicereading.masks import Mask, hot_side, pan_mask
-from trivet.stages.devicereading.surfaces import ToldSurface, surface_range, told_surfaces
 
 MIN_BESIDE = threshold("hob_beside_min")
 MEDIAN, COLDEST = threshold("hob_rank_frac"), threshold("hob_coldest_frac")
@@ -269,3 +271,52 @@ def _checked(reading: HeadReading) -> None:
         raise HandoffRefusedError(f"head {reading.head!r}: a pixel's term exceeds 16 bits")
     if np.any(reading.surface < 0) or np.any(reading.surface > 65535):
         raise HandoffRefusedError(f"head {reading.head!r}: a surface's words exceed 16 bits")
+
+
+PLACED_M = threshold("device_placed_m")
+"""How far off its burner a pan may stand: the margin of the rims that predict asks for too."""
+HOTTEST_M2 = threshold("hottest_area_m2")
+
+
+@dataclass(frozen=True)
+class Mask:
+    """The pixels of one size of pan on one burner."""
+
+    pixel: IntArray
+    weight: IntArray
+    """0 in the rim, where blur mixes the pan with what lies beside it; to 255 inside."""
+    hot: IntArray
+    """First pixels of the little windows."""
+    edge: bool
+    unread: float
+    """Share of the pan's base in the unread rim."""
+
+
+def hot_side(region: BurnerRegion) -> int:
+    """Return how many pixels make one side of a square of 5 cm2."""
+    return max(1, round(float(np.sqrt(HOTTEST_M2)) / region.pitch_m))
+
+
+def pan_mask(region: BurnerRegion, *, radius_m: float, card: SensorCard, side: int) -> Mask:
+    """Return the mask of a pan of a given radius in the middle of its burner.
+
+    A pixel counts where its centre lies inside the rim by half a pixel, twice the blur
+    and what the pan may stand off. Its weight is the area of its footprint that lies
+    inside; what that leaves of the pan is its unread rim.
+    """
+    cols = card.cols
+    distance = np.hypot(region.x_m, region.y_m)
+    trim = rim_trim_m(float(card.blur_px), footprint_m=region.pitch_m) + PLACED_M
+    share = np.clip((radius_m - trim - distance) / region.pitch_m + 0.5, 0.0, 1.0)
+    area = share * region.area_m2
+    weight = np.rint(255.0 * area / max(float(area.max()), 1e-12)).astype(np.int64)
+    unread = float(np.clip(1.0 - area.sum() / (np.pi * radius_m**2), 0.0, 1.0))
+    wide = (distance <= radius_m - 0.5 * region.pitch_m) | (weight > 0)
+    place = (region.rows * cols + region.cols)[wide].astype(np.int64)
+    known = set(place.tolist())
+    steps = [i * cols + k for i in range(side) for k in range(side)]
+    fits = (region.cols[wide] <= cols - side) & (region.rows[wide] <= card.rows - side)
+    hot = [p for p in place[fits].tolist() if all(p + step in known for step in steps)]
+    return Mask(
+        place, weight[wide], np.array(hot, dtype=np.int64), bool(region.edge_m < radius_m), unread
+    )

@@ -10,18 +10,13 @@ import pytest
 from trivet.device.reading import device_reading
 from trivet.device.readingrules import cold_reading
 from trivet.errors import HandoffRefusedError, RecordingError
+from trivet.models.firmware_tables import head_readings
+from trivet.models.firmware_words import device_readings, frame_words, told_words
 from trivet.quality import Quality
 from trivet.records.cook import CookPlan
 from trivet.stages.calibrate import calibrate
-from trivet.stages.devicereading import (
-    device_estimate,
-    device_readings,
-    estimate_difference,
-    head_readings,
-    twin_difference,
-)
-from trivet.stages.devicereading.stage import frame_words, told_words
 from trivet.stages.estimate import estimate
+from trivet.stages.firmware_reading import device_estimate, estimate_difference, twin_difference
 from trivet.stages.simulate import simulate
 
 

@@ -9,14 +9,14 @@ import numpy as np
 
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import NO_READING, OVER_RANGE, STEPS_PER_K
+from trivet.models.firmware_words import device_readings, told_words
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertLog
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import ProductInput
-from trivet.stages.devicereading.exact import ExactBurner, exact_estimate, exact_reading
-from trivet.stages.devicereading.stage import device_readings, told_words
+from trivet.stages.firmware_reading.exact import ExactBurner, exact_estimate, exact_reading
 
 
 @dataclass(frozen=True)
