@@ -7,7 +7,7 @@ import pytest
 
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
-from trivet.flow.scorerun import seen_simulated
+from trivet.flow.cooked import seen_simulated
 from trivet.models.shortcooks import short_cooks
 from trivet.scoring import cook_checks
 from trivet.stages.calibrate import calibrate

@@ -13,11 +13,11 @@ import pytest
 
 from trivet.errors import InputError, StorageError
 from trivet.files.tables import write_estimate_csv
+from trivet.flow import cooked, steps
 from trivet.flow import score as flow_score
-from trivet.flow import scorerun, steps
+from trivet.flow.cooked import answer_row, row_answer
 from trivet.flow.project import ProjectFolder
 from trivet.flow.score import OWN, SHORT, SHORT_MISMATCHED, ShortRun, score, short_sheets
-from trivet.flow.scorerun import answer_row, row_answer
 from trivet.flow.sweep import Pool, Pools
 
 ROOT = Path(__file__).parents[2]
@@ -90,7 +90,7 @@ def test_short_cooks_go_on_where_they_stopped(
     project: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     run: list[str] = []
-    plain = scorerun.run_score_cook
+    plain = cooked.run_score_cook
 
     def counted(setting: bytes, cook):  # type: ignore[no-untyped-def]
         run.append(cook.plan.name)
@@ -110,14 +110,14 @@ def test_short_cooks_go_on_where_they_stopped(
 def test_a_cook_that_fails_is_named_and_the_rest_is_kept(
     project: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    plain = scorerun.scored
+    plain = cooked.scored
 
     def failing(setting, cook):  # type: ignore[no-untyped-def]
         if cook.plan.name == "s-0001":
             raise RuntimeError("the pan\nmelts")
         return plain(setting, cook)
 
-    monkeypatch.setattr(scorerun, "scored", failing)
+    monkeypatch.setattr(cooked, "scored", failing)
     asked = ShortRun(count=2, units=1, mismatched=False, seed="s")
     (sheet,) = short_sheets(ProjectFolder(project), asked, pools=in_thread())
     assert sheet.failed == ("s-0001: RuntimeError: the pan melts",)

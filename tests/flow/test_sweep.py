@@ -22,7 +22,7 @@ from trivet.files import campaign_table
 from trivet.files.store import code_version
 from trivet.flow import executors, sweep
 from trivet.flow.campaign import campaign_cooks, planned_campaign
-from trivet.flow.cookrun import Row, Setting, failed_rows, packed, run_cook
+from trivet.flow.cooked import Row, Setting, failed_rows, packed, run_cook
 from trivet.flow.project import ProjectFolder
 from trivet.records.campaign import SweepCook
 
@@ -228,7 +228,7 @@ def test_a_failing_cook_is_named_with_its_step(project: Path) -> None:
     """Nothing to calibrate with: the reading fails, in the very code that workers run."""
     inputs = ProjectFolder(project)
     cook = campaign_cooks(inputs)[0]
-    setting = packed(Setting(inputs.design, None))  # type: ignore[arg-type]
+    setting = packed(Setting(inputs.design, {"": None}))  # type: ignore[arg-type]
     (row,) = run_cook(setting, cook)
     assert str(row["error"]).startswith("estimate: ")
     assert (row["cook"], row["burner"], row["base"]) == ("m-front-left-dry-r0", "front-left", "dry")

@@ -12,9 +12,9 @@ from typing import Any, get_args
 from tests.secondsim import project as second_project
 
 from trivet.flow.alertstudy import alert_account
+from trivet.flow.cooked import seen_simulated
 from trivet.flow.firmware import handed_off
 from trivet.flow.project import ProjectFolder
-from trivet.flow.scorerun import seen_simulated
 from trivet.flow.spine import reviewed
 from trivet.flow.steps import (
     Reader,

@@ -12,7 +12,7 @@ from trivet.flow.pictures import plain_words, write_chart
 from trivet.flow.project import ProjectFolder
 from trivet.flow.steps import calibrated, device_state, proof_cook, recorded
 from trivet.records.alertaccount import AlertCase, AlertStudy, FaultRow
-from trivet.records.alertlog import AlertLog, DeviceState, Watch
+from trivet.records.alertlog import DeviceState, Watch
 from trivet.records.campaign import SweepCook
 from trivet.records.cook import cook_name
 from trivet.records.dossier import ChartLine, ShownCook
@@ -76,19 +76,17 @@ def _simulated_cases(project: ProjectFolder, cook: SweepCook) -> tuple[AlertCase
 
 def heard(project: ProjectFolder, cook: SweepCook) -> Heard:
     """Return one planned cook with what the product says; nothing of it is stored."""
+    from trivet.stages.alert import alert
     from trivet.stages.simulate import simulate
 
     made = simulate(project.design, plan=cook.plan, repeat=cook.repeat)
     recording = made.recording
     estimate, watch, state = read_watched(project, recording.inputs)
-    said = ProofCook(
-        name=recording.name,
-        plan=cook.combination,
-        evidence=recording.evidence,
-        estimate=estimate,
-        alerts=_alerts(project, recording.inputs, (estimate, watch, state)),
-        reference=recording.reference,
-        truth=made.truth,
+    log = alert(
+        estimate, design=project.design, told=recording.inputs.told, watch=watch, state=state
+    )
+    said = ProofCook.of(
+        recording, plan=cook.combination, estimate=estimate, alerts=log, truth=made.truth
     )
     return Heard(recording, said)
 
@@ -104,15 +102,6 @@ def read_watched(
     state = device_state(design, calibration)
     said = estimate(inputs, design=design, calibration=calibration)
     return said, watching(inputs, design=design, state=state), state
-
-
-def _alerts(
-    project: ProjectFolder, inputs: ProductInput, said: tuple[Estimate, Watch, DeviceState]
-) -> AlertLog:
-    from trivet.stages.alert import alert
-
-    estimate, watch, state = said
-    return alert(estimate, design=project.design, told=inputs.told, watch=watch, state=state)
 
 
 # -- faults -------------------------------------------------------------------

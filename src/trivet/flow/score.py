@@ -12,22 +12,22 @@ from typing import TypedDict
 from trivet.errors import InputError, StorageError
 from trivet.files.campaign_table import cook_file
 from trivet.files.store import code_version
-from trivet.flow.cookrun import packed
-from trivet.flow.pictures import write_charts
-from trivet.flow.project import CookEntry, ProjectFolder
-from trivet.flow.scorerun import (
+from trivet.flow.cooked import (
     Answer,
-    ScoreSetting,
+    Setting,
+    cook_answers,
     lost_row,
+    packed,
     row_answer,
     run_score_cook,
     seen_cook,
     seen_simulated,
 )
+from trivet.flow.pictures import write_charts
+from trivet.flow.project import CookEntry, ProjectFolder
 from trivet.flow.steps import calibrated, proof_entries, read, recorded, true_of
 from trivet.flow.sweep import DIED, CookRun, Pools
 from trivet.models.variants import with_sensor
-from trivet.records.alertlog import AlertLog
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
 from trivet.records.checks import Check, PanWord
@@ -80,7 +80,7 @@ def own_sheets(project: ProjectFolder) -> tuple[ScoreSheet, ...]:
 
     piles: dict[tuple[Evidence, str], list[Answer]] = {}
     for entry in project.each("scores", proof_entries(project)):
-        condition = OWN_MISMATCHED if entry.plan and _changes(entry.plan) else OWN
+        condition = OWN_MISMATCHED if entry.plan and entry.plan.mismatch.changes() else OWN
         pile = piles.setdefault((recorded(project, entry).evidence, condition), [])
         pile += _answers(project, entry)
     return tuple(
@@ -91,32 +91,24 @@ def own_sheets(project: ProjectFolder) -> tuple[ScoreSheet, ...]:
 
 
 def _answers(project: ProjectFolder, entry: CookEntry) -> tuple[Answer, ...]:
-    from trivet.scoring import cook_checks, cook_pieces
-
-    recording, design = recorded(project, entry), project.design
-    seen = None
-    if entry.plan is not None:
+    recording, plan, seen = recorded(project, entry), entry.plan, None
+    if plan is not None:
         seen = seen_cook(
             recording.inputs,
-            design=design,
-            plan=entry.plan,
+            design=project.design,
+            plan=plan,
             repeat=entry.repeat,
             in_force=calibrated(project, recording.evidence),
         )
-    cook = ProofCook(
-        name=entry.name,
+    cook = ProofCook.of(
+        recording,
         plan=entry.group,
-        unit=recording.unit,
-        evidence=recording.evidence,
-        labels=plan_labels(entry.plan) if entry.plan else {},
         estimate=read(project, entry),
-        alerts=AlertLog(()),
-        reference=recording.reference,
         truth=true_of(project, entry),
+        labels=plan_labels(plan) if plan else {},
         seen=seen,
     )
-    checks, words = cook_checks(cook, design=design)
-    return (*cook_pieces(cook, design=design), *checks, *words)
+    return cook_answers(cook, design=project.design)
 
 
 def short_sheets(
@@ -130,7 +122,7 @@ def short_sheets(
     conditions = [(SHORT + asked.words, asked.seed, False)]
     if asked.mismatched:
         conditions.append((SHORT_MISMATCHED + asked.words, f"{asked.seed}-apart", True))
-    setting = ScoreSetting(design, unit_calibrations(project, asked))
+    setting = Setting(design, unit_calibrations(project, asked))
     sheets = []
     for condition, seed, mismatched in conditions:
         cooks = short_cooks(
@@ -171,7 +163,7 @@ def unit_calibrations(project: ProjectFolder, asked: ShortRun) -> dict[str, Cali
 
 
 def _run(
-    project: ProjectFolder, setting: ScoreSetting, cooks: Sequence[SweepCook], pools: Pools
+    project: ProjectFolder, setting: Setting, cooks: Sequence[SweepCook], pools: Pools
 ) -> tuple[list[Answer], list[str]]:
     """Run what is not done, and return the answers of all cooks and those that failed."""
     kept = project.store.path("score-cooks", setting.design, setting.calibrations)
@@ -271,16 +263,11 @@ def _rows(path: Path) -> list[dict[str, object]]:
         ) from error
 
 
-def _changes(plan: CookPlan) -> dict[str, str]:
-    return plan.mismatch.changes()
-
-
 def plan_labels(plan: CookPlan) -> dict[str, str]:
     """Return what a plan varies beside what lies in the pan."""
     aged = float(plan.window_age_weeks) > 0.0 or plan.window_transmittance_frac is not None
     labels = {"window": "set or aged" if aged else "clean", "lamp": "on" if plan.lamp_on else "off"}
-    changes = _changes(plan)
-    if changes:
+    if changes := plan.mismatch.changes():
         labels["mismatch"] = ", ".join(f"{key} {value}" for key, value in changes.items())
     return labels
 

@@ -242,13 +242,11 @@ def device_state(design: Design, calibration: Calibration) -> DeviceState:
 def proof_cook(project: ProjectFolder, entry: CookEntry, reader: Reader = "host") -> ProofCook:
     """Return one cook with what was said of it and what was so."""
     recording, said = recorded(project, entry), read(project, entry, reader)
-    return ProofCook(
-        name=entry.name,
+    return ProofCook.of(
+        recording,
         plan=entry.group,
-        evidence=recording.evidence,
         estimate=said,
         alerts=alerted(project, entry, said),
-        reference=recording.reference,
         truth=true_of(project, entry),
     )
 

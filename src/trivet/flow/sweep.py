@@ -25,7 +25,7 @@ from trivet.files.campaign_table import (
     write_table,
 )
 from trivet.flow.campaign import campaign_cooks
-from trivet.flow.cookrun import Row, Setting, failed_rows, packed, run_cook
+from trivet.flow.cooked import Row, Setting, failed_rows, packed, run_cook
 from trivet.flow.executors import cluster_workers, local_workers
 from trivet.flow.project import ProjectFolder, Tell
 from trivet.flow.steps import calibrated
@@ -72,11 +72,11 @@ def sweep(project: ProjectFolder, *, pools: Pools, limit: int | None = None) -> 
     require_duckdb()
     planned, design = campaign_cooks(project), project.design
     project.tell("calibration", 0, 1)
-    setting = Setting(design, calibrated(project, "simulated"))
+    setting = Setting(design, {"": calibrated(project, "simulated")})
     project.tell("calibration", 1, 1)
     project.memory.clear()  # recordings to calibrate on are let go
     cooks = planned[:limit]
-    kept = project.store.path("sweep", design, setting.calibration)
+    kept = project.store.path("sweep", design, setting.calibrations[""])
     run = CookRun(
         work=run_cook,
         setting=packed(setting),

@@ -81,13 +81,11 @@ def _cases(project: ProjectFolder, cook: TunedOn, one: Alert) -> list[AlertCase]
     recording = cook.made.recording
     told = recording.inputs.told
     log = alert(cook.estimate, design=design, told=told, watch=cook.watch, state=cook.state)
-    proof = ProofCook(
-        name=recording.name,
+    proof = ProofCook.of(
+        recording,
         plan=cook.planned.combination,
-        evidence=recording.evidence,
         estimate=cook.estimate,
         alerts=log,
-        reference=recording.reference,
         truth=cook.made.truth,
     )
     cases = alert_cases(proof, design=design, style=cook.planned.plan.style)

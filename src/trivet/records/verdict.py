@@ -13,7 +13,7 @@ from typing import Literal
 
 from trivet.records.alertlog import AlertLog
 from trivet.records.estimate import Estimate
-from trivet.records.recording import LabelMaps, Reference, SceneTruth, Truth
+from trivet.records.recording import LabelMaps, Recording, Reference, SceneTruth, Truth
 from trivet.records.requirement import Evidence
 
 Decision = Literal["met", "not met", "not proven"]
@@ -49,6 +49,32 @@ class ProofCook:
     """What the plan varies: window, lamp, mismatch."""
     seen: SeenCook | None = None
     """None where nobody looked at pixels, and of a recorded cook."""
+
+    @classmethod
+    def of(
+        cls,
+        recording: Recording,
+        *,
+        plan: str,
+        estimate: Estimate,
+        alerts: AlertLog | None = None,
+        truth: Truth | None = None,
+        labels: dict[str, str] | None = None,
+        seen: SeenCook | None = None,
+    ) -> ProofCook:
+        """Return a recording's cook with what was said of it."""
+        return cls(
+            name=recording.name,
+            plan=plan,
+            evidence=recording.evidence,
+            estimate=estimate,
+            alerts=alerts or AlertLog(()),
+            reference=recording.reference,
+            truth=truth,
+            unit=recording.unit,
+            labels=labels or {},
+            seen=seen,
+        )
 
 
 @dataclass(frozen=True)
