@@ -24,13 +24,15 @@ from trivet.records.checks import EVIDENCE, Check, PanWord
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
 from trivet.records.recording import ProductInput
-from trivet.records.scoring import Piece
+from trivet.records.scoring import StratumPiece
 from trivet.records.verdict import ProofCook, SeenCook
 
 Cell = str | int | float | bool | None
 Row = dict[str, Cell]
-Answer = Piece | Check | PanWord
-ANSWERS: dict[str, Callable[..., Answer]] = {one.__name__: one for one in (Piece, Check, PanWord)}
+Answer = StratumPiece | Check | PanWord
+ANSWERS: dict[str, Callable[..., Answer]] = {
+    one.__name__: one for one in (StratumPiece, Check, PanWord)
+}
 
 
 @dataclass(frozen=True)
