@@ -1,4 +1,4 @@
-"""Boiling: of water on a face, the flux at which it ends, and of butter its foam and browning."""
+"""Boiling: of water on a face; of butter, its foam and browning."""
 
 from __future__ import annotations
 
@@ -15,8 +15,6 @@ from trivet.physics.heat.water import (
     water_specific_heat_j_kgk,
 )
 
-WATER_MOLAR_KG_KMOL = 18.015  # IAPWS R6-95
-WATER_CRITICAL_PA = 22.064e6  # IAPWS R6-95
 # Water's viscosity [Pa s] and conductivity [W/m/K] at 100 C and their change a kelvin:
 # Incropera et al., table A.6; surface tension: IAPWS R1-76.
 WATER_VISCOSITY_PA_S = (279e-6, -2.6e-6)  # at 100 C and its change a kelvin, as the next
@@ -89,47 +87,6 @@ def _vapour_kg_m3(boil_k: float) -> float:
 
 def _lighter_kg_m3(boil_k: float) -> float:
     return float(water_density_kg_m3(boil_k)) - _vapour_kg_m3(boil_k)
-
-
-def cooper_w_m2k(flux_w_m2: ArrayLike, *, boil_k: float, roughness_m: float = 1.0e-6) -> FloatArray:
-    """Return the coefficient of nucleate boiling of water by Cooper's correlation.
-
-    flux_w_m2 : (...) heat flux, above 0 [W/m2]
-    boil_k : boiling temperature [K]
-    roughness_m : roughness of the face [m]
-    Returns : (...) heat transfer coefficient [W/m2/K]
-    OutOfRangeError: if a flux or the roughness is not above 0.
-
-    Knows the pressure and the roughness, not the material: a second opinion on
-    :func:`nucleate_w_m2k3`. At 20 kW/m2 and 100 C: 3.2 kW/m2/K or 6.2 K (a copper face: 5.2 K); a
-    factor of 2 is its scatter.
-
-    Source: Cooper, Adv. Heat Transfer 16 (1984) 157; from memory: 55 pr^(0.12 - 0.2 log Rp) (-log
-    pr)^-0.55 M^-0.5 q^0.67.
-    """
-    flux = np.asarray(flux_w_m2, dtype=np.float64)
-    if np.any(flux <= 0.0) or not roughness_m > 0.0:
-        raise OutOfRangeError("Cooper's correlation: flux and roughness must be above 0")
-    reduced = float(saturation_pressure_pa(boil_k)) / WATER_CRITICAL_PA
-    power = 0.12 - 0.2 * np.log10(roughness_m * 1e6)
-    factor = 55.0 * reduced**power * (-np.log10(reduced)) ** -0.55
-    return np.asarray(factor * WATER_MOLAR_KG_KMOL**-0.5 * flux**0.67)
-
-
-def critical_w_m2(boil_k: float, *, coefficient: float = 0.149) -> float:
-    """Return the flux beyond which a face is dry under its water.
-
-    boil_k : boiling temperature [K]
-    coefficient : 0.149 for a large plate, 0.131 in the first derivation [-]
-    Returns : critical flux [W/m2]
-
-    1.26 MW/m2 at 100 C: twenty times the strongest burner's.
-
-    Source: Zuber, AEC report 4439 (1959), as in Incropera et al., equation 10.6 and example 10.1.
-    """
-    vapour, liquid = _vapour_kg_m3(boil_k), float(water_density_kg_m3(boil_k))
-    rise = (_tension_n_m(boil_k) * GRAVITY_M_S2 * (liquid - vapour) / vapour**2) ** 0.25
-    return float(coefficient * float(latent_heat_j_kg(boil_k)) * vapour * rise)
 
 
 STEAM_KG_M3 = 0.598  # saturated at 100 C, steam tables

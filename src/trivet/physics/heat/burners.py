@@ -214,15 +214,12 @@ def _spiral(pattern: BurnerPattern, rho: FloatArray, angle: FloatArray) -> Float
     return np.asarray(wire * inside / (mean * area))
 
 
-def pan_power_w(
-    level_frac: ArrayLike, *, rated_w: float, efficiency_frac: float, captured_frac: float = 1.0
-) -> FloatArray:
+def pan_power_w(level_frac: ArrayLike, *, rated_w: float, efficiency_frac: float) -> FloatArray:
     """Return the heat into a centred or shifted pan for knob levels.
 
     level_frac : (...,) share of the rated power, 0 to 1 [-]
     rated_w : rated power of the burner (fuel or electric) [W]
     efficiency_frac : share that reaches a centred pan [-]
-    captured_frac : only for reporting totals; the shape of ``flux_map`` already carries it [-]
     Returns : (...,) heat into the pan [W]
     OutOfRangeError: if efficiency or a level lies outside 0 to 1, or the power is negative.
 
@@ -237,7 +234,7 @@ def pan_power_w(
         raise OutOfRangeError(f"rated_w is {rated_w}; allowed: a finite value of 0 W or more")
     if not np.all((level >= 0.0) & (level <= 1.0)):
         raise OutOfRangeError("level_frac holds a value outside 0 to 1")
-    return level * (rated_w * efficiency_frac * captured_frac)
+    return level * (rated_w * efficiency_frac)
 
 
 def level_frac(time_s: ArrayLike, *, change_s: ArrayLike, level: ArrayLike) -> FloatArray:
