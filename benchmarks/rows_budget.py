@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from trivet.files.design import read_design
+from trivet.models.predicted import prediction_stream
 from trivet.records.design import Design
 from trivet.stages.predict.budget import (
     SHARE_POINTS,
@@ -20,7 +21,7 @@ from trivet.stages.predict.budget import (
     variance_shares,
 )
 from trivet.stages.predict.cases import Cases
-from trivet.stages.predict.readings import Wanted, places_of, stream
+from trivet.stages.predict.readings import Wanted, places_of
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import seen_by
 
@@ -44,7 +45,10 @@ def _budget(design: Design, cases: Cases) -> float:
     """Draw, propagate and take moments and intervals, as the stage does; return seconds."""
     start = time.perf_counter()
     draws = unit_draws(
-        cases.terms, generator=stream(design, name="bench"), draws=DRAWS, pairs=cases.pairs
+        cases.terms,
+        generator=prediction_stream(design, name="bench"),
+        draws=DRAWS,
+        pairs=cases.pairs,
     )
     drawn = monte_carlo(cases, draws=draws)
     spent = time.perf_counter() - start
@@ -79,7 +83,7 @@ def rows() -> list[dict[str, Any]]:
         plain.append(_plain(cases, 20_000))
         start = time.perf_counter()
         first_order(cases)
-        variance_shares(cases, generator=stream(design, name="bench/shares"))
+        variance_shares(cases, generator=prediction_stream(design, name="bench/shares"))
         analytic.append(time.perf_counter() - start)
     median_s = statistics.median(spans[1:])
     each_ns = 1e9 * median_s / (DRAWS * count)

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from trivet.files.design import read_design
-from trivet.stages.predict.readings import stream
-from trivet.stages.predict.tolerance import DRAWS, mount_tolerance
+from trivet.models.predicted import prediction_stream
+from trivet.stages.predict.shadows import MOUNT_DRAWS, mount_tolerance
 from trivet.stages.predict.views import Eye, seen_by
 
 BUDGET_S = 2.0
@@ -29,15 +29,15 @@ def rows() -> list[dict[str, Any]]:
         for _ in range(ROUNDS):
             start = time.perf_counter()
             found = mount_tolerance(
-                made, eyes=eyes, stream=lambda name, made=made: stream(made, name=name)
+                made, eyes=eyes, stream=lambda name, made=made: prediction_stream(made, name=name)
             )
             spans.append(time.perf_counter() - start)
-        if found.draws != DRAWS or len(found.lines) != len(design.burners) * len(design.pans):
+        if found.draws != MOUNT_DRAWS or len(found.lines) != len(design.burners) * len(design.pans):
             raise AssertionError("not every pan on every burner was drawn")
         median_s = statistics.median(spans[1:])
         measured.append(
             {
-                "name": f"mount tolerance, {DRAWS:,} draws, {model}",
+                "name": f"mount tolerance, {MOUNT_DRAWS:,} draws, {model}",
                 "baseline": f"budget {BUDGET_S:g} s",
                 "ratio": BUDGET_S / median_s,
                 "goal": 1.0,

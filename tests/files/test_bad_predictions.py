@@ -15,7 +15,7 @@ from trivet.files.newproject import new_project
 from trivet.present import on_terminal
 from trivet.present.answers import answer_section
 from trivet.stages.predict import predict
-from trivet.stages.predict.ranges import range_checks
+from trivet.stages.predict.margins import range_checks
 from trivet.stages.predict.views import seen_by
 
 CARD = """

@@ -20,6 +20,7 @@ from trivet.flow.steps import (
     Reader,
     alerted,
     calibrated,
+    compared_sensors,
     decided,
     grades,
     predicted,
@@ -35,7 +36,6 @@ from trivet.records.provenance import record_tree
 from trivet.scoring import cook_checks, cook_pieces, score_sheet
 from trivet.stages.alert import alert, watching
 from trivet.stages.calibrate import calibrate
-from trivet.stages.predict.comparison import compare_sensors
 from trivet.stages.simulate import simulate
 
 ROOT = Path(__file__).parents[2]
@@ -66,7 +66,7 @@ def demo() -> Named:
     yield "prediction", predicted(project)
     yield "remedies", remedied(project)
     yield "trade", traded(project)
-    yield "sensors", compare_sensors(project.design)
+    yield "sensors", compared_sensors(project)
     for grade in grades(project):
         yield f"calibration {grade}", calibrated(project, grade)
     for entry in project.cooks:

@@ -12,10 +12,15 @@ from trivet.errors import InputError
 from trivet.facts.parts import sensor_cards
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint, record_json
-from trivet.stages.predict import predict
-from trivet.stages.predict.comparison import compare_designs, compare_sensors
+from trivet.stages.predict import predict, predict_parts
 from trivet.stages.predict.readings import Wanted, error_budgets
 from trivet.stages.predict.views import seen_by
+from trivet.stages.variants import comparison as variants
+from trivet.stages.variants.comparison import compare_designs
+
+
+def compare_sensors(design):
+    return variants.compare_sensors(design, predict=predict_parts)
 
 
 @pytest.fixture(scope="module")
@@ -180,7 +185,7 @@ def test_designs_side_by_side_answer_with_their_predictions(plain_design, design
 
 def test_one_design_or_predictions_that_do_not_match_are_refused(plain_design):
     with pytest.raises(InputError, match="at least two"):
-        compare_designs([plain_design])
+        compare_designs([plain_design], predictions=[])
     with pytest.raises(InputError, match="one each"):
         compare_designs([plain_design, plain_design], predictions=[])
 

@@ -17,8 +17,8 @@ from trivet.present.dossier import prediction_sections
 from trivet.present.figures import chart_svg
 from trivet.present.warning import timeline_charts, timeline_tables
 from trivet.records.design import Design
-from trivet.stages.predict import predict
-from trivet.stages.predict.tradeoff import trade
+from trivet.stages.predict import predict, predict_parts
+from trivet.stages.variants import tradeoff
 
 
 @pytest.fixture(scope="module")
@@ -32,6 +32,10 @@ def ranged(plain_design):
 @pytest.fixture(scope="module")
 def prediction(ranged):
     return predict(ranged)
+
+
+def trade(design):
+    return tradeoff.trade(design, predict=predict_parts)
 
 
 def _printed(*sections, short=False):

@@ -19,13 +19,11 @@ from trivet.physics.radiation.planck import flat_band
 from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.stages.predict import predict
-from trivet.stages.predict.assumptions import assumed_figures
 from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.budget import error_k, monte_carlo, unit_draws, why_they_differ
-from trivet.stages.predict.confusion import confused_ranges
-from trivet.stages.predict.margins import alert_margins
+from trivet.stages.predict.cautions import assumed_figures, confused_ranges
+from trivet.stages.predict.margins import alert_margins, range_checks
 from trivet.stages.predict.money import economics
-from trivet.stages.predict.ranges import range_checks
 from trivet.stages.predict.readings import (
     Wanted,
     error_budgets,

@@ -23,13 +23,11 @@ from trivet.stages.predict.budget import (
     unit_draws,
     variance_shares,
 )
-from trivet.stages.predict.cases import Cases, Pair, Term
-from trivet.stages.predict.correlation import correlated_units, groups_of, matrix_of
+from trivet.stages.predict.cases import Cases, Pair, Term, correlated_units, groups_of, matrix_of
 from trivet.stages.predict.endofline import carried
-from trivet.stages.predict.pathterms import surround_range_k
+from trivet.stages.predict.pathterms import misplaced_m, surround_range_k
 from trivet.stages.predict.population import half_width_k, unit_population
 from trivet.stages.predict.readings import Wanted, error_budgets, places_of
-from trivet.stages.predict.sourceterms import misplaced_m
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import seen_by
 
@@ -395,7 +393,7 @@ def units_of(tables):
         Wanted(design.base("water"), design.pan("iron-24"), 363.15),
     ]
     budgets = error_budgets(design, seen=seen, wanted=wanted)
-    return unit_population(design, seen=seen, budgets=budgets, made_cost="45.00")
+    return unit_population(design, seen=seen, budgets=budgets)
 
 
 def test_the_poor_unit_is_worse_and_the_line_helps(design_tables):
@@ -415,7 +413,7 @@ def test_a_tight_limit_costs_yield_and_money(design_tables):
     design_tables["end_of_line"] = {**LINE, "reject_limit": "4 K"}
     found = units_of(design_tables)
     assert 0.1 < found.yield_low_frac < found.yield_frac < 0.95
-    scrap = 45.0 * (1 - found.yield_frac) / found.yield_frac + 1.50 / found.yield_frac
+    scrap = 41.0 * (1 - found.yield_frac) / found.yield_frac + 1.50 / found.yield_frac
     assert float(found.cost_per_good_unit) == pytest.approx(scrap, abs=0.006)
 
 

@@ -10,6 +10,7 @@ import pytest
 from pydantic import ValidationError
 
 from trivet.errors import InputError, OutOfRangeError
+from trivet.models.bill import bill_of, made_cost
 from trivet.models.variants import with_sensor
 from trivet.physics.economics.ledger import monthly_cash
 from trivet.records.design import Design
@@ -17,13 +18,7 @@ from trivet.records.figures import Money
 from trivet.stages.predict import predict
 from trivet.stages.predict.battery import battery_days
 from trivet.stages.predict.money import economics
-from trivet.stages.predict.moneyfigures import (
-    bill_of,
-    drawn_figures,
-    ledger_of,
-    made_cost,
-    nominal_figures,
-)
+from trivet.stages.predict.moneyfigures import drawn_figures, ledger_of, nominal_figures
 
 COSTS = {
     "price": "100.00 USD",

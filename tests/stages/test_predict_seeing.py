@@ -17,7 +17,7 @@ from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.stages.predict.posesearch import search_pose
 from trivet.stages.predict.seeing import seeing_of, sight_cautions
-from trivet.stages.predict.tolerance import mount_tolerance
+from trivet.stages.predict.shadows import mount_tolerance
 from trivet.stages.predict.views import seen_by
 
 FLAT = {"depth": "1 um", "thickness": "1 um"}

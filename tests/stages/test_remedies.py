@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from trivet.records.design import Design
-from trivet.records.product import Option
-from trivet.stages.predict import predict, remedies
-from trivet.stages.predict.remedies import changed_design
+from trivet.records.product import DesignOption
+from trivet.stages.predict import predict, predict_parts
+from trivet.stages.variants.changes import changed_design
+from trivet.stages.variants.remedies import remedies
 
 
 def options(design_tables, *entries):
@@ -36,7 +37,9 @@ def test_a_higher_mount_brings_the_rims_inside_and_a_lower_one_does_not(failing)
         {"name": "higher", "set": {"heads.0.mount.height": "1.10 m"}},
         {"name": "lower", "set": {"heads.0.mount.height": "0.60 m"}},
     )
-    found = {one.option: one for one in remedies(design, predict(design)).tried}
+    found = {
+        one.option: one for one in remedies(design, predict(design), predict=predict_parts).tried
+    }
     assert found["higher"].inside
     assert found["higher"].after > found["higher"].before
     assert not found["lower"].inside
@@ -46,7 +49,7 @@ def test_a_higher_mount_brings_the_rims_inside_and_a_lower_one_does_not(failing)
 def test_nothing_is_tried_where_nothing_fails(failing) -> None:
     failing["heads"][0]["mount"]["height"] = "1.10 m"
     design = options(failing, {"name": "lower", "set": {"heads.0.mount.height": "0.60 m"}})
-    found = remedies(design, predict(design))
+    found = remedies(design, predict(design), predict=predict_parts)
     assert not found.failing
 
 
@@ -63,7 +66,7 @@ def requirement(metric, limit, **more):
 
 def found(tables, *entries):
     design = options(tables, *entries)
-    result = remedies(design, predict(design))
+    result = remedies(design, predict(design), predict=predict_parts)
     return result, {(one.requirement, one.option): one for one in result.tried}
 
 
@@ -147,7 +150,7 @@ def test_power_follows_the_sensor(all_failing) -> None:
 
 
 def test_entries_are_found_by_name_and_ranges_elsewhere_stay(design_tables) -> None:
-    option = Option(
+    option = DesignOption(
         name="o",
         set={"heads.main.window.transmittance": {"value": "0.9", "low": "0.89", "high": "0.91"}},
     )
@@ -160,6 +163,6 @@ def test_entries_are_found_by_name_and_ranges_elsewhere_stay(design_tables) -> N
 
 def test_a_section_that_is_not_there_yet_can_be_set_key_by_key(design_tables) -> None:
     design = Design.model_validate(design_tables)
-    option = Option(name="o", set={"field_recalibration.point": "99 degC"})
+    option = DesignOption(name="o", set={"field_recalibration.point": "99 degC"})
     changed = changed_design(design, option=option)
     assert changed.field_recalibration.point_k == pytest.approx(372.15)

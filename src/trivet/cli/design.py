@@ -100,16 +100,16 @@ def compare(
 
     Example: trivet compare my-monitor other-monitor
     """
-    from trivet.flow.steps import predicted
+    from trivet.flow.steps import compared_sensors, predicted
     from trivet.present.comparison import comparison_section
-    from trivet.stages.predict.comparison import compare_designs, compare_sensors
+    from trivet.stages.variants.comparison import compare_designs
 
     opened = [open_project(project, fresh=fresh) for project in projects]
     designs = [one.design for one in opened]
     if by_sensor and len(opened) > 1:
         raise InputError(f"--sensors compares under one design; {len(opened)} were named")
     found = (
-        compare_sensors(designs[0])
+        compared_sensors(opened[0])
         if by_sensor
         else compare_designs(designs, predictions=[predicted(one) for one in opened])
     )

@@ -10,6 +10,7 @@ from trivet.flow.project import ProjectFolder
 from trivet.flow.steps import (
     Reader,
     calibrated,
+    compared_sensors,
     decided,
     grades,
     hashes,
@@ -53,7 +54,6 @@ def reviewed(project: ProjectFolder, reader: Reader = "host") -> tuple[Verdict, 
     Each stage's inputs stand in its call; `steps` has what one stage takes to be run.
     """
     from trivet.present.dossier import dossier
-    from trivet.stages.predict.comparison import compare_sensors
     from trivet.stages.verify import verify
 
     design = project.design
@@ -71,7 +71,7 @@ def reviewed(project: ProjectFolder, reader: Reader = "host") -> tuple[Verdict, 
         ],
         verdict=verdict,
         hashes=hashes(project, verdict),
-        sensors=compare_sensors(design),
+        sensors=compared_sensors(project),
         remedies=remedied(project),
     )
     return verdict, review

@@ -15,6 +15,7 @@ from trivet.flow.project import CookEntry, ProjectFolder, once
 from trivet.models.calibration_views import window_loss_frac
 from trivet.records.alertlog import AlertLog, DeviceState
 from trivet.records.calibration import Calibration, ReporterChoice
+from trivet.records.comparison import SensorComparison
 from trivet.records.design import Design
 from trivet.records.estimate import Estimate
 from trivet.records.prediction import Prediction, Remedies
@@ -43,16 +44,32 @@ def predicted(project: ProjectFolder) -> Prediction:
 @once
 def remedied(project: ProjectFolder) -> Remedies:
     """Return what each declared change does to each predicted requirement that fails."""
-    from trivet.stages.predict import remedies
+    from trivet.stages.predict import predict_parts
+    from trivet.stages.variants.remedies import remedies
 
-    return project.store.run(remedies, project.design, predicted(project))
+    inputs = (project.design, predicted(project))
+    return project.store.made(
+        "remedies", Remedies, inputs, lambda: remedies(*inputs, predict=predict_parts)
+    )
 
 
 def traded(project: ProjectFolder) -> TradeStudy:
     """Return the design's options by weighted criteria, and how firmly the winner stands."""
-    from trivet.stages.predict.tradeoff import trade
+    from trivet.stages.predict import predict_parts
+    from trivet.stages.variants.tradeoff import trade
 
-    return project.store.run(trade, project.design)
+    design = project.design
+    return project.store.made(
+        "trade", TradeStudy, (design,), lambda: trade(design, predict=predict_parts)
+    )
+
+
+def compared_sensors(project: ProjectFolder) -> SensorComparison:
+    """Return every sensor card under the design's mounts, side by side."""
+    from trivet.stages.predict import predict_parts
+    from trivet.stages.variants.comparison import compare_sensors
+
+    return compare_sensors(project.design, predict=predict_parts)
 
 
 # -- recordings ---------------------------------------------------------------

@@ -30,19 +30,15 @@ def with_sensor(design: Design, *, sensor: str, price: Money | None = None) -> D
     InputError
         If there is no such card.
     """
-    own = design.card(design.heads[0])
     if all(head.sensor == sensor for head in design.heads):
         return design
     known = {card.name: card for card in design.sensors}
     new = known.get(sensor) or library_card(sensor)
     heads = tuple(head.model_copy(update={"sensor": new.name}) for head in design.heads)
     others = tuple(card for card in design.sensors if card.name != new.name)
-    battery = design.battery
-    if own.measure_w is not None and new.measure_w is not None:
-        step = (float(new.measure_w) - float(own.measure_w)) * len(design.heads)
-        battery = battery.model_copy(update={"measure_w": _moved(battery.measure_w, step)})
-    update = {"heads": heads, "sensors": (*others, new), "battery": battery}
-    return _priced(design.model_copy(update=update), price)
+    made = design.model_copy(update={"heads": heads, "sensors": (*others, new)})
+    made = power_moved(made, before=design) or made
+    return made if price is None else priced(made, price)
 
 
 def power_moved(design: Design, *, before: Design) -> Design | None:
@@ -75,9 +71,8 @@ def power_moved(design: Design, *, before: Design) -> Design | None:
     return design.model_copy(update={"battery": moved})
 
 
-def _priced(design: Design, price: Money | None) -> Design:
-    if price is None:
-        return design
+def priced(design: Design, price: Money | None) -> Design:
+    """Return a design whose bill has a price of the sensor; that of its card with None."""
     bill = tuple(
         line.model_copy(update={"price": price, "breaks": ()}) if line.sensor else line
         for line in design.costs.bill

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from trivet.present.numbers import UNKNOWN, interval, of_kind, share
 from trivet.present.parts import ALL, tabulate
-from trivet.records.comparison import Cell, DesignComparison, Row, SensorComparison
+from trivet.records.comparison import AnswerRow, Cell, DesignComparison, SensorComparison
 from trivet.records.design import Display
 from trivet.records.dossier import Section, Table
 from trivet.records.figures import Figure
@@ -75,7 +75,7 @@ def comparison_table(
     return Table(title, ("Question", *comparison.columns), rows, comparison.note, "predicted")
 
 
-def _cell(cell: Cell, row: Row, display: Display) -> str:
+def _cell(cell: Cell, row: AnswerRow, display: Display) -> str:
     if cell.text:
         return cell.text
     return of_kind(cell.value, row.kind, display) if math.isfinite(cell.value) else UNKNOWN

@@ -139,3 +139,23 @@ class Economics:
     draws: int = 0
     per_burner: tuple[BurnerCost, ...] = ()
     notes: tuple[str, ...] = ()
+
+
+UNKNOWN_LIFE = BatteryLife(math.nan, math.nan, math.nan, math.nan, (), "not predicted")
+"""Stands where no life of a charge was predicted."""
+UNKNOWN_MONEY = Economics(
+    currency="",
+    net_revenue="nan",
+    landed_cost="nan",
+    contribution="nan",
+    contribution_frac=math.nan,
+    break_even_units=None,
+    break_even_month=None,
+    cash_trough="nan",
+    trough_month=0,
+    npv="nan",
+    irr_per_year=(),
+    payback_months=None,
+    monthly_cash=(),
+)
+"""Stands where no money was predicted."""

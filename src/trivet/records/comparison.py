@@ -1,6 +1,6 @@
 """Sensors or designs side by side: every cell says what it is and what it came from.
 
-``stages/predict/comparison.py`` makes them::
+``stages/variants/comparison.py`` makes them::
 
     compare_sensors(design: Design) -> SensorComparison
     compare_designs(designs: Sequence[Design]) -> DesignComparison
@@ -34,7 +34,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Row:
+class AnswerRow:
     """One question, answered for every column."""
 
     question: str
@@ -49,7 +49,7 @@ class SensorComparison:
     design: str
     columns: tuple[str, ...]
     """Names of the cards; the one in use comes first."""
-    rows: tuple[Row, ...]
+    rows: tuple[AnswerRow, ...]
     note: str
 
 
@@ -58,5 +58,5 @@ class DesignComparison:
     """The main answers of several designs, side by side."""
 
     columns: tuple[str, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[AnswerRow, ...]
     note: str

@@ -30,11 +30,11 @@ from trivet.records.figures import (
 from trivet.records.product import (
     Alerting,
     DeclaredCorrelation,
+    DesignOption,
     EndOfLine,
     Estimation,
     FieldRecalibration,
     Firmware,
-    Option,
     Population,
 )
 from trivet.records.requirement import Alert, Of, Requirement
@@ -350,7 +350,7 @@ class Design(Part):
     """Calibration in the kitchen; none when left out."""
     correlations: tuple[DeclaredCorrelation, ...] = ()
     """Terms of the error budget that err together, beyond those that the program knows."""
-    options: tuple[Option, ...] = ()
+    options: tuple[DesignOption, ...] = ()
     """Changes to be tried against requirements that fail."""
     wake: Wake = Wake()
     """What wakes the unit, and how long until it sees."""

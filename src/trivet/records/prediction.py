@@ -1,14 +1,17 @@
 """A prediction: what the design alone says, sealed before any recording is read.
 
-``stages/predict.py`` makes one::
+``stages/predict`` makes one, whole or in part::
 
     predict(design: Design) -> Prediction
+    predict_parts(design: Design, *, asked: PredictionAsked) -> PartialPrediction
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.requirement import Of
@@ -19,10 +22,14 @@ __all__ = [
     "AlertMargin",
     "BatteryLife",
     "Budget",
+    "BudgetCase",
     "BudgetLine",
     "Economics",
     "PanView",
+    "PartialPrediction",
     "Prediction",
+    "PredictionAsked",
+    "PredictionPart",
     "RangeCheck",
     "WarningTimeline",
 ]
@@ -229,3 +236,41 @@ class Prediction:
     """How units differ and what calibrating them brings."""
     warning: WarningTimeline | None = None
     """From a cold, sleeping unit to the alert."""
+
+
+PredictionPart = Literal[
+    "seeing", "budgets", "ranges", "margins", "battery", "population", "economics", "warning"
+]
+"""A part of a prediction that can be made without the others; the views are always made."""
+
+
+@dataclass(frozen=True)
+class BudgetCase:
+    """A case whose error budget is asked for beside those that the design calls for."""
+
+    base: str
+    pan: str
+    temperature_k: float
+
+
+@dataclass(frozen=True)
+class PredictionAsked:
+    """What is asked of a design."""
+
+    parts: frozenset[PredictionPart]
+    """Parts that a part rests on are made too."""
+    cases: tuple[BudgetCase, ...] = ()
+    unknown: Mapping[PredictionPart, str] = field(default_factory=dict)
+    """Parts that cannot be known of this design, and why; what rests on them does without."""
+
+
+@dataclass(frozen=True)
+class PartialPrediction:
+    """What a design says of the parts that were asked for."""
+
+    prediction: Prediction
+    """Parts not asked for, or missing, are empty or NaN."""
+    budgets: tuple[Budget, ...]
+    """Of the cases asked for, in their order."""
+    missing: Mapping[PredictionPart, str]
+    """Parts that are unknown or failed, and why."""

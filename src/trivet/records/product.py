@@ -184,7 +184,7 @@ class DeclaredCorrelation(Part):
     """Why."""
 
 
-class Option(Part):
+class DesignOption(Part):
     """A change that the team could make: what would it help?"""
 
     name: str

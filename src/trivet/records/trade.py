@@ -1,8 +1,8 @@
 """A trade study: options, weighted criteria, and where the winner flips.
 
-``stages/predict/tradeoff.py`` makes one::
+``stages/variants/tradeoff.py`` makes one::
 
-    trade(design: Design) -> TradeStudy
+    trade(design: Design, *, predict: Predict) -> TradeStudy
 """
 
 from __future__ import annotations
@@ -68,7 +68,7 @@ class OptionScore(Part):
     """The value, on the criterion's own scale."""
 
 
-class Option(Part):
+class TradeOption(Part):
     """One option: the design as it stands, or with another sensor."""
 
     name: str
@@ -90,7 +90,7 @@ class Trade(Part):
 
     criteria: tuple[Criterion, ...] = Field(default=(), max_length=40)
     """What counts; the weights sum to 1."""
-    options: tuple[Option, ...] = Field(default=(), max_length=40)
+    options: tuple[TradeOption, ...] = Field(default=(), max_length=40)
     """What is compared."""
     weight_spread_frac: Fraction = WEIGHT_SPREAD
     """Half-width of each weight, as a share of it, in the draws that try how firm the winner is."""

@@ -28,7 +28,7 @@ from trivet.records.energy import Battery
 from trivet.records.figures import Figure
 from trivet.stages.predict.message import message_j, sized_message
 
-DRAWS = 4000
+LIFE_DRAWS = 4000
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,22 +203,22 @@ def _cooking(design: Design, generator: np.random.Generator) -> tuple[FloatArray
         number = _hours_spread(diary.cooks_per_day, generator)
         return np.minimum(number * _hours_spread(diary.cook_s, generator), DAY_S), number
     hours = diary.cooking_per_day_s
-    drawn = np.zeros(DRAWS) if hours is None else _hours_spread(hours, generator)
-    return np.minimum(drawn, DAY_S), np.full(DRAWS, cooks if total_s > 0.0 else 0.0)
+    drawn = np.zeros(LIFE_DRAWS) if hours is None else _hours_spread(hours, generator)
+    return np.minimum(drawn, DAY_S), np.full(LIFE_DRAWS, cooks if total_s > 0.0 else 0.0)
 
 
 def _hours_spread(figure: Figure, generator: np.random.Generator) -> FloatArray:
     if figure.low is not None:
         return _spread(figure, generator)
-    spread = generator.lognormal(0.0, COOKING_SIGMA.value, DRAWS)
+    spread = generator.lognormal(0.0, COOKING_SIGMA.value, LIFE_DRAWS)
     return np.asarray(float(figure) * spread)
 
 
 def _spread(figure: Figure, generator: np.random.Generator) -> FloatArray:
     """Return draws of a figure, triangular in its range, or itself where it has none."""
     if figure.low is None or figure.high is None or not figure.low < figure.high:
-        return np.full(DRAWS, float(figure))
-    return np.asarray(generator.triangular(figure.low, float(figure), figure.high, DRAWS))
+        return np.full(LIFE_DRAWS, float(figure))
+    return np.asarray(generator.triangular(figure.low, float(figure), figure.high, LIFE_DRAWS))
 
 
 # ---------------------------------------------------------------------- days

@@ -18,10 +18,9 @@ from trivet.physics.statistics.errordraws import (
     sobol_points,
     total_order_shares,
 )
-from trivet.stages.predict.cases import Cases, Pair, Term
-from trivet.stages.predict.correlation import correlated_units, groups_of, matrix_of
+from trivet.stages.predict.cases import Cases, Pair, Term, correlated_units, groups_of, matrix_of
 
-DRAWS = 20_000
+BUDGET_DRAWS = 20_000
 SHARE_POINTS = 512
 CHUNK = 4
 COVERAGE_FACTOR = 1.959963984540054
@@ -199,7 +198,7 @@ def unit_draws(
     terms: Sequence[Term],
     *,
     generator: np.random.Generator,
-    draws: int = DRAWS,
+    draws: int = BUDGET_DRAWS,
     pairs: Sequence[Pair] = (),
 ) -> FloatArray:
     """Return (term, draw) numbers: uniform on 0 to 1, or standard normal.

@@ -1,11 +1,21 @@
-"""What a reader of the prediction must be told, in plain sentences."""
+"""What the prediction takes for granted, and what its reader must be told."""
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import Any
 
+import numpy as np
+from pydantic import BaseModel
+
+from trivet.models.assumed import OWN
+from trivet.models.contents import TABLE_BAND_M, emissivity_range, fits
+from trivet.models.predicted import best_view, unseen_burners
+from trivet.physics.radiation.planck import flat_band
 from trivet.records.design import Design
+from trivet.records.figures import Figure, file_key
 from trivet.records.prediction import (
     MIN_PIXELS_ACROSS,
     AlertMargin,
@@ -13,9 +23,87 @@ from trivet.records.prediction import (
     PanView,
     RangeCheck,
 )
-from trivet.stages.predict.confusion import confused_ranges
-from trivet.stages.predict.views import Eye, Seen, best_view, unseen_burners
+from trivet.stages.predict.views import Eye, Seen
 from trivet.units import celsius
+
+
+def assumed_figures(design: Design) -> tuple[str, ...]:
+    """Return every figure without an origin: key, wording and note, the design's first.
+
+    Parameters
+    ----------
+    design : Design
+        Walked field by field, defaults included.
+
+    Returns
+    -------
+    tuple of str
+        ``key = text (note)``, keys as in the file, members of lists by their name.
+    """
+    own = [f"predict.{key} = {one.text} ({one.note})" for key, one in OWN.items()]
+    return (*_lines(design), *own)
+
+
+def _lines(design: Design) -> Iterator[str]:
+    for path, figure in _figures(design, ""):
+        if figure.origin == "assumed":
+            text = figure.text or f"{float(figure):g}"
+            yield f"{path} = {text}" + (f" ({figure.note})" if figure.note else "")
+
+
+def _figures(value: Any, path: str) -> Iterator[tuple[str, Figure]]:
+    if isinstance(value, Figure):
+        yield path, value
+    elif isinstance(value, BaseModel):
+        for name, field in type(value).model_fields.items():
+            key = str(field.alias or file_key(name))
+            yield from _figures(getattr(value, name), f"{path}.{key}" if path else key)
+    elif isinstance(value, tuple):
+        for place, item in enumerate(value):
+            name = str(getattr(item, "name", "") or getattr(item, "id", "") or place)
+            yield from _figures(item, f"{path}.{name}")
+
+
+def confused_ranges(design: Design) -> dict[str, tuple[float, float]]:
+    """Return the emissivities between which a product that is not told more cannot choose.
+
+    Parameters
+    ----------
+    design : Design
+        Pans, bases and told channels.
+
+    Returns
+    -------
+    dict
+        Base name to low and high over all contents and pans that the told channels
+        leave open, seen from above; a base is left out where that is no wider than
+        the own range of each pan.
+
+    Notes
+    -----
+    Told contents name a kind, not an amount: a film and a pool of oil stay open.
+    """
+    band, angle, told = flat_band(*TABLE_BAND_M), np.zeros(1), design.told.channels
+    own = {
+        (base.name, pan.name): emissivity_range(base, pan=pan, angle_rad=angle, band=band).at(0)
+        for base, pan in itertools.product(design.bases, design.pans)
+        if fits(base, pan=pan)
+    }
+    kinds = {base.name: base.contents for base in design.bases}
+    found: dict[str, tuple[float, float]] = {}
+    for (base_name, pan_name), (_, own_low, own_high) in own.items():
+        spans = [
+            (low, high)
+            for (other, pan), (_, low, high) in own.items()
+            if (kinds[other] == kinds[base_name] or "base_contents" not in told)
+            and (pan == pan_name or "pan" not in told)
+        ]
+        low, high = min(one[0] for one in spans), max(one[1] for one in spans)
+        if (low, high) != (own_low, own_high):
+            before = found.get(base_name, (low, high))
+            found[base_name] = (min(low, before[0]), max(high, before[1]))
+    return found
+
 
 STEEP_RAD = math.radians(50.0)
 HIDDEN_FRAC = 0.6

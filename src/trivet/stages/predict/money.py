@@ -10,6 +10,7 @@ from decimal import Decimal
 import numpy as np
 
 from trivet.errors import InputError
+from trivet.models.bill import amount, bill_of, exact, extra_returns, full_order
 from trivet.physics.economics.bill import Line, bill_lines
 from trivet.physics.economics.cost import (
     CENT,
@@ -31,20 +32,15 @@ from trivet.records.prediction import Budget
 from trivet.stages.predict.moneyfigures import (
     Figures,
     Ledger,
-    amount,
     at_end,
-    bill_of,
     drawn_figures,
-    exact,
-    extra_returns,
-    full_order,
     ledger_of,
     nominal_figures,
     ranges,
 )
 
 WORST_RATE = -0.95
-DRAWS = 2000
+MONEY_DRAWS = 2000
 YEAR_S = Decimal("31557600")
 MILLIONTH = Decimal("0.000001")
 
@@ -248,12 +244,12 @@ def _spread(
     nan = math.nan
     if generator is None or not ranges(costs, nominal=figures):
         return _Spread(nan, nan, nan, nan, 0)
-    drawn = drawn_figures(costs, nominal=figures, generator=generator, draws=DRAWS)
+    drawn = drawn_figures(costs, nominal=figures, generator=generator, draws=MONEY_DRAWS)
     cash = monthly_cash(ledger_of(costs, lines=lines, figures=drawn).flows)
     monthly = (1.0 + float(costs.discount_rate_frac)) ** (1.0 / 12.0)
-    npv = sum(flow / monthly**month for month, flow in enumerate(cash)) + np.zeros(DRAWS)
+    npv = sum(flow / monthly**month for month, flow in enumerate(cash)) + np.zeros(MONEY_DRAWS)
     p10, p50, p90 = (float(one) for one in np.quantile(npv, [0.1, 0.5, 0.9]))
-    return _Spread(float(np.mean(npv < 0.0)), p10, p50, p90, DRAWS)
+    return _Spread(float(np.mean(npv < 0.0)), p10, p50, p90, MONEY_DRAWS)
 
 
 # -------------------------------------------------------------- alternatives

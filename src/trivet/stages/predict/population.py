@@ -12,15 +12,16 @@ from scipy.special import ndtr
 
 from trivet.arrays import FloatArray
 from trivet.errors import InputError
+from trivet.models.bill import made_cost
+from trivet.models.predicted import prediction_stream
 from trivet.physics.statistics.errordraws import FIELDS, TermSpread, reading_errors_k
 from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.records.design import Design
 from trivet.records.prediction import Budget, UnitError, UnitPopulation
 from trivet.stages.predict.budget import COVERAGE_FACTOR, first_order
-from trivet.stages.predict.cases import Cases, Place, Term
-from trivet.stages.predict.correlation import matrix_of
+from trivet.stages.predict.cases import Cases, Place, Term, matrix_of
 from trivet.stages.predict.endofline import as_found_k
-from trivet.stages.predict.readings import Wanted, places_of, stream
+from trivet.stages.predict.readings import Wanted, places_of
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import Eye, Seen
 
@@ -45,9 +46,7 @@ class _Units:
     passes: np.ndarray[tuple[int], np.dtype[np.bool_]]
 
 
-def unit_population(
-    design: Design, *, seen: Seen, budgets: Sequence[Budget], made_cost: str
-) -> UnitPopulation:
+def unit_population(design: Design, *, seen: Seen, budgets: Sequence[Budget]) -> UnitPopulation:
     """Return the 95 % error of single units at every measurable case.
 
     Parameters
@@ -58,8 +57,6 @@ def unit_population(
         Heads and views.
     budgets : sequence of Budget
         Cases, each at its worst burner.
-    made_cost : str
-        What a unit that is thrown away has cost until then, exact text.
 
     Returns
     -------
@@ -104,7 +101,7 @@ def unit_population(
         yield_frac=good / total,
         yield_low_frac=1.0 - worst if design.end_of_line is not None else 1.0,
         time_s=0.0 if design.end_of_line is None else float(design.end_of_line.time_s),
-        cost_per_good_unit=_cost(design, Decimal(made_cost), good, total),
+        cost_per_good_unit=_cost(design, good, total),
         currency=design.costs.price.currency,
         note=_note(design),
     )
@@ -123,7 +120,7 @@ def _stands(design: Design, seen: Seen, budgets: Sequence[Budget]) -> list[Place
 
 def _drawn_units(design: Design, seen: Seen) -> _Units:
     """Return the units, and whether each passes the line with every head."""
-    generator = stream(design, name="population")
+    generator = prediction_stream(design, name="population")
     draws = {
         name: generator.standard_normal(UNITS)
         if name == "end-of-line fixture"
@@ -293,8 +290,11 @@ def _percentiles(
     return half[:, (count - 1) // 2], half[:, min(math.ceil(0.95 * count) - 1, count - 1)]
 
 
-def _cost(design: Design, made: Decimal, good: int, total: int) -> str:
-    """Return calibration and scrap for one good unit, to the cent; 'none passes' without any."""
+def _cost(design: Design, good: int, total: int) -> str:
+    """Return calibration and scrap for one good unit, to the cent.
+
+    'none passes' without any; 'unknown' where the bill does not say what a unit costs.
+    """
     rules = design.end_of_line
     if rules is None:
         return "0.00"
@@ -305,7 +305,10 @@ def _cost(design: Design, made: Decimal, good: int, total: int) -> str:
         )
     if good == 0:
         return "none passes"
-    scrap = made * (total - good) / good
+    try:
+        scrap = Decimal(made_cost(design)) * (total - good) / good
+    except InputError:
+        return "unknown"
     each = rules.cost.amount * total / good
     return f"{(scrap + each).quantize(CENT, ROUND_HALF_UP):f}"
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -11,6 +10,7 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.models.contents import emissivity_range, film_share_frac, fits, layer_m, seen_of
+from trivet.models.predicted import best_view, prediction_stream
 from trivet.physics.heat.water import boiling_point_k
 from trivet.records.design import Base, Design, Pan
 from trivet.records.prediction import Budget, BudgetLine
@@ -26,7 +26,7 @@ from trivet.stages.predict.budget import (
 )
 from trivet.stages.predict.cases import Cases, Place
 from trivet.stages.predict.terms import cases_of
-from trivet.stages.predict.views import Eye, Seen, best_view
+from trivet.stages.predict.views import Eye, Seen
 from trivet.units import kelvin
 
 LIQUID_C = (60.0, 80.0, 95.0)
@@ -42,17 +42,6 @@ class Wanted:
     base: Base
     pan: Pan
     temperature_k: float
-
-
-def stream(design: Design, *, name: str) -> np.random.Generator:
-    """Return the random generator of a named part of the prediction.
-
-    Seeded by the project's seed and the SHA-256 of the name alone, so that one part
-    does not move when another is changed.
-    """
-    words = np.frombuffer(hashlib.sha256(f"predict/{name}".encode()).digest(), np.uint32)
-    entropy = [design.project.seed, *(int(word) for word in words)]
-    return np.random.default_rng(np.random.SeedSequence(entropy))
 
 
 def wanted_budgets(design: Design) -> tuple[Wanted, ...]:
@@ -210,13 +199,15 @@ def _head_budgets(
 ) -> dict[int, Budget]:
     cases = cases_of(design, eye=eye, places=[place for _, place in chosen])
     linear = first_order(cases)
-    generator = stream(design, name=f"{part}/{eye.head.name}")
+    generator = prediction_stream(design, name=f"{part}/{eye.head.name}")
     drawn = monte_carlo(
         cases, draws=unit_draws(cases.terms, generator=generator, pairs=cases.pairs)
     )
     shares = np.full_like(linear.contributions, np.nan)
     if shared:
-        shares = variance_shares(cases, generator=stream(design, name=f"shares/{eye.head.name}"))
+        shares = variance_shares(
+            cases, generator=prediction_stream(design, name=f"shares/{eye.head.name}")
+        )
     apparent_k = cases.apparent_k
     return {
         number: _budget(

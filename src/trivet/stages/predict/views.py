@@ -9,7 +9,6 @@ import numpy as np
 
 from trivet.errors import OutOfRangeError
 from trivet.models.optics import card_band, card_lens, mount_pose
-from trivet.models.predicted import view_rank
 from trivet.physics.geometry.coverage import rim_coverage, size_of_source_loss_frac
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.physics.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
@@ -177,27 +176,3 @@ def _pan_view(eye: Eye, burner: Burner, pan: Pan) -> PanView:
         view_angle_rad=rim.angle_rad,
         size_of_source_frac=math.nan,
     )
-
-
-def best_view(
-    views: tuple[PanView, ...], *, burner: str, pan: str, min_in_view_frac: float = 0.0
-) -> PanView | None:
-    """Return the view that stands for a pan, or None where no head sees it.
-
-    Ranked by :func:`trivet.models.predicted.view_rank`.
-    """
-    own = [
-        view
-        for view in views
-        if view.burner == burner
-        and view.pan == pan
-        and view.rim_in_view_frac > min_in_view_frac
-        and math.isfinite(view.pixels_across)
-    ]
-    return max(own, key=view_rank, default=None)
-
-
-def unseen_burners(design: Design, *, views: tuple[PanView, ...]) -> tuple[str, ...]:
-    """Return the names of burners of which no head sees any pan."""
-    seen = {view.burner for view in views if view.rim_in_view_frac > 0.0}
-    return tuple(burner.name for burner in design.burners if burner.name not in seen)

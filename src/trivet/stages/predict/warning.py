@@ -10,6 +10,7 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.models.assumed import HOT_SPOT_BESIDE_FRAC
+from trivet.models.predicted import best_view
 from trivet.models.sensing import frame_s, settling_of
 from trivet.physics.sensor.warning import (
     HOT_SPOT_M2,
@@ -26,7 +27,7 @@ from trivet.records.design import Design
 from trivet.records.prediction import AlertMargin
 from trivet.records.requirement import Alert, Of
 from trivet.records.warning import Outcome, WakeStep, WarningCase, WarningTimeline
-from trivet.stages.predict.views import Seen, best_view
+from trivet.stages.predict.views import Seen
 from trivet.units import celsius
 
 STARTS = 20_000
