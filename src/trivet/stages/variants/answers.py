@@ -243,11 +243,15 @@ def _days_p10(one: PredictedVariant) -> Cell:
     return Cell(one.prediction.battery.days_p10, "", "battery.days_p10")
 
 
+def _money_source(one: PredictedVariant, field: str) -> str:
+    return "; ".join([f"economics.{field}", *filter(None, [one.variant.notes.get("price")])])
+
+
 def _money(field: str) -> Ask:
     def ask(one: PredictedVariant) -> Cell:
         money = one.prediction.economics
         amount = Decimal(getattr(money, field))
-        source = f"economics.{field}; {one.variant.notes.get('price', '')}".removesuffix("; ")
+        source = _money_source(one, field)
         return Cell(float(amount), f"{amount:.2f} {money.currency}", source)
 
     return ask
@@ -259,7 +263,7 @@ def _contribution_frac(one: PredictedVariant) -> Cell:
 
 def _units(one: PredictedVariant) -> Cell:
     units = one.prediction.economics.break_even_units
-    source = "economics.break_even_units"
+    source = _money_source(one, "break_even_units")
     return Cell(math.nan, "never", source) if units is None else Cell(float(units), "", source)
 
 
