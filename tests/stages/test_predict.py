@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
+from trivet.models.predicted import prediction_stream
 from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
 from trivet.physics.radiation.planck import flat_band
 from trivet.records.design import Design
@@ -28,7 +29,6 @@ from trivet.stages.predict.readings import (
     Wanted,
     error_budgets,
     places_of,
-    stream,
     wanted_budgets,
 )
 from trivet.stages.predict.terms import Cases, Term, cases_of
@@ -403,7 +403,7 @@ def _plain_battery(tables, **changed):
 
 def _battery(tables):
     design = Design.model_validate(tables)
-    return battery_days(design, generator=stream(design, name="battery"))
+    return battery_days(design, generator=prediction_stream(design, name="battery"))
 
 
 @pytest.mark.parametrize(
