@@ -127,7 +127,7 @@ def test_what_the_window_mirrors_is_believed_and_carried(design_tables):
         "low": "0.06",
         "high": "0.10",
     }
-    assert cases(design_tables).inputs.mirrored_frac == 0.08
+    assert cases(design_tables).sight.mirrored_frac == 0.08
     assert term(design_tables, "window reflectance").high[0] == pytest.approx(0.02)
 
 
@@ -238,7 +238,7 @@ def test_first_order_counts_a_correlation_as_the_guide_says(design_tables):
     tied = Cases(
         plain.eye,
         plain.temperature_k,
-        plain.inputs,
+        plain.sight,
         plain.step_k,
         plain.terms,
         (*plain.pairs, Pair(*names, 0.8, "test")),
@@ -251,7 +251,7 @@ def test_first_order_counts_a_correlation_as_the_guide_says(design_tables):
 def test_monte_carlo_follows_the_same_correlation(design_tables):
     plain = cases(design_tables)
     pair = Pair("sensor offset", "window transmittance", 0.8, "test")
-    tied = Cases(plain.eye, plain.temperature_k, plain.inputs, plain.step_k, plain.terms, (pair,))
+    tied = Cases(plain.eye, plain.temperature_k, plain.sight, plain.step_k, plain.terms, (pair,))
     draws = unit_draws(
         tied.terms, generator=np.random.default_rng(4), draws=60_000, pairs=tied.pairs
     )
@@ -305,7 +305,7 @@ def test_second_order_of_a_square_is_exact(design_tables):
     }
     one = cases(design_tables, kelvin=333.15)
     mirror = tuple(t for t in one.terms if t.name == "reflected temperature")
-    only = Cases(one.eye, one.temperature_k, one.inputs, one.step_k, mirror)
+    only = Cases(one.eye, one.temperature_k, one.sight, one.step_k, mirror)
     linear = first_order(only)
     u = float(mirror[0].standard_uncertainty[0])
     error = error_k(only, deviations={"reflected_k": np.array([[-u, u]])})[0]
@@ -319,7 +319,7 @@ def test_second_order_of_a_square_is_exact(design_tables):
 
 def test_shares_sum_to_one_and_follow_the_squares(design_tables):
     one = cases(design_tables)
-    bare = Cases(one.eye, one.temperature_k, one.inputs, one.step_k, one.terms)
+    bare = Cases(one.eye, one.temperature_k, one.sight, one.step_k, one.terms)
     shares = variance_shares(bare, generator=np.random.default_rng(9), points=1024)[:, 0]
     linear = first_order(bare)
     squares = linear.contributions[:, 0] ** 2
@@ -374,7 +374,7 @@ def test_one_point_leaves_the_gain_away_from_it(design_tables):
     one = cases(design_tables)
     left = next(t for t in one.terms if t.name == "sensor gain").high[0]
     # [own calculation] 2 % of the distance between what is stated at 230 C and at the point
-    at_point = one.inputs
+    at_point = one.sight
     stated = float(one.apparent_k[0])
     assert at_point.transmittance == 0.85
     assert 0.02 * (stated - 273.15 - 150.0) < left < 0.02 * (stated - 273.15 - 120.0)
