@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,6 +33,7 @@ FLAT_KPS, FLAT_S = 0.02, 60.0
 AFTER_OFF_S, COOLING_S, MIN_COOLING_S = 15.0, 120.0, 45.0
 """Cooling is taken from so long after the heat is off, over this time, at least over that; own
 estimate: a burner's own heat is gone. [s]"""
+GRID_STEP_S = 5.0  # own estimate: a probe hardly moves within it
 DRY_RISE_K = 20.0
 """A pan this far above its plateau is dry; own estimate. [K]"""
 LOOK_FRAC = 0.6
@@ -42,18 +43,46 @@ rim."""
 
 @dataclass(frozen=True)
 class _Probes:
-    """Probes of one burner that touch the same, on one time axis."""
+    """Probes of one burner that touch the same, on one time axis, gaps bridged."""
 
     time_s: FloatArray
     each_k: FloatArray
     """(probe, time)"""
+    known_s: FloatArray
+    mean_k: FloatArray
+    """Mean of the probes at the moments at which any of them tells."""
 
-    @property
-    def mean_k(self) -> FloatArray:
-        known = np.isfinite(self.each_k)
-        total = np.where(known, self.each_k, 0.0).sum(axis=0)
-        count = known.sum(axis=0)
-        return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan))
+    def first_at(self, level_k: float, from_s: float) -> float:
+        """Return when the mean first reaches a level, +inf when it does not."""
+        late = self.known_s >= from_s
+        if not late.any():
+            return math.inf
+        t, rising = self.known_s[late], np.maximum.accumulate(self.mean_k[late])
+        if rising[-1] < level_k:
+            return math.inf
+        at = int(np.searchsorted(rising, level_k))
+        if at == 0:
+            return float(t[0])
+        share = (level_k - rising[at - 1]) / (rising[at] - rising[at - 1])
+        return float(t[at - 1] + share * (t[at] - t[at - 1]))
+
+    def plateau(self, first: float, last: float) -> tuple[float, float]:
+        """Return level and begin of the longest flat stretch while heated; NaN without one."""
+        grid = np.arange(first, last, GRID_STEP_S)
+        if grid.size * GRID_STEP_S < FLAT_S or self.known_s.size < 3:
+            return math.nan, math.nan
+        value = np.interp(grid, self.known_s, self.mean_k)
+        wide = round(FLAT_S / 2 / GRID_STEP_S)
+        slope = np.full(grid.size, math.inf)
+        slope[wide:-wide] = np.abs(value[2 * wide :] - value[: -2 * wide]) / FLAT_S
+        flat = (slope <= FLAT_KPS) & (value > value[0] + 0.5 * (value.max() - value[0]))
+        if not flat.any():
+            return math.nan, math.nan
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]]).astype(int)))
+        starts, stops = edges[::2], edges[1::2]
+        best = int(np.argmax(stops - starts))
+        level = np.median(value[starts[best] : stops[best]])
+        return float(level), float(grid[starts[best]])
 
 
 def questions(recording: Recording, *, until_s: float) -> tuple[Question, ...]:
@@ -88,29 +117,23 @@ def questions(recording: Recording, *, until_s: float) -> tuple[Question, ...]:
 
 def _asked(
     recording: Recording, burner: str, of: str, probes: _Probes, until_s: float
-) -> list[Question]:
-    mean = probes.mean_k
+) -> Iterator[Question]:
     on_s, off_s = _heat(recording, burner, until_s)
-    asked: list[Question] = []
-
-    def ask(topic: str, high_k: float, *, first: float = on_s, last: float = until_s) -> None:
-        asked.append(Question(topic, burner, of, FROM_K, high_k, first, last))
-
     level = _highest(probes, of, on_s, on_s + IN_TIME_FRAC * (off_s - on_s))
     if level is not None:
-        ask("heating rate", level)
-        ask("time to a level", level)
-        if of == "pan" and len(probes.each_k) > 1:
-            ask("spread over the pan", level)
-        if of == _shown(recording, burner):
-            ask("apparent temperature", level)
-    if math.isfinite(_plateau(probes.time_s, mean, on_s, off_s)[0]):
-        ask("plateau", math.nan, last=off_s)
+        topics = ["heating rate", "time to a level"]
+        topics += ["spread over the pan"] if of == "pan" and len(probes.each_k) > 1 else []
+        topics += ["apparent temperature"] if of == _shown(recording, burner) else []
+        for topic in topics:
+            yield Question(topic, burner, of, FROM_K, level, on_s, until_s)
+    flat = Question("plateau", burner, of, FROM_K, math.nan, on_s, off_s)
+    if math.isfinite(_plateau_k(probes, flat)):
+        yield flat
     if of == "pan" and off_s + AFTER_OFF_S + MIN_COOLING_S <= until_s:
-        ask("cooling rate", math.nan, first=off_s)
-    if of == "pan" and math.isfinite(_boil_off(probes, on_s, off_s)):
-        ask("boil-off", math.nan, last=off_s)
-    return asked
+        yield Question("cooling rate", burner, of, FROM_K, math.nan, off_s, until_s)
+    dry = replace(flat, topic="boil-off")
+    if of == "pan" and math.isfinite(_boil_off_s(probes, dry)):
+        yield dry
 
 
 def answers(recording: Recording, *, design: Design, asked: Sequence[Question]) -> FloatArray:
@@ -142,14 +165,13 @@ def _answer(recording: Recording, design: Design, asked: Question) -> float:
 
 
 def _reached_s(probes: _Probes, asked: Question) -> float:
-    return _first_at(probes.time_s, probes.mean_k, asked.high_k, asked.from_s)
+    return probes.first_at(asked.high_k, asked.from_s)
 
 
 @metric("credibility", "heating rate", "rate", "neither")
 def _heating_rate(probes: _Probes, asked: Question, *_: object) -> float:
     """Mean rate of the probes' mean between two levels; 0 where the upper one is never reached."""
-    begun = _first_at(probes.time_s, probes.mean_k, asked.low_k, asked.from_s)
-    span = _reached_s(probes, asked) - begun
+    span = _reached_s(probes, asked) - probes.first_at(asked.low_k, asked.from_s)
     return (asked.high_k - asked.low_k) / span if math.isfinite(span) and span > 0 else 0.0
 
 
@@ -172,19 +194,28 @@ def _spread(probes: _Probes, asked: Question, *_: object) -> float:
 @metric("credibility", "plateau", "temperature", "neither")
 def _plateau_k(probes: _Probes, asked: Question, *_: object) -> float:
     """Level of the longest flat stretch while heated."""
-    return _plateau(probes.time_s, probes.mean_k, asked.from_s, asked.until_s)[0]
+    return probes.plateau(asked.from_s, asked.until_s)[0]
 
 
 @metric("credibility", "boil-off", "time", "neither")
 def _boil_off_s(probes: _Probes, asked: Question, *_: object) -> float:
-    """Time from the beginning of a plateau to where the pan leaves it upwards."""
-    return _boil_off(probes, asked.from_s, asked.until_s)
+    """Time from the beginning of a plateau to where the pan leaves it upwards; or infinite."""
+    level, begun = probes.plateau(asked.from_s, asked.until_s)
+    if not math.isfinite(level):
+        return math.nan
+    left = probes.first_at(level + DRY_RISE_K, begun)
+    return left - begun if left <= asked.until_s else math.inf
 
 
 @metric("credibility", "cooling rate", "rate", "neither")
 def _cooling_rate(probes: _Probes, asked: Question, *_: object) -> float:
     """Rate at which the probes' mean falls once the heat is off."""
-    return _cooling(probes.time_s, probes.mean_k, asked.from_s)
+    begin = asked.from_s + AFTER_OFF_S
+    end = min(begin + COOLING_S, float(probes.known_s[-1]))
+    if end - begin < MIN_COOLING_S - 1.0:
+        return math.nan
+    high, low = (float(np.interp(t, probes.known_s, probes.mean_k)) for t in (begin, end))
+    return (high - low) / (end - begin)
 
 
 @metric("credibility", "apparent temperature", "temperature", "neither")
@@ -220,7 +251,11 @@ def _probes(recording: Recording, burner: str, of: str, until_s: float) -> _Prob
         inside = (time >= one.time_s[known][0]) & (time <= one.time_s[known][-1])
         bridged = np.interp(time, one.time_s[known], one.temperature_k[known])
         each.append(np.where(inside, bridged, np.nan))
-    return _Probes(time, np.array(each))
+    tells = np.isfinite(each)
+    any_tells = tells.any(axis=0)
+    total = np.where(tells, each, 0.0).sum(axis=0)
+    mean = total[any_tells] / tells.sum(axis=0)[any_tells]
+    return _Probes(time, np.array(each), time[any_tells], mean)
 
 
 def _heat(recording: Recording, burner: str, until_s: float) -> tuple[float, float]:
@@ -234,69 +269,12 @@ def _heat(recording: Recording, burner: str, until_s: float) -> tuple[float, flo
 
 def _highest(probes: _Probes, of: str, on_s: float, by_s: float) -> float | None:
     """Return the highest level of the ladder that is reached in time, well after the first."""
-    begun = _first_at(probes.time_s, probes.mean_k, FROM_K, on_s)
+    begun = probes.first_at(FROM_K, on_s)
     for level in LEVELS_K[of]:
-        reached = _first_at(probes.time_s, probes.mean_k, level, on_s)
+        reached = probes.first_at(level, on_s)
         if reached <= by_s and reached - begun >= MIN_RISE_S:
             return level
     return None
-
-
-def _first_at(time: FloatArray, mean: FloatArray, level_k: float, from_s: float) -> float:
-    """Return when the level is first reached, +inf when it is not."""
-    known = np.isfinite(mean) & (time >= from_s)
-    if not known.any():
-        return math.inf
-    t, rising = time[known], np.maximum.accumulate(mean[known])
-    if rising[-1] < level_k:
-        return math.inf
-    at = int(np.searchsorted(rising, level_k))
-    if at == 0:
-        return float(t[0])
-    share = (level_k - rising[at - 1]) / (rising[at] - rising[at - 1])
-    return float(t[at - 1] + share * (t[at] - t[at - 1]))
-
-
-def _plateau(time: FloatArray, mean: FloatArray, first: float, last: float) -> tuple[float, float]:
-    """Return level and begin of the longest flat stretch while heated; NaN without one."""
-    grid = np.arange(first, last, 5.0)
-    known = np.isfinite(mean)
-    if grid.size * 5.0 < FLAT_S or known.sum() < 3:
-        return math.nan, math.nan
-    value = np.interp(grid, time[known], mean[known])
-    wide = round(FLAT_S / 2 / 5.0)
-    slope = np.full(grid.size, math.inf)
-    slope[wide:-wide] = np.abs(value[2 * wide :] - value[: -2 * wide]) / FLAT_S
-    hot = value > value[0] + 0.5 * (value.max() - value[0])
-    flat = (slope <= FLAT_KPS) & hot
-    if not flat.any():
-        return math.nan, math.nan
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], flat, [False]]).astype(int)))
-    starts, stops = edges[::2], edges[1::2]
-    best = int(np.argmax(stops - starts))
-    part = slice(starts[best], stops[best])
-    return float(np.median(value[part])), float(grid[starts[best]])
-
-
-def _boil_off(probes: _Probes, first: float, last: float) -> float:
-    """Return from the beginning of a plateau to where the pan leaves it upwards; inf if never."""
-    mean = probes.mean_k
-    level, begun = _plateau(probes.time_s, mean, first, last)
-    if not math.isfinite(level):
-        return math.nan
-    left = _first_at(probes.time_s, mean, level + DRY_RISE_K, begun)
-    return left - begun if left <= last else math.inf
-
-
-def _cooling(time: FloatArray, mean: FloatArray, off_s: float) -> float:
-    """Return how fast the probes' mean falls once the heat is off."""
-    known = np.isfinite(mean)
-    begin = off_s + AFTER_OFF_S
-    end = min(begin + COOLING_S, float(time[known][-1]))
-    if end - begin < MIN_COOLING_S - 1.0:
-        return math.nan
-    high, low = (float(np.interp(t, time[known], mean[known])) for t in (begin, end))
-    return (high - low) / (end - begin)
 
 
 # -- the sensor's own view ---------------------------------------------------------

@@ -34,6 +34,7 @@ from trivet.scoring.figures import (
     valid_share,
 )
 from trivet.scoring.panwords import confusion_rows
+from trivet.scoring.registry import METRICS
 
 SHOWN_POINTS = 200  # own estimate: more cover one another in a picture
 FEWEST_DRAWS = 59
@@ -197,133 +198,108 @@ def _points(pieces: Sequence[StratumPiece]) -> tuple[FloatArray, FloatArray]:
 
 
 def goal_lines(one: StratumScore) -> Iterator[GoalLine]:
-    """Yield each goal of a stratum with what was found.
+    """Yield each goal of a stratum with what was found: met, not met, or too few cooks to tell.
 
-    Parameters
-    ----------
-    one : StratumScore
-        Its figures.
-
-    Yields
-    ------
-    GoalLine
-        Met, not met, or too few cooks to tell.
-
-    Notes
-    -----
-    A figure is met or not met when the 95 % interval from resampled cooks lies on one
-    side of its goal; else more cooks would be needed. Coverage is compatible while its
-    exact interval holds 95 %; under 59 draws that says nothing. A reading wrong by over
-    15 K in a stratum that allows none fails it, however few the cooks; such a stratum is
-    not measurable, so nothing is withheld from it wrongly.
-
-    References
-    ----------
-    House rule; Clopper and Pearson (1934).
+    A figure is met or not met when the 95 % interval from resampled cooks lies on one side of
+    its goal; else more cooks would be needed.  Coverage is compatible while its exact interval
+    (Clopper and Pearson, 1934) holds 95 %; under 59 draws that says nothing.  A reading wrong
+    by over 15 K in a stratum that allows none fails it, however few the cooks; such a stratum
+    is not measurable, so nothing is withheld from it wrongly.
     """
     kind = next(kind for kind in STRATA if kind.name == one.whole.name)
-    cooks, width = one.whole.cooks, one.whole["u95"].value
-
-    def line(what: str, goal: str, found: str, decision: ScoreDecision, text: str) -> GoalLine:
-        return GoalLine(kind.name, what, goal, found, decision, text)
-
-    for what, error, limit in (
-        ("median error", one.whole["median"], kind.median_k),
-        ("P95 of valid", one.whole["p95"], kind.p95_k),
+    for what, name, limit, unit in (
+        ("median error", "median", kind.median_k, "K"),
+        ("P95 of valid", "p95", kind.p95_k, "K"),
+        ("valid share", "valid", kind.valid_frac, "%"),
     ):
         if math.isfinite(limit):
-            decision = _beside((error.low, error.high), limit, cooks=cooks)
-            ends = _ends(error, "K")
-            yield line(what, f"≤ {limit:.0f} K", _kelvin(error.value), decision, ends)
-    if math.isfinite(kind.valid_frac):
-        valid = one.whole["valid"]
-        yield line(
-            "valid share",
-            f"≥ {100 * kind.valid_frac:.0f} %",
-            _percent(valid.value),
-            _beside((-valid.high, -valid.low), -kind.valid_frac, cooks=cooks),
-            _ends(valid, "%"),
-        )
+            yield _bounded(one.whole, what, name, limit, unit)
     if math.isfinite(kind.p95_k):
-        limit = WIDTH_PER_P95 * kind.p95_k
-        few = cooks < FEWEST_COOKS or math.isnan(width)
-        yield line(
-            "median U95",
-            f"≤ {limit:.1f} K",
-            _kelvin(width),
-            "too few" if few else "met" if width <= limit else "not met",
-            f"{cooks} cooks",
-        )
+        yield _width(one.whole, WIDTH_PER_P95 * kind.p95_k)
     if kind.none_large:
-        large = one.whole["large"]
-        none: ScoreDecision = "met" if cooks >= FEWEST_COOKS else "too few"
-        yield line(
-            "valid readings wrong by over 15 K",
-            "none",
-            f"{large.count} of {cooks} cooks",
-            "not met" if large.count else none,
-            f"at most {_percent(large.high)} of cooks",
-        )
-    yield from _honesty(one, measurable=not kind.none_large)
+        yield _none_large(one.whole)
+    if one.whole["covered"].of:
+        yield _coverage(one.whole)
+    if one.whole["flagged"].of:
+        yield _flagged(one.whole)
+    if not kind.none_large and math.isfinite(one.whole["false_flag"].value):
+        what = "right within 15 K yet withheld"
+        yield _bounded(one.whole, what, "false_flag", FALSE_FLAG_FRAC, "%")
 
 
-def _honesty(one: StratumScore, *, measurable: bool) -> Iterator[GoalLine]:
-    """Yield what is asked of every stratum: intervals that cover, and errors that are flagged."""
-    whole, covered, flagged = one.whole, one.whole["covered"], one.whole["flagged"]
-    if covered.of:
-        holds = covered.low <= NOMINAL_COVERAGE <= covered.high
-        side = "wide" if covered.low > NOMINAL_COVERAGE else "narrow"
-        exact = _ends(covered, "%")
-        yield GoalLine(
-            whole.name,
-            "coverage of the 95 % interval",
-            "compatible with 95 %",
-            f"{covered.count} of {covered.of}",
-            "not met" if not holds else "too few" if covered.of < FEWEST_DRAWS else "met",
-            exact if holds else f"{exact}: intervals too {side}",
-        )
-    if flagged.of:
-        reached: ScoreDecision = "met" if flagged.value >= FLAGGED_FRAC else "not met"
-        yield GoalLine(
-            whole.name,
-            "errors over 15 K withheld",
-            f"≥ {100 * FLAGGED_FRAC:.0f} %",
-            _percent(flagged.value),
-            "too few" if flagged.of < FEWEST_COOKS and reached == "met" else reached,
-            f"of the moments of {flagged.of} cooks; {whole['large'].count} cooks show one",
-        )
-    false = whole["false_flag"]
-    if measurable and math.isfinite(false.value):
-        yield GoalLine(
-            whole.name,
-            "right within 15 K yet withheld",
-            f"≤ {100 * FALSE_FLAG_FRAC:.0f} %",
-            _percent(false.value),
-            _beside((false.low, false.high), FALSE_FLAG_FRAC, cooks=whole.cooks),
-            _ends(false, "%"),
-        )
+def _bounded(whole: PartScore, what: str, name: str, limit: float, unit: str) -> GoalLine:
+    """Return the goal of a figure that has an interval over resampled cooks."""
+    found, up = whole[name], METRICS["score"][name].sense == "higher"
+    good, bad = found.high <= limit, found.low > limit
+    if up:
+        good, bad = found.low >= limit, found.high < limit
+    few = whole.cooks < FEWEST_COOKS or math.isnan(found.low) or not (good or bad)
+    goal = f"{'≥' if up else '≤'} {_scale(unit) * limit:.0f} {unit}"
+    decision: ScoreDecision = "too few" if few else "met" if good else "not met"
+    return GoalLine(whole.name, what, goal, _shown(found.value, unit), decision, _ends(found, unit))
 
 
-def _beside(ends: tuple[float, float], limit: float, *, cooks: int) -> ScoreDecision:
-    """Return on which side of an upper limit an interval lies."""
-    low, high = ends
-    if cooks < FEWEST_COOKS or math.isnan(low):
-        return "too few"
-    if high <= limit:
-        return "met"
-    return "not met" if low > limit else "too few"
+def _width(whole: PartScore, limit: float) -> GoalLine:
+    width = whole["u95"].value
+    few = whole.cooks < FEWEST_COOKS or math.isnan(width)
+    decision: ScoreDecision = "too few" if few else "met" if width <= limit else "not met"
+    goal, cooks = f"≤ {limit:.1f} K", f"{whole.cooks} cooks"
+    return GoalLine(whole.name, "median U95", goal, _shown(width, "K"), decision, cooks)
+
+
+def _none_large(whole: PartScore) -> GoalLine:
+    large, what = whole["large"], "valid readings wrong by over 15 K"
+    decision: ScoreDecision = "met" if whole.cooks >= FEWEST_COOKS else "too few"
+    return GoalLine(
+        whole.name,
+        what,
+        "none",
+        f"{large.count} of {whole.cooks} cooks",
+        "not met" if large.count else decision,
+        f"at most {_shown(large.high, '%')} of cooks",
+    )
+
+
+def _coverage(whole: PartScore) -> GoalLine:
+    covered = whole["covered"]
+    holds = covered.low <= NOMINAL_COVERAGE <= covered.high
+    side = "wide" if covered.low > NOMINAL_COVERAGE else "narrow"
+    exact = _ends(covered, "%")
+    return GoalLine(
+        whole.name,
+        "coverage of the 95 % interval",
+        "compatible with 95 %",
+        f"{covered.count} of {covered.of}",
+        "not met" if not holds else "too few" if covered.of < FEWEST_DRAWS else "met",
+        exact if holds else f"{exact}: intervals too {side}",
+    )
+
+
+def _flagged(whole: PartScore) -> GoalLine:
+    flagged = whole["flagged"]
+    reached: ScoreDecision = "met" if flagged.value >= FLAGGED_FRAC else "not met"
+    return GoalLine(
+        whole.name,
+        "errors over 15 K withheld",
+        f"≥ {100 * FLAGGED_FRAC:.0f} %",
+        _shown(flagged.value, "%"),
+        "too few" if flagged.of < FEWEST_COOKS and reached == "met" else reached,
+        f"of the moments of {flagged.of} cooks; {whole['large'].count} cooks show one",
+    )
+
+
+def _scale(unit: str) -> float:
+    return 100.0 if unit == "%" else 1.0
 
 
 def _ends(found: MetricValue, unit: str) -> str:
     if math.isnan(found.low):
         return "no interval"
-    scale = 100.0 if unit == "%" else 1.0
-    return f"95 %: {scale * found.low:.1f} to {scale * found.high:.1f} {unit}"
+    low, high = _scale(unit) * found.low, _scale(unit) * found.high
+    return f"95 %: {low:.1f} to {high:.1f} {unit}"
 
 
-def _kelvin(value: float) -> str:
-    return "no reading" if math.isnan(value) else f"{value:.1f} K"
-
-
-def _percent(value: float) -> str:
-    return "unknown" if math.isnan(value) else f"{100 * value:.1f} %"
+def _shown(value: float, unit: str) -> str:
+    if math.isnan(value):
+        return "no reading" if unit == "K" else "unknown"
+    return f"{_scale(unit) * value:.1f} {unit}"
