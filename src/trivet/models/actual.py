@@ -120,10 +120,6 @@ def hottest_series(actual: Actual, of: Of) -> Series:
     Notes
     -----
     A probe beside the hottest spot reads low, by up to the pan's non-uniformity.
-
-    References
-    ----------
-    Records of the cook.
     """
     truth = actual.truth
     if truth is None:
@@ -152,10 +148,6 @@ def surface_named(actual: Actual, of: Int8Array) -> tuple[FloatArray, FloatArray
     Notes
     -----
     Like is compared with like: a reading of oil only with oil.
-
-    References
-    ----------
-    Records of the cook.
     """
     so, u = (np.full(actual.time_s.shape, np.nan) for _ in range(2))
     for index, word in enumerate(OF_WORDS):
@@ -214,10 +206,6 @@ def interpolated(time_s: FloatArray, value: FloatArray, at_s: FloatArray) -> Flo
     Notes
     -----
     A gap is a NaN in the records, so none is bridged.
-
-    References
-    ----------
-    Definition.
     """
     if time_s.size == 0:
         return np.full(at_s.shape, np.nan)
@@ -244,10 +232,6 @@ def heated(actual: Actual, *, design: Design, of: Of | None) -> tuple[BoolArray,
     Notes
     -----
     The denominator of every share of valid moments.
-
-    References
-    ----------
-    Records of the cook.
     """
     truth, time_s = actual.truth, actual.time_s
     if of is not None:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.errors import NotEnoughDataError
 from trivet.models.actual import drawn_moment
-from trivet.physics.statistics.agreement import cluster_bootstrap
 from trivet.physics.statistics.intervals import clopper_pearson
 from trivet.quality import Quality
 from trivet.records.checks import Check, CheckScore
@@ -20,6 +17,7 @@ from trivet.records.recording import LABELS
 from trivet.records.scoring import GoalLine, ScoreDecision
 from trivet.scoring.labels import WARM_DELTA_K, Looked, PanMoment
 from trivet.scoring.registry import METRICS, Metric, metric
+from trivet.scoring.resampling import resampled, seeded
 from trivet.scoring.strata import SHINY_UNDER
 
 Answer = tuple[str, float, float]
@@ -40,8 +38,6 @@ K95_NORMAL = 1.96
 K95_PLANE = 2.45
 """The same for two coordinates of equal uncertainty: sqrt(-2 ln 0.05), Rayleigh law."""
 MM = 1000.0  # definition: millimetres in a metre
-RESAMPLES = 500
-"""Resamples of whole cooks; own estimate: the ends of a 95 % interval rest on a dozen of them."""
 FEWEST_COOKS = 20
 """Cooks from which a goal is judged; 20 without a failure prove 86 %."""
 
@@ -251,17 +247,8 @@ def _score(kind: Metric, part: str, mine: Sequence[Check], condition: str) -> Ch
     def statistic(some: FloatArray) -> float:
         return float(some.mean() if kind.joined == "mean" else np.quantile(some, 0.95))
 
-    seed = hashlib.sha256(f"{condition}\n{kind.name}\n{part}".encode()).digest()[:8]
-    try:
-        low, high = cluster_bootstrap(
-            size,
-            cook=plans,
-            generator=np.random.default_rng(int.from_bytes(seed, "big")),
-            statistic=statistic,
-            draws=RESAMPLES,
-        )
-    except NotEnoughDataError:
-        low = high = math.nan
+    generator = seeded(condition, kind.name, part)
+    low, high = resampled(size, cook=plans.tolist(), generator=generator, statistic=statistic)
     drawn = _drawn(mine)
     ends = clopper_pearson(sum(drawn), len(drawn)) if drawn else (math.nan, math.nan)
     return CheckScore(

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.errors import EvidenceError, NotEnoughDataError
-from trivet.physics.statistics.agreement import cluster_bootstrap
+from trivet.errors import EvidenceError
 from trivet.records.checks import Check, PanWord
 from trivet.records.requirement import Evidence
 from trivet.records.scoring import (
@@ -24,17 +22,18 @@ from trivet.records.scoring import (
     StratumPiece,
     StratumScore,
 )
-from trivet.scoring.checks import FEWEST_COOKS, RESAMPLES, check_goals, check_scores
-from trivet.scoring.figures import (
+from trivet.scoring.checks import FEWEST_COOKS, check_goals, check_scores
+from trivet.scoring.panwords import confusion_rows
+from trivet.scoring.pieces import (
     cook_errors,
     cook_shares,
-    false_flag_share,
+    false_flag_counts,
     figures,
     p95,
-    valid_share,
+    valid_counts,
 )
-from trivet.scoring.panwords import confusion_rows
 from trivet.scoring.registry import METRICS
+from trivet.scoring.resampling import resampled, seeded
 
 SHOWN_POINTS = 200  # own estimate: more cover one another in a picture
 FEWEST_DRAWS = 59
@@ -137,32 +136,16 @@ def _parts(pieces: Sequence[StratumPiece]) -> Iterator[PartScore]:
 
 
 def _stratum(name: str, pieces: Sequence[StratumPiece], condition: str) -> StratumScore:
-    seed = hashlib.sha256(f"{condition}\n{name}".encode()).digest()[:8]
-    generator = np.random.default_rng(int.from_bytes(seed, "big"))
+    generator = seeded(condition, name)
     error, plans = cook_errors(pieces)
-
-    def spread(
-        values: FloatArray,
-        cook: Sequence[str],
-        statistic: Callable[[FloatArray], float] | None = None,
-    ) -> tuple[float, float]:
-        try:
-            return cluster_bootstrap(
-                values,
-                cook=np.asarray(cook),
-                generator=generator,
-                statistic=statistic,
-                draws=RESAMPLES,
-            )
-        except NotEnoughDataError:
-            return math.nan, math.nan
-
+    size, cooks = np.abs(error), plans.tolist()
+    valid, judged = cook_shares(pieces, valid_counts), cook_shares(pieces, false_flag_counts)
     # One generator: the order of these decides the draws.
     ranges = {
-        "median": spread(np.abs(error), plans.tolist(), lambda x: float(np.median(x))),
-        "p95": spread(np.abs(error), plans.tolist(), p95),
-        "valid": spread(*cook_shares(pieces, valid_share)),
-        "false_flag": spread(*cook_shares(pieces, false_flag_share)),
+        "median": resampled(size, cook=cooks, generator=generator, statistic=_median),
+        "p95": resampled(size, cook=cooks, generator=generator, statistic=p95),
+        "valid": resampled(valid[0], cook=valid[1], generator=generator),
+        "false_flag": resampled(judged[0], cook=judged[1], generator=generator),
     }
     whole = part_score(pieces, name=name)
     found = {
@@ -171,6 +154,10 @@ def _stratum(name: str, pieces: Sequence[StratumPiece], condition: str) -> Strat
     }
     so, off = _points(pieces)
     return StratumScore(replace(whole, figures=found), so, off)
+
+
+def _median(values: FloatArray) -> float:
+    return float(np.median(values))
 
 
 def part_score(pieces: Sequence[StratumPiece], *, name: str, part: str = "") -> PartScore:

@@ -156,10 +156,6 @@ def decided(
     Notes
     -----
     Evidence under the grade asked can only fail a requirement, never meet it.
-
-    References
-    ----------
-    House rule; JCGM 106:2012 for the guard bands within the lines.
     """
     least: Evidence = "bench" if requirement.safety else requirement.evidence
     rank = EVIDENCE_ORDER.index
