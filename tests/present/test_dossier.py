@@ -12,7 +12,7 @@ import pytest
 
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.present.dossier import dossier
-from trivet.present.numbers import failure_rate, metric_bound, metric_value, money, share
+from trivet.present.numbers import Formatter, failure_rate, money, share
 from trivet.present.planview import hidden_outline
 from trivet.quality import Quality
 from trivet.records.alertlog import AlertChange, AlertLog
@@ -528,11 +528,11 @@ def test_an_alert_that_went_off_before_the_limit_is_no_alert() -> None:
 
 
 def test_infinite_metrics_are_words() -> None:
-    display = Display()
-    assert metric_value(-math.inf, "lead_time", display) == "no alert"
-    assert metric_value(math.inf, "break_even_units", display) == "never"
-    assert metric_value(NAN, "lead_time", display) == "no value"
-    assert metric_bound(NAN, "lead_time", display) == "too few cooks for a bound"
+    show = Formatter(Display())
+    assert show.metric_value(-math.inf, "lead_time") == "no alert"
+    assert show.metric_value(math.inf, "break_even_units") == "never"
+    assert show.metric_value(NAN, "lead_time") == "no value"
+    assert show.metric_bound(NAN, "lead_time") == "too few cooks for a bound"
 
 
 def test_not_measurable_is_said_in_words(review: Dossier) -> None:

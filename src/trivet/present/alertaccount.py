@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from trivet.present.alerts import sheet_tables
-from trivet.present.numbers import NONE, heating_rate, listed, seconds
+from trivet.present.numbers import NONE, Formatter, listed, seconds
 from trivet.present.parts import tabulate
 from trivet.records.alertaccount import AlertCase, AlertRow, AlertStudy, FaultRow, RateRow
 from trivet.records.alertlog import TunedPoint, Tuning
@@ -113,10 +113,11 @@ def _rates(study: AlertStudy, design: Design) -> Iterator[Table]:
 
 
 def _span(one: RateRow, design: Design) -> str:
-    high = heating_rate(one.high_kps - HALF_KPS, design.display)
+    show = Formatter(design.display)
+    high = show.heating_rate(one.high_kps - HALF_KPS)
     if math.isinf(one.low_kps):
         return f"up to {high}"
-    low = heating_rate(one.low_kps - HALF_KPS, design.display)
+    low = show.heating_rate(one.low_kps - HALF_KPS)
     return f"above {low}" if math.isinf(one.high_kps) else f"{low} to {high}"
 
 

@@ -8,16 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from trivet.models.actual import hottest_series
-from trivet.present.numbers import (
-    NONE,
-    difference,
-    failure_rate,
-    heating_rate,
-    joined,
-    seconds,
-    share,
-    temperature,
-)
+from trivet.present.numbers import NONE, Formatter, failure_rate, joined, seconds, share
 from trivet.present.parts import tabulate
 from trivet.present.warning import margin_table, timeline_charts, timeline_tables
 from trivet.records.design import Design, Limit
@@ -52,6 +43,7 @@ WITH_BAND = frozenset(
 
 def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[ShownCook]) -> Section:
     """Return what each alert is for, how it is set, and how early it comes."""
+    show = Formatter(design.display)
     if not design.alerts:
         return Section("Alerts", ("The design has no alerts.",))
     tables = [*sheet_tables(design), _limit_table(design)]
@@ -64,7 +56,7 @@ def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[Sho
         " An alert tells; it does not turn off the heat."
     ]
     hopeless = dict.fromkeys(
-        f"{one.alert} at {heating_rate(one.rate_kps, design.display)}"
+        f"{one.alert} at {show.heating_rate(one.rate_kps)}"
         for one in prediction.margins
         if not one.possible
     )
@@ -76,7 +68,7 @@ def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[Sho
 
 def sheet_tables(design: Design) -> tuple[Table, Table]:
     """Return the rationalisation sheet, and the settings of every alert."""
-    display = design.display
+    show = Formatter(design.display)
     sheet = tabulate(
         "Rationalisation sheet",
         design.alerts,
@@ -100,12 +92,12 @@ def sheet_tables(design: Design) -> tuple[Table, Table]:
             "Guards": lambda one: one.limit or NONE,
             "For bases": lambda one: ", ".join(one.bases) or "all, told or not",
             "Deadband": lambda one: (
-                difference(one.deadband_delta_k, display) if one.kind in WITH_BAND else NONE
+                show.difference(one.deadband_delta_k) if one.kind in WITH_BAND else NONE
             ),
             "On delay": lambda one: seconds(one.on_delay_s),
             "Off delay": lambda one: seconds(one.off_delay_s),
             "Only above": lambda one: (
-                temperature(one.gate_k, display) if one.kind == "time_to_limit" else NONE
+                show.temperature(one.gate_k) if one.kind == "time_to_limit" else NONE
             ),
             "Slope over": lambda one: (
                 seconds(one.slope_window_s) if one.kind == "time_to_limit" else NONE
@@ -122,17 +114,17 @@ def _unheeded(one: Alert) -> str:
 
 
 def _set_point(one: Alert, design: Design) -> str:
-    display = design.display
+    show = Formatter(design.display)
     match one.kind:
         case "level" | "time_to_limit":
             return _limited(one, design)
         case "boil_dry":
-            off = difference(one.change_delta_k, display)
+            off = show.difference(one.change_delta_k)
             return f"{off} off a plateau of {seconds(one.plateau_s)} near the boiling point"
         case "uneven":
-            return f"P95 − P5 at {difference(one.spread_delta_k, display)}"
+            return f"P95 − P5 at {show.difference(one.spread_delta_k)}"
         case "housing_hot":
-            return f"housing at {temperature(one.set_point_k, display)}"
+            return f"housing at {show.temperature(one.set_point_k)}"
         case "window_dirty":
             return f"{share(one.loss_frac, 0)} of the clean window's transmittance lost"
         case "battery_low":
@@ -145,27 +137,27 @@ def _set_point(one: Alert, design: Design) -> str:
 
 def _limited(one: Alert, design: Design) -> str:
     """Return where an alert trips that guards a limit; a told oil has a point of its own."""
-    display = design.display
+    show = Formatter(design.display)
     limit = design.limit(str(one.limit))
-    at = temperature(limit.value_k, display)
+    at = show.temperature(limit.value_k)
     if limit.oil_point is not None:
         quantile = share(design.alerting.smoke_quantile_frac, 0)
         at = f"the {quantile} quantile of the told oil's {limit.oil_point} point ({at} if none is"
         at += " told)"
     if one.kind == "time_to_limit":
-        return f"{seconds(one.lead_s)} before {at}, from {temperature(one.gate_k, display)} on"
+        return f"{seconds(one.lead_s)} before {at}, from {show.temperature(one.gate_k)} on"
     own = one.set_point_k
-    return f"at {at}" if own is None else f"at {temperature(own, display)}"
+    return f"at {at}" if own is None else f"at {show.temperature(own)}"
 
 
 def _limit_table(design: Design) -> Table:
-    display = design.display
+    show = Formatter(design.display)
 
     def span(one: Limit) -> str:
         low, high = getattr(one.value_k, "low", None), getattr(one.value_k, "high", None)
         if low is None or high is None:
             return "none given"
-        return f"{temperature(low, display)} to {temperature(high, display)}"
+        return f"{show.temperature(low)} to {show.temperature(high)}"
 
     return tabulate(
         "Limits",
@@ -173,7 +165,7 @@ def _limit_table(design: Design) -> Table:
         {
             "Limit": lambda one: one.name,
             "Of": lambda one: one.of.replace("_", " "),
-            "Value": lambda one: temperature(one.value_k, display),
+            "Value": lambda one: show.temperature(one.value_k),
             "Range": span,
             "Origin": lambda one: str(getattr(one.value_k, "origin", "assumed")),
             "Note": lambda one: getattr(one.value_k, "note", "") or NONE,

@@ -7,16 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from trivet.models.predicted import best_views
-from trivet.present.numbers import (
-    difference,
-    interval,
-    length,
-    money,
-    number,
-    seconds,
-    share,
-    temperature,
-)
+from trivet.present.numbers import Formatter, interval, money, number, seconds, share
 from trivet.present.parts import ALL
 from trivet.records.business_result import BatteryLife, Economics
 from trivet.records.design import Display
@@ -31,10 +22,11 @@ MAX_CAUTIONS = 8
 
 def answer_section(prediction: Prediction, *, display: Display) -> Section:
     """Return the questions that a review asks first, with their answers."""
+    show = Formatter(display)
     rows = (
-        *_seen(prediction, display),
-        *_measured(prediction, display),
-        *_ranged(prediction, display),
+        *_seen(prediction, show),
+        *_measured(prediction, show),
+        *_ranged(prediction, show),
         *_warned(prediction.warning),
         *_powered(prediction.battery),
         *_paid(prediction.economics),
@@ -59,7 +51,7 @@ def first_cautions(prediction: Prediction) -> tuple[str, ...]:
 Answers = Iterator[tuple[str, str]]
 
 
-def _seen(prediction: Prediction, display: Display) -> Answers:
+def _seen(prediction: Prediction, show: Formatter) -> Answers:
     views = list(best_views(prediction.views).values())
     if views:
         rim = min(views, key=lambda one: one.rim_in_view_frac)
@@ -67,7 +59,7 @@ def _seen(prediction: Prediction, display: Display) -> Answers:
         yield (
             "is it seen?",
             f"rim at worst {share(rim.rim_in_view_frac)},"
-            f" margin {length(rim.margin_m, display)} ({rim.pan} on {rim.burner});"
+            f" margin {show.length(rim.margin_m)} ({rim.pan} on {rim.burner});"
             f" {number(pixels.pixels_across)} pixels across {pixels.pan}",
         )
     yield from _covered(prediction.seeing)
@@ -99,7 +91,7 @@ def _covered(seeing: Seeing) -> Answers:
         yield "where should it hang?", seeing.search.answer
 
 
-def _measured(prediction: Prediction, display: Display) -> Answers:
+def _measured(prediction: Prediction, show: Formatter) -> Answers:
     known = [one for one in prediction.budgets if one.measurable]
     if prediction.budgets:
         blind = sorted({one.pan for one in prediction.budgets} - {one.pan for one in known})
@@ -109,35 +101,35 @@ def _measured(prediction: Prediction, display: Display) -> Answers:
         worst = max(known, key=lambda one: one.u95_k)
         yield (
             "how wrong?",
-            f"up to ±{difference(worst.u95_k, display)} at 95 %: {worst.base} in {worst.pan} at"
-            f" {temperature(worst.temperature_k, display)}; {worst.reason}",
+            f"up to ±{show.difference(worst.u95_k)} at 95 %: {worst.base} in {worst.pan} at"
+            f" {show.temperature(worst.temperature_k)}; {worst.reason}",
         )
     units = prediction.population
     if units is not None and units.errors:
-        yield "a poor unit?", _poor_unit(units, display)
+        yield "a poor unit?", _poor_unit(units, show)
 
 
-def _poor_unit(units: UnitPopulation, display: Display) -> str:
+def _poor_unit(units: UnitPopulation, show: Formatter) -> str:
     worst = max(units.errors, key=lambda one: one.p95_k)
     words = (
-        f"95th-percentile unit up to ±{difference(worst.p95_k, display)}, middle unit"
-        f" ±{difference(worst.median_k, display)}: {worst.base} in {worst.pan}"
+        f"95th-percentile unit up to ±{show.difference(worst.p95_k)}, middle unit"
+        f" ±{show.difference(worst.median_k)}: {worst.base} in {worst.pan}"
     )
     if not math.isnan(worst.p95_calibrated_k):
         words += (
-            f"; after the end of the line ±{difference(worst.p95_calibrated_k, display)},"
+            f"; after the end of the line ±{show.difference(worst.p95_calibrated_k)},"
             f" yield {share(units.yield_frac)}, {units.cost_per_good_unit}"
             f" {units.currency} and {seconds(units.time_s)} for a good unit"
         )
     if not math.isnan(worst.p95_recalibrated_k):
-        words += f"; in the kitchen ±{difference(worst.p95_recalibrated_k, display)}"
+        words += f"; in the kitchen ±{show.difference(worst.p95_recalibrated_k)}"
     return words
 
 
-def _ranged(prediction: Prediction, display: Display) -> Answers:
+def _ranged(prediction: Prediction, show: Formatter) -> Answers:
     for one in prediction.ranges:
         if one.headroom_k < 0.0:
-            short = difference(-one.headroom_k, display)
+            short = show.difference(-one.headroom_k)
             yield "in range?", f"{one.limit} lies {short} above the range of {one.head}"
         elif math.isnan(one.headroom_k):
             yield "in range?", f"{one.limit}: unknown, the card of {one.head} states no range"

@@ -7,17 +7,9 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from trivet.present.numbers import (
-    NONE,
-    UNKNOWN,
-    difference,
-    joined,
-    read_only,
-    share,
-    temperature,
-)
+from trivet.present.numbers import NONE, UNKNOWN, Formatter, joined, read_only, share
 from trivet.present.parts import ALL, tabulate
-from trivet.records.design import Design, Display
+from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, Mark, Section, Table
 from trivet.records.prediction import Budget, Prediction
 
@@ -29,9 +21,10 @@ _FIGURES = re.compile(r"\d+(?:\.\d+)?")
 
 def budget_section(design: Design, *, prediction: Prediction) -> Section:
     """Return the tables of all budgets, error against temperature, and a chart for each base."""
+    show = Formatter(design.display)
     budgets = {base.name: _of_base(prediction, base.name) for base in design.bases}
     known = {name: own for name, own in budgets.items() if own}
-    tables = [_error_table(prediction, design.display)]
+    tables = [_error_table(prediction, show)]
     for name, own in known.items():
         tables += _base_tables(design, name, own)
     shares = _share_table(design, prediction)
@@ -86,7 +79,7 @@ def dominant_term(budget: Budget) -> str:
     return max(lines, key=lambda line: line.u_k).term if lines else UNKNOWN
 
 
-def _error_table(prediction: Prediction, display: Display) -> Table:
+def _error_table(prediction: Prediction, show: Formatter) -> Table:
     """Return a row for each base and what is seen of it, over pans and temperatures."""
     cases: dict[tuple[str, str], list[Budget]] = {}
     for one in prediction.budgets:
@@ -98,7 +91,7 @@ def _error_table(prediction: Prediction, display: Display) -> Table:
     def ends(own: list[Budget]) -> str:
         if not own:
             return NONE
-        return f"±{difference(own[0].u95_k, display)} to ±{difference(own[-1].u95_k, display)}"
+        return f"±{show.difference(own[0].u95_k)} to ±{show.difference(own[-1].u95_k)}"
 
     def leads(own: list[Budget]) -> str:
         return Counter(dominant_term(one) for one in own).most_common(1)[0][0] if own else NONE
@@ -125,17 +118,17 @@ def _error_table(prediction: Prediction, display: Display) -> Table:
 
 def _base_tables(design: Design, base: str, budgets: Sequence[Budget]) -> list[Table]:
     """Return half-widths by temperature, then what dominates and where nothing is measured."""
-    display = design.display
+    show = Formatter(design.display)
     heats = sorted({one.temperature_k for one in budgets})
     cases: dict[tuple[str, str], dict[float, Budget]] = {}
     for one in budgets:
         cases.setdefault((one.pan, one.of), {})[one.temperature_k] = one
     rows = tuple(
-        (pan, of.replace("_", " "), *(_half_widths(case.get(heat), display) for heat in heats))
+        (pan, of.replace("_", " "), *(_half_widths(case.get(heat), show) for heat in heats))
         for (pan, of), case in cases.items()
     )
-    columns = ("Pan", "Of", *(temperature(heat, display) for heat in heats))
-    unit = "°F" if display.temperature == "degF" else "K"
+    columns = ("Pan", "Of", *(show.temperature(heat) for heat in heats))
+    unit = "°F" if show.display.temperature == "degF" else "K"
     note = f"±{unit}: first order / Monte Carlo. A dash: no budget at that temperature."
     return [
         Table(f"Base {base}: 95 % half-width", columns, rows, note, "predicted"),
@@ -144,8 +137,8 @@ def _base_tables(design: Design, base: str, budgets: Sequence[Budget]) -> list[T
             cases.items(),
             {
                 "Pan": lambda item: item[0][0],
-                "Dominant term": lambda item: _dominants(item[1], display),
-                "Not measurable": lambda item: _blind(item[1], display),
+                "Dominant term": lambda item: _dominants(item[1], show),
+                "Not measurable": lambda item: _blind(item[1], show),
                 "Remark": lambda item: _remarks(item[1]),
             },
             evidence="predicted",
@@ -153,25 +146,25 @@ def _base_tables(design: Design, base: str, budgets: Sequence[Budget]) -> list[T
     ]
 
 
-def _half_widths(one: Budget | None, display: Display) -> str:
+def _half_widths(one: Budget | None, show: Formatter) -> str:
     if one is None:
         return NONE
     if not one.measurable:
         return "not measurable"
-    first = difference(one.u95_gum_k, display).split(" ")[0]
-    return f"{first} / {difference(one.u95_mc_k, display).split(' ')[0]}"
+    first = show.difference(one.u95_gum_k).split(" ")[0]
+    return f"{first} / {show.difference(one.u95_mc_k).split(' ')[0]}"
 
 
-def _spans(heats: Sequence[float], case: dict[float, Budget], display: Display) -> str:
+def _spans(heats: Sequence[float], case: dict[float, Budget], show: Formatter) -> str:
     """Return temperatures as a range where no other lies between them, else one by one."""
     known = sorted(case)
     first, last = known.index(min(heats)), known.index(max(heats))
     if len(heats) > 1 and last - first + 1 == len(heats):
-        return f"{temperature(known[first], display)} to {temperature(known[last], display)}"
-    return joined(temperature(heat, display) for heat in sorted(heats))
+        return f"{show.temperature(known[first])} to {show.temperature(known[last])}"
+    return joined(show.temperature(heat) for heat in sorted(heats))
 
 
-def _dominants(case: dict[float, Budget], display: Display) -> str:
+def _dominants(case: dict[float, Budget], show: Formatter) -> str:
     """Return the dominant terms of the measurable temperatures, each with its range."""
     terms: dict[str, dict[float, float]] = {}
     for heat, one in sorted(case.items()):
@@ -181,12 +174,12 @@ def _dominants(case: dict[float, Budget], display: Display) -> str:
             terms.setdefault(term, {})[heat] = u_k
     texts = []
     for term, us in terms.items():
-        ends = dict.fromkeys(difference(u, display) for u in (min(us.values()), max(us.values())))
-        texts.append(f"{term} (u {' to '.join(ends)}, {_spans(list(us), case, display)})")
+        ends = dict.fromkeys(show.difference(u) for u in (min(us.values()), max(us.values())))
+        texts.append(f"{term} (u {' to '.join(ends)}, {_spans(list(us), case, show)})")
     return "; ".join(texts) or NONE
 
 
-def _blind(case: dict[float, Budget], display: Display) -> str:
+def _blind(case: dict[float, Budget], show: Formatter) -> str:
     """Return where nothing is measured and why; reasons that differ in figures are joined."""
     reasons: dict[str, list[float]] = {}
     for heat, one in sorted(case.items()):
@@ -195,8 +188,8 @@ def _blind(case: dict[float, Budget], display: Display) -> str:
     texts = []
     for heats in reasons.values():
         said = [_main_reason(case[heat]) for heat in heats]
-        at = f" (at {temperature(heats[0], display)})" if len(set(said)) > 1 else ""
-        texts.append(f"{_spans(heats, case, display)}: {said[0]}{at}")
+        at = f" (at {show.temperature(heats[0])})" if len(set(said)) > 1 else ""
+        texts.append(f"{_spans(heats, case, show)}: {said[0]}{at}")
     return "; ".join(texts) or "measurable throughout"
 
 
@@ -213,17 +206,17 @@ def _remarks(case: dict[float, Budget]) -> str:
 
 
 def _range_table(design: Design, prediction: Prediction) -> Table:
-    display = design.display
+    show = Formatter(design.display)
     return tabulate(
         "Limits against the sensor's range",
         prediction.ranges,
         {
             "Head": lambda one: one.head,
             "Limit": lambda one: one.limit,
-            "Limit at": lambda one: temperature(one.limit_k, display),
-            "Sensor then reads": lambda one: temperature(one.apparent_at_limit_k, display),
-            "Range ends at": lambda one: temperature(one.range_high_k, display),
-            "Headroom": lambda one: difference(one.headroom_k, display, 0),
+            "Limit at": lambda one: show.temperature(one.limit_k),
+            "Sensor then reads": lambda one: show.temperature(one.apparent_at_limit_k),
+            "Range ends at": lambda one: show.temperature(one.range_high_k),
+            "Headroom": lambda one: show.difference(one.headroom_k, 0),
             "Remark": lambda one: _range_remark(one.headroom_k),
         },
         note="The sensor's own reading at the limit: through the window, emissivity 0.95.",
@@ -240,13 +233,14 @@ def _range_remark(headroom_k: float) -> str:
 
 
 def _base_chart(design: Design, base: str, budgets: Sequence[Budget]) -> Chart | None:
+    show = Formatter(design.display)
     measurable = [one for one in budgets if one.measurable]
     if not measurable:
         return None
     top_k = max(one.temperature_k for one in measurable)
     hottest = [one for one in measurable if math.isclose(one.temperature_k, top_k)]
     shown = sorted(hottest, key=lambda one: -one.u95_mc_k)[:SHOWN_CASES]
-    at = temperature(top_k, design.display)
+    at = show.temperature(top_k)
     bars = tuple((line.term, float(line.u_k), one.pan) for one in shown for line in one.lines)
     totals = tuple(
         row
@@ -332,7 +326,7 @@ def _best_pan(design: Design, budgets: Sequence[Budget]) -> list[Budget]:
 
 def _share_table(design: Design, prediction: Prediction) -> Table | None:
     """Return sensitivity and share of each term for the best case of each base."""
-    display = design.display
+    show = Formatter(design.display)
     cases = [
         (best[-1], line)
         for base in design.bases
@@ -350,10 +344,10 @@ def _share_table(design: Design, prediction: Prediction) -> Table | None:
         cases,
         {
             "Base": lambda case: (
-                f"{case[0].base}, {case[0].pan}, {temperature(case[0].temperature_k, display)}"
+                f"{case[0].base}, {case[0].pan}, {show.temperature(case[0].temperature_k)}"
             ),
             "Term": lambda case: case[1].term,
-            "Standard uncertainty": lambda case: difference(case[1].u_k, display),
+            "Standard uncertainty": lambda case: show.difference(case[1].u_k),
             "Share": lambda case: share(case[1].total_share_frac, 0),
             "Number": lambda case: words[case[1].sign],
             "Shape": lambda case: case[1].distribution,

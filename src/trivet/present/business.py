@@ -7,19 +7,10 @@ from decimal import Decimal, InvalidOperation
 
 import numpy as np
 
-from trivet.present.numbers import (
-    NONE,
-    difference,
-    listed,
-    money,
-    number,
-    read_only,
-    seconds,
-    share,
-)
+from trivet.present.numbers import NONE, Formatter, listed, money, number, read_only, seconds, share
 from trivet.present.parts import ALL, definition_table, tabulate
 from trivet.records.business_result import BatteryLife, Economics
-from trivet.records.design import Design, Display
+from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, Mark, Section, Table
 from trivet.records.prediction import Prediction
 
@@ -29,11 +20,12 @@ MAX_BRIEF_BARS = 6
 
 def battery_section(design: Design, *, prediction: Prediction) -> Section:
     """Return the days of a charge, what uses them up, and what would change that."""
+    show = Formatter(design.display)
     life = prediction.battery
     words = (f"The life that is claimed is {life.claim}.",) if life.claim else ()
     tables = [_days_table(life)]
     if life.options:
-        tables.append(_options_table(life, design.display))
+        tables.append(_options_table(life, show))
     if life.message is not None:
         tables.append(_message_table(life))
     charts = []
@@ -69,7 +61,7 @@ def _days_table(life: BatteryLife) -> Table:
     return definition_table("Days of a charge", rows, note=life.note, evidence="predicted")
 
 
-def _options_table(life: BatteryLife, display: Display) -> Table:
+def _options_table(life: BatteryLife, show: Formatter) -> Table:
     return tabulate(
         "What changes the days, and at what price",
         life.options,
@@ -77,7 +69,7 @@ def _options_table(life: BatteryLife, display: Display) -> Table:
             "Change": lambda one: one.name,
             "Days P10": lambda one: number(one.days_p10, 0),
             "Days P50": lambda one: number(one.days_p50, 0),
-            "Settling error": lambda one: difference(one.error_k, display),
+            "Settling error": lambda one: show.difference(one.error_k),
             "Later by up to": lambda one: seconds(one.latency_s),
             "Remark": lambda one: one.note or NONE,
         },

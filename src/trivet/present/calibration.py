@@ -5,16 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from trivet.present.numbers import (
-    NONE,
-    UNKNOWN,
-    difference,
-    length,
-    listed,
-    plain,
-    temperature,
-    with_u,
-)
+from trivet.present.numbers import NONE, UNKNOWN, Formatter, listed, plain, with_u
 from trivet.present.parts import tabulate
 from trivet.records.calibration import (
     DRIFT_TERMS,
@@ -23,7 +14,7 @@ from trivet.records.calibration import (
     HeadCalibration,
     SurfaceCalibration,
 )
-from trivet.records.design import Design, Display
+from trivet.records.design import Design
 from trivet.records.dossier import Section, Table
 
 TERM_WORDS = {
@@ -51,6 +42,7 @@ def calibration_section(
 
     ``moved`` says of each mount that stands elsewhere than the design has it what to do.
     """
+    show = Formatter(design.display)
     words = [
         "Fitted terms come from cooks kept for calibration, never from proof cooks. A term"
         " that the data could not carry stays at the design's nominal value, and says why."
@@ -58,11 +50,11 @@ def calibration_section(
     tables: list[Table] = []
     for one in calibrations:
         words += _words(one)
-        rows = [row for head in one.heads for row in _head_rows(design.display, head)]
+        rows = [row for head in one.heads for row in _head_rows(show, head)]
         columns = ("Head", "Term", "Value", "Standard uncertainty", "Fitted or nominal", "Why")
         tables.append(Table("Heads", columns, tuple(rows), evidence=one.evidence))
         if one.surfaces:
-            tables.append(_surface_table(design.display, one))
+            tables.append(_surface_table(show, one))
     if not calibrations:
         words.append("No calibration was made.")
     words += [f"To do: {text}" for text in moved]
@@ -82,10 +74,10 @@ def _words(one: Calibration) -> Iterator[str]:
         yield f"To do ({one.evidence}): {'; '.join(one.advice)}."
 
 
-def _head_rows(display: Display, head: HeadCalibration) -> Iterator[Row]:
+def _head_rows(show: Formatter, head: HeadCalibration) -> Iterator[Row]:
     fits = (
-        (POSE_TERMS, head.pose, length(head.pose.residual_rms_m, display, 1)),
-        (DRIFT_TERMS, head.drift, difference(head.drift.residual_rms_k, display, 2)),
+        (POSE_TERMS, head.pose, show.length(head.pose.residual_rms_m, 1)),
+        (DRIFT_TERMS, head.drift, show.difference(head.drift.residual_rms_k, 2)),
     )
     for terms, part, rms in fits:
         misfit = f"misfit {rms} rms" if rms != UNKNOWN else ""
@@ -95,7 +87,7 @@ def _head_rows(display: Display, head: HeadCalibration) -> Iterator[Row]:
             yield (
                 head.head,
                 TERM_WORDS[term],
-                *_shown(value, u, term, display),
+                *_shown(value, u, term, show),
                 part.how,
                 why or NONE,
             )
@@ -103,26 +95,26 @@ def _head_rows(display: Display, head: HeadCalibration) -> Iterator[Row]:
     why = head.transmittance_reason or NONE
     yield (head.head, "window transmittance", *tau, head.transmittance_how, why)
     if math.isfinite(head.reflected_k):
-        reflected = temperature(head.reflected_k, display), difference(head.reflected_u_k, display)
+        reflected = show.temperature(head.reflected_k), show.difference(head.reflected_u_k)
         yield (head.head, "reflected", *reflected, "fitted", head.reflected_reason)
     if head.pixels is not None:
-        left = difference(head.pixels.residual_rms_k, display, 2)
+        left = show.difference(head.pixels.residual_rms_k, 2)
         yield (head.head, "pixels, residual", NONE, left, "fitted", head.pixels.reason)
     yield (head.head, "gain", "1", plain(head.gain_u, ".3f"), NONE, NONE)
 
 
-def _shown(value: float, u: float, term: str, display: Display) -> tuple[str, str]:
+def _shown(value: float, u: float, term: str, show: Formatter) -> tuple[str, str]:
     """Return a term and its standard uncertainty in the unit that the term has."""
     if term.endswith("_m"):
-        return length(value, display, 1), length(u, display, 1)
+        return show.length(value, 1), show.length(u, 1)
     if term.endswith("_rad"):
         return with_u(math.degrees(value), math.degrees(u), "°")
     if term in ("offset_k", "wake_k"):
-        return difference(value, display, 2), difference(u, display, 2)
+        return show.difference(value, 2), show.difference(u, 2)
     return with_u(value, u, " s" if term.endswith("_s") else "")
 
 
-def _surface_table(display: Display, one: Calibration) -> Table:
+def _surface_table(show: Formatter, one: Calibration) -> Table:
     return tabulate(
         "Surfaces",
         one.surfaces,
@@ -133,7 +125,7 @@ def _surface_table(display: Display, one: Calibration) -> Table:
                 with_u(surface.emissivity, surface.emissivity_u)
             ),
             "Film": _film,
-            "Covers": lambda surface: _span(surface, display),
+            "Covers": lambda surface: _span(surface, show),
             "Cooks": lambda surface: str(surface.cooks),
             "Chi² / dof": lambda surface: plain(surface.reduced_chi2, ".2f"),
             "Fitted or nominal": lambda surface: surface.how,
@@ -149,10 +141,10 @@ def _film(one: SurfaceCalibration) -> str:
     return f"{1e6 * one.film_m:.0f} ± {1e6 * one.film_u_m:.0f} µm"
 
 
-def _span(one: SurfaceCalibration, display: Display) -> str:
+def _span(one: SurfaceCalibration, show: Formatter) -> str:
     if not (math.isfinite(one.span_low_k) and math.isfinite(one.span_high_k)):
         return NONE
-    return f"{temperature(one.span_low_k, display)} to {temperature(one.span_high_k, display)}"
+    return f"{show.temperature(one.span_low_k)} to {show.temperature(one.span_high_k)}"
 
 
 def _root(variance: float) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from trivet.present.numbers import NONE, difference, interval, listed, number, share
+from trivet.present.numbers import NONE, Formatter, interval, listed, number, share
 from trivet.present.parts import tabulate
 from trivet.records.campaign import CampaignPlan, PlannedMatrix, Spread, Sweep
 from trivet.records.design import Display
@@ -73,8 +73,10 @@ def _pairs(one: PlannedMatrix) -> str:
 def sweep_section(sweep: Sweep, *, display: Display) -> Section:
     """Return the rates of a campaign with their exact bounds, and the cooks that failed."""
 
+    show = Formatter(display)
+
     def figure(one: Spread, value: float) -> str:
-        return difference(value, display) if one.unit == "K" else share(value)
+        return show.difference(value) if one.unit == "K" else share(value)
 
     rates = tabulate(
         "How often",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from trivet.present.numbers import UNKNOWN, interval, of_kind, share
+from trivet.present.numbers import UNKNOWN, Formatter, interval, share
 from trivet.present.parts import ALL, tabulate
 from trivet.records.comparison import AnswerRow, Cell, DesignComparison, SensorComparison
 from trivet.records.design import Display
@@ -68,17 +68,17 @@ def comparison_table(
     title: str, comparison: SensorComparison | DesignComparison, *, display: Display
 ) -> Table:
     """Return the answers of a comparison, a row a question and a column each."""
+    show = Formatter(display)
     rows = tuple(
-        (row.question, *(_cell(cell, row, display) for cell in row.cells))
-        for row in comparison.rows
+        (row.question, *(_cell(cell, row, show) for cell in row.cells)) for row in comparison.rows
     )
     return Table(title, ("Question", *comparison.columns), rows, comparison.note, "predicted")
 
 
-def _cell(cell: Cell, row: AnswerRow, display: Display) -> str:
+def _cell(cell: Cell, row: AnswerRow, show: Formatter) -> str:
     if cell.text:
         return cell.text
-    return of_kind(cell.value, row.kind, display) if math.isfinite(cell.value) else UNKNOWN
+    return show.of_kind(cell.value, row.kind) if math.isfinite(cell.value) else UNKNOWN
 
 
 def trade_section(study: TradeStudy) -> Section:

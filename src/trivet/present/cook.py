@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from trivet.present.numbers import NONE, difference, number, share, temperature
+from trivet.present.numbers import NONE, Formatter, number, share
 from trivet.present.parts import tabulate
 from trivet.present.readings import withheld_reasons
 from trivet.records.alertlog import AlertLog
@@ -63,6 +63,7 @@ def _remarks(notes: Sequence[Note]) -> Table:
 
 def estimate_section(estimate: Estimate, *, display: Display) -> Section:
     """Return a row a burner: last reading, share of moments with one, why not otherwise."""
+    show = Formatter(display)
     table = tabulate(
         "Readings by burner",
         estimate.burners,
@@ -73,23 +74,23 @@ def estimate_section(estimate: Estimate, *, display: Display) -> Section:
             "With a reading": lambda one: (
                 share(float(one.valid.mean())) if one.reported_k.size else "none"
             ),
-            "Last reading": lambda one: _last(one, display),
+            "Last reading": lambda one: _last(one, show),
             "Of": _last_of,
-            "Highest": lambda one: _highest(one, display),
+            "Highest": lambda one: _highest(one, show),
             "Withheld for": _withheld,
         },
     )
     return Section("Estimate", (), (table,))
 
 
-def _last(one: BurnerEstimate, display: Display) -> str:
+def _last(one: BurnerEstimate, show: Formatter) -> str:
     good = one.valid
     if not good.size:
         return "no moment"
     if not good[-1]:
         return f"no reading: {list(withheld_reasons(one))[-1]}"
-    half = difference(float(one.u95_k[-1]), display)
-    return f"{temperature(float(one.reported_k[-1]), display)} ± {half}"
+    half = show.difference(float(one.u95_k[-1]))
+    return f"{show.temperature(float(one.reported_k[-1]))} ± {half}"
 
 
 def _last_of(one: BurnerEstimate) -> str:
@@ -98,9 +99,9 @@ def _last_of(one: BurnerEstimate) -> str:
     return OF_WORDS[one.of[-1]].replace("_", " ") if shown else NONE
 
 
-def _highest(one: BurnerEstimate, display: Display) -> str:
+def _highest(one: BurnerEstimate, show: Formatter) -> str:
     good = one.valid
-    return temperature(float(np.max(one.reported_k[good])), display) if good.any() else "no reading"
+    return show.temperature(float(np.max(one.reported_k[good]))) if good.any() else "no reading"
 
 
 def _withheld(one: BurnerEstimate) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from trivet.present.numbers import UNKNOWN, difference, heating_rate, seconds, temperature
+from trivet.present.numbers import UNKNOWN, Formatter, seconds
 from trivet.present.parts import tabulate
 from trivet.records.credibility import Credibility, Gap, TwinRow
 from trivet.records.design import Display
@@ -15,6 +15,7 @@ from trivet.scoring.registry import METRICS
 
 def credibility_section(found: Credibility, *, display: Display) -> Section:
     """Return verdicts, values beside their bands, gaps, and what nothing here proves."""
+    show = Formatter(display)
     bench = "recorded" if found.bench_evidence == "bench" else "made (synthetic)"
     verdicts = tabulate(
         "By quantity",
@@ -22,8 +23,8 @@ def credibility_section(found: Credibility, *, display: Display) -> Section:
         {
             "Quantity": lambda one: one.topic,
             "Verdict": lambda one: one.agreement,
-            "Simulated − bench": lambda one: _value(one.topic, one.bias, display, apart=True),
-            "Half band": lambda one: _value(one.topic, one.half_band, display, apart=True),
+            "Simulated − bench": lambda one: _value(one.topic, one.bias, show, apart=True),
+            "Half band": lambda one: _value(one.topic, one.half_band, show, apart=True),
             "Share, with its exact bound": lambda one: one.text,
         },
     )
@@ -33,10 +34,10 @@ def credibility_section(found: Credibility, *, display: Display) -> Section:
         {
             "Cook": lambda row: row.cook,
             "Burner": lambda row: row.question.burner,
-            "Quantity": lambda row: _words(row, display),
-            "Bench": lambda row: _value(row.question.topic, row.bench, display),
+            "Quantity": lambda row: _words(row, show),
+            "Bench": lambda row: _value(row.question.topic, row.bench, show),
             "95 % of twins": lambda row: " to ".join(
-                _value(row.question.topic, end, display) for end in (row.low, row.high)
+                _value(row.question.topic, end, show) for end in (row.low, row.high)
             ),
             "Verdict": lambda row: "inside" if row.inside else "outside",
         },
@@ -51,15 +52,15 @@ def credibility_section(found: Credibility, *, display: Display) -> Section:
     return Section("Simulator beside the bench", words, tables)
 
 
-def _words(row: TwinRow, display: Display) -> str:
+def _words(row: TwinRow, show: Formatter) -> str:
     """Return the quantity with what it is of and its level."""
     asked = row.question
     if math.isnan(asked.high_k):
         return f"{asked.topic}, {asked.of}"
-    return f"{asked.topic}, {asked.of} at {temperature(asked.high_k, display)}"
+    return f"{asked.topic}, {asked.of} at {show.temperature(asked.high_k)}"
 
 
-def _value(topic: str, value: float, display: Display, *, apart: bool = False) -> str:
+def _value(topic: str, value: float, show: Formatter, *, apart: bool = False) -> str:
     """Return a value in the display's unit; ``apart`` where it is a difference of two."""
     if math.isnan(value):
         return UNKNOWN
@@ -69,12 +70,12 @@ def _value(topic: str, value: float, display: Display, *, apart: bool = False) -
     if unit == "time":
         return seconds(value)
     if unit == "rate":
-        return heating_rate(value, display, 2)
+        return show.heating_rate(value, 2)
     if math.isinf(value):
         return "saturated"
     if unit == "difference" or apart:
-        return difference(value, display)
-    return temperature(value, display)
+        return show.difference(value)
+    return show.temperature(value)
 
 
 def _gaps(gaps: tuple[Gap, ...]) -> Iterator[Table]:

@@ -44,34 +44,9 @@ def minus(text: str) -> str:
     return text.replace("-", "−")
 
 
-def temperature(value_k: float | None, display: Display, digits: int = 0) -> str:
-    """Return a temperature in the design's unit; unknown where there is none."""
-    if value_k is None or not math.isfinite(value_k):
-        return UNKNOWN
-    return minus(show_temperature(value_k, display.temperature, digits))
-
-
-def difference(value_k: float, display: Display, digits: int = 1) -> str:
-    """Return a temperature difference in the design's unit."""
-    return minus(show_difference(value_k, display.temperature, digits))
-
-
-def signed(value_k: float, display: Display, digits: int = 1) -> str:
-    """Return a difference with its sign, also where it is above zero."""
-    text = difference(value_k, display, digits)
-    return f"+{text}" if math.isfinite(value_k) and not text.startswith("−") else text
-
-
 def angle(value_rad: float, digits: int = 0) -> str:
     """Return an angle in degrees."""
     return minus(f"{math.degrees(value_rad):.{digits}f}°")
-
-
-def length(value_m: float, display: Display, digits: int = 0) -> str:
-    """Return a length in the design's unit."""
-    return (
-        minus(show_length(value_m, display.length, digits)) if math.isfinite(value_m) else UNKNOWN
-    )
 
 
 def share(value_frac: float, digits: int = 1) -> str:
@@ -110,13 +85,6 @@ def seconds(value_s: float) -> str:
     return minus(f"{value_s:.0f} s" if abs(value_s) >= 10 else f"{value_s:.1f} s")
 
 
-def heating_rate(value_kps: float, display: Display, digits: int = 1) -> str:
-    """Return a heating rate in kelvin or Fahrenheit degrees a second."""
-    if display.temperature == "degF":
-        return minus(f"{value_kps * 9 / 5:.{digits}f} °F/s")
-    return minus(f"{value_kps:.{digits}f} K/s")
-
-
 def number(value: float, digits: int = 1) -> str:
     """Return a plain number."""
     if not math.isfinite(value):
@@ -148,60 +116,8 @@ def money(text: str, currency: str) -> str:
     return f"{shown} {currency}"
 
 
-def metric_value(value: float, metric: str, display: Display) -> str:
-    """Return a metric's value with the unit of its kind."""
-    if not math.isfinite(value):
-        return "no value" if math.isnan(value) else BEYOND.get(metric, "no value")
-    return of_kind(value, REQUIRABLE[metric].unit if metric in REQUIRABLE else "number", display)
-
-
-def of_kind(value: float, kind: str, display: Display) -> str:
-    """Return a value with the unit of its kind."""
-    match kind:
-        case "fraction":
-            return share(value)
-        case "length":
-            return length(value, display)
-        case "difference":
-            return difference(value, display)
-        case "time":
-            return seconds(value)
-        case "days":
-            return f"{number(value, 0)} d"
-    return number(value, 0 if value == round(value, 0) or abs(value) >= 100 else 1)
-
-
-def metric_bound(bound: float, metric: str, display: Display) -> str:
-    """Return the end of a confidence interval, with the direction that the metric gives it."""
-    if math.isnan(bound):
-        return "too few cooks for a bound"
-    if not math.isfinite(bound):
-        return "no bound"
-    if metric in REQUIRABLE and REQUIRABLE[metric].unit == "fraction":
-        return f"{_sense(metric)} {bound_share(bound)}"
-    return f"{_sense(metric)} {metric_value(bound, metric, display)}"
-
-
 def _sense(metric: str) -> str:
     return "≥" if metric in REQUIRABLE and REQUIRABLE[metric].sense == "higher" else "≤"
-
-
-def metric_limit(text: str, metric: str, display: Display) -> str:
-    """Return a requirement's limit with its sense, in the design's unit."""
-    if metric not in REQUIRABLE:
-        return text
-    try:
-        value = parse_quantity(text, REQUIRABLE[metric].unit)
-    except QuantityError:
-        return text
-    match REQUIRABLE[metric].unit:
-        case "fraction":
-            shown = f"{100 * value:g} %"
-        case "number":
-            shown = number(value, 0 if value == round(value) else 1)
-        case _:
-            shown = metric_value(value, metric, display).replace(".0 ", " ")
-    return f"{_sense(metric)} {shown}"
 
 
 def failure_rate(failures: int, cooks: int, confidence: float) -> str:
@@ -238,6 +154,88 @@ def read_only(values: npt.ArrayLike) -> FloatArray:
     array = np.array(values, dtype=np.float64)
     array.flags.writeable = False
     return array
+
+
+@dataclass(frozen=True)
+class Formatter:
+    """Texts in the units of a design's display."""
+
+    display: Display
+
+    def temperature(self, value_k: float | None, digits: int = 0) -> str:
+        """Return a temperature in the design's unit; unknown where there is none."""
+        if value_k is None or not math.isfinite(value_k):
+            return UNKNOWN
+        return minus(show_temperature(value_k, self.display.temperature, digits))
+
+    def difference(self, value_k: float, digits: int = 1) -> str:
+        """Return a temperature difference in the design's unit."""
+        return minus(show_difference(value_k, self.display.temperature, digits))
+
+    def signed(self, value_k: float, digits: int = 1) -> str:
+        """Return a difference with its sign, also where it is above zero."""
+        text = self.difference(value_k, digits)
+        return f"+{text}" if math.isfinite(value_k) and not text.startswith("−") else text
+
+    def length(self, value_m: float, digits: int = 0) -> str:
+        """Return a length in the design's unit."""
+        if not math.isfinite(value_m):
+            return UNKNOWN
+        return minus(show_length(value_m, self.display.length, digits))
+
+    def heating_rate(self, value_kps: float, digits: int = 1) -> str:
+        """Return a heating rate in kelvin or Fahrenheit degrees a second."""
+        if self.display.temperature == "degF":
+            return minus(f"{value_kps * 9 / 5:.{digits}f} °F/s")
+        return minus(f"{value_kps:.{digits}f} K/s")
+
+    def metric_value(self, value: float, metric: str) -> str:
+        """Return a metric's value with the unit of its kind."""
+        if not math.isfinite(value):
+            return "no value" if math.isnan(value) else BEYOND.get(metric, "no value")
+        return self.of_kind(value, REQUIRABLE[metric].unit if metric in REQUIRABLE else "number")
+
+    def of_kind(self, value: float, kind: str) -> str:
+        """Return a value with the unit of its kind."""
+        match kind:
+            case "fraction":
+                return share(value)
+            case "length":
+                return self.length(value)
+            case "difference":
+                return self.difference(value)
+            case "time":
+                return seconds(value)
+            case "days":
+                return f"{number(value, 0)} d"
+        return number(value, 0 if value == round(value, 0) or abs(value) >= 100 else 1)
+
+    def metric_bound(self, bound: float, metric: str) -> str:
+        """Return the end of a confidence interval, with the direction that the metric gives it."""
+        if math.isnan(bound):
+            return "too few cooks for a bound"
+        if not math.isfinite(bound):
+            return "no bound"
+        if metric in REQUIRABLE and REQUIRABLE[metric].unit == "fraction":
+            return f"{_sense(metric)} {bound_share(bound)}"
+        return f"{_sense(metric)} {self.metric_value(bound, metric)}"
+
+    def metric_limit(self, text: str, metric: str) -> str:
+        """Return a requirement's limit with its sense, in the design's unit."""
+        if metric not in REQUIRABLE:
+            return text
+        try:
+            value = parse_quantity(text, REQUIRABLE[metric].unit)
+        except QuantityError:
+            return text
+        match REQUIRABLE[metric].unit:
+            case "fraction":
+                shown = f"{100 * value:g} %"
+            case "number":
+                shown = number(value, 0 if value == round(value) else 1)
+            case _:
+                shown = self.metric_value(value, metric).replace(".0 ", " ")
+        return f"{_sense(metric)} {shown}"
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from trivet.arrays import FloatArray
 from trivet.errors import OutOfRangeError
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point, point_of_pixel
-from trivet.present.numbers import length, read_only
+from trivet.present.numbers import Formatter, read_only
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.dossier import Chart, Circle, PlanView
 from trivet.records.prediction import PanView, Prediction
@@ -24,6 +24,7 @@ FAR_M = 5.0  # own estimate: far outside any cooktop; a tilted field reaches to 
 
 def plan_chart(design: Design, prediction: Prediction) -> Chart:
     """Return the plan view of a design with the largest pan on every burner."""
+    show = Formatter(design.display)
     views = prediction.views
     largest = max(design.pans, key=lambda pan: pan.diameter_m)
     circles = [
@@ -55,7 +56,7 @@ def plan_chart(design: Design, prediction: Prediction) -> Chart:
         tuple(quads),
     )
     heights = ", ".join(
-        f"{head.name} at {length(head.mount.height_m, design.display)}" for head in design.heads
+        f"{head.name} at {show.length(head.mount.height_m)}" for head in design.heads
     )
     caption = (
         f"Plan of the cooktop to scale, the cook in front (below); lens of {heights} above it."

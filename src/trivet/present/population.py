@@ -5,18 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from trivet.present.numbers import (
-    NONE,
-    UNKNOWN,
-    difference,
-    joined,
-    metric_bound,
-    metric_value,
-    money,
-    seconds,
-    share,
-    temperature,
-)
+from trivet.present.numbers import NONE, UNKNOWN, Formatter, joined, money, seconds, share
 from trivet.present.parts import ALL, definition_table, tabulate
 from trivet.records.design import Design, Display
 from trivet.records.dossier import Section, Table
@@ -46,7 +35,7 @@ def production_section(
 
 def _unit_table(design: Design, units: UnitPopulation) -> Table:
     """Return the hottest case of each base and pan."""
-    display = design.display
+    show = Formatter(design.display)
     hottest: dict[tuple[str, str], UnitError] = {}
     for one in units.errors:
         key = (one.base, one.pan)
@@ -54,7 +43,7 @@ def _unit_table(design: Design, units: UnitPopulation) -> Table:
             hottest[key] = one
 
     def declared(value_k: float) -> str:
-        return NONE if math.isnan(value_k) else difference(value_k, display)
+        return NONE if math.isnan(value_k) else show.difference(value_k)
 
     return tabulate(
         "Error of single units",
@@ -62,9 +51,9 @@ def _unit_table(design: Design, units: UnitPopulation) -> Table:
         {
             "Base": lambda one: one.base,
             "Pan": lambda one: one.pan,
-            "At": lambda one: temperature(one.temperature_k, display),
-            "Middle unit": lambda one: difference(one.median_k, display),
-            "95th-percentile unit": lambda one: difference(one.p95_k, display),
+            "At": lambda one: show.temperature(one.temperature_k),
+            "Middle unit": lambda one: show.difference(one.median_k),
+            "95th-percentile unit": lambda one: show.difference(one.p95_k),
             "After the line": lambda one: declared(one.p95_calibrated_k),
             "After the kitchen": lambda one: declared(one.p95_recalibrated_k),
         },
@@ -74,13 +63,14 @@ def _unit_table(design: Design, units: UnitPopulation) -> Table:
 
 
 def _line_table(design: Design, units: UnitPopulation) -> Table:
+    show = Formatter(design.display)
     if design.end_of_line is None:
         return definition_table("End of the line", (("Calibration of units", "none declared"),))
     cost = units.cost_per_good_unit
     return definition_table(
         "End of the line",
         (
-            ("Points", joined(temperature(p, design.display) for p in design.end_of_line.points_k)),
+            ("Points", joined(show.temperature(p) for p in design.end_of_line.points_k)),
             ("Time for a unit", seconds(units.time_s)),
             ("Yield", f"{share(units.yield_frac)} (≥ {share(units.yield_low_frac)} at 95 %)"),
             (
@@ -94,12 +84,13 @@ def _line_table(design: Design, units: UnitPopulation) -> Table:
 
 def remedies_section(remedies: Remedies, *, display: Display) -> Section:
     """Return every declared change that moves a requirement which fails, helpful ones first."""
+    show = Formatter(display)
     moved = [one for one in remedies.tried if one.inside or one.before != one.after]
-    tables = (_remedy_table(moved, len(remedies.tried), display),) if moved else ()
+    tables = (_remedy_table(moved, len(remedies.tried), show),) if moved else ()
     return Section("What would help", tuple(_helped(remedies)), tables)
 
 
-def _remedy_table(moved: list[Remedy], tried: int, display: Display) -> Table:
+def _remedy_table(moved: list[Remedy], tried: int, show: Formatter) -> Table:
     def then(one: Remedy) -> str:
         if math.isnan(one.after):
             return UNKNOWN
@@ -114,10 +105,10 @@ def _remedy_table(moved: list[Remedy], tried: int, display: Display) -> Table:
         moved,
         {
             "Requirement": lambda one: one.requirement,
-            "Limit": lambda one: metric_bound(one.limit, one.metric, display),
+            "Limit": lambda one: show.metric_bound(one.limit, one.metric),
             "Change": lambda one: one.option,
-            "Before": lambda one: metric_value(one.before, one.metric, display),
-            "After": lambda one: metric_value(one.after, one.metric, display),
+            "Before": lambda one: show.metric_value(one.before, one.metric),
+            "After": lambda one: show.metric_value(one.after, one.metric),
             "Then": then,
             "Where": lambda one: one.note or NONE,
         },

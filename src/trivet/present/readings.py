@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.present.numbers import NONE, difference, number, read_only, seconds, share
+from trivet.present.numbers import NONE, Formatter, number, read_only, seconds, share
 from trivet.present.parts import tabulate
 from trivet.quality import Quality, reason
 from trivet.records.alertlog import AlertChange
@@ -295,11 +295,12 @@ def _caption(one: BurnerEstimate, time_s: FloatArray) -> str:
 
 
 def _largest_error(design: Design, one: BurnerEstimate, like_k: FloatArray) -> str:
+    show = Formatter(design.display)
     error = one.reported_k - like_k
     judged = np.abs(error[one.valid & np.isfinite(error)])
     if not judged.size:
         return ""
-    return f" Largest error while shown: {difference(float(judged.max()), design.display)}."
+    return f" Largest error while shown: {show.difference(float(judged.max()))}."
 
 
 def _stopped(cook: ProofCook) -> str:

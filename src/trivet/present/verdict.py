@@ -9,20 +9,16 @@ from collections.abc import Mapping, Sequence
 from trivet.present.numbers import (
     NONE,
     UNKNOWN,
+    Formatter,
     covered_rate,
-    difference,
     failure_rate,
     joined,
-    metric_bound,
-    metric_limit,
-    metric_value,
     number,
     read_only,
     share,
-    signed,
 )
 from trivet.present.parts import ALL, claim_section, tabulate
-from trivet.records.design import Design, Display
+from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, Claim, Grade, Section, Table
 from trivet.records.requirement import EVIDENCE_ORDER, Evidence, Requirement
 from trivet.records.verdict import EvidenceLine, RequirementVerdict, Stratum, Verdict
@@ -61,6 +57,7 @@ def verdict_sections(design: Design, *, verdict: Verdict) -> tuple[Section, ...]
 
 def claims(design: Design, *, verdict: Verdict) -> tuple[Claim, ...]:
     """Return the lines of the first page in the order of the design."""
+    show = Formatter(design.display)
     asked = {one.id: one for one in design.requirements}
     return tuple(
         Claim(
@@ -68,7 +65,7 @@ def claims(design: Design, *, verdict: Verdict) -> tuple[Claim, ...]:
             text=one.text,
             decision=one.decision,
             reason=one.reason,
-            limit=metric_limit(one.limit, one.metric, design.display),
+            limit=show.metric_limit(one.limit, one.metric),
             evidence=_grades(one, asked.get(one.id)),
         )
         for one in verdict.requirements
@@ -92,13 +89,14 @@ def _grades(one: RequirementVerdict, asked: Requirement | None) -> str:
 
 def requirement_section(design: Design, *, verdict: Verdict) -> Section:
     """Return every requirement, then the evidence in one table a grade."""
+    show = Formatter(design.display)
     tables = [_asked_table(design, verdict)]
     asked = {one.id: one for one in design.requirements}
     for grade in EVIDENCE_ORDER:
         rows = [(one, line) for one in verdict.requirements for line in one.lines]
         mine = [(one, line) for one, line in rows if line.evidence == grade]
         if mine:
-            tables.append(_evidence_table(design.display, asked, mine, grade))
+            tables.append(_evidence_table(show, asked, mine, grade))
     bare = [one.id for one in verdict.requirements if not one.lines]
     words = [
         "A requirement is met when the end of the confidence interval, with its guard band,"
@@ -112,6 +110,7 @@ def requirement_section(design: Design, *, verdict: Verdict) -> Section:
 
 
 def _asked_table(design: Design, verdict: Verdict) -> Table:
+    show = Formatter(design.display)
     asked = {one.id: one for one in design.requirements}
     judged = {one.id: one for one in verdict.requirements}
 
@@ -128,7 +127,7 @@ def _asked_table(design: Design, verdict: Verdict) -> Table:
         {
             "Requirement": lambda one: one.id + (" (safety)" if one.safety else ""),
             "What must hold": what,
-            "Limit": lambda one: metric_limit(one.limit, one.metric, design.display),
+            "Limit": lambda one: show.metric_limit(one.limit, one.metric),
             "How sure": lambda one: _how_sure(asked.get(one.id)),
             "Least evidence": lambda one: asked[one.id].evidence if one.id in asked else NONE,
             "Decision": lambda one: judged[one.id].decision if one.id in judged else "not judged",
@@ -146,7 +145,7 @@ def _how_sure(wanted: Requirement | None) -> str:
 
 
 def _evidence_table(
-    display: Display,
+    show: Formatter,
     asked: Mapping[str, Requirement],
     rows: Sequence[tuple[RequirementVerdict, EvidenceLine]],
     grade: Evidence,
@@ -156,9 +155,9 @@ def _evidence_table(
         rows,
         {
             "Requirement": lambda row: row[0].id,
-            "Limit": lambda row: metric_limit(row[0].limit, row[0].metric, display),
-            "Result": lambda row: metric_value(row[1].value, row[0].metric, display),
-            "Bound": lambda row: _bound(row[1], row[0].metric, display),
+            "Limit": lambda row: show.metric_limit(row[0].limit, row[0].metric),
+            "Result": lambda row: show.metric_value(row[1].value, row[0].metric),
+            "Bound": lambda row: _bound(row[1], row[0].metric, show),
             "Decision": lambda row: row[1].decision,
             "In words": lambda row: _in_words(row[1], asked.get(row[0].id)),
         },
@@ -176,10 +175,10 @@ def _in_words(line: EvidenceLine, asked: Requirement | None) -> str:
     return line.text
 
 
-def _bound(line: EvidenceLine, metric: str, display: Display) -> str:
+def _bound(line: EvidenceLine, metric: str, show: Formatter) -> str:
     if line.evidence == "predicted" and line.bound == line.value:
         return "calculated"
-    bound = metric_bound(line.bound, metric, display)
+    bound = show.metric_bound(line.bound, metric)
     if line.bound != line.bound:
         return bound
     return f"{bound} {WITHIN}" if line.evidence == "simulated" else bound
@@ -206,7 +205,7 @@ def agreement_section(design: Design, *, verdict: Verdict) -> Section:
 
 
 def _agreement_table(design: Design, strata: Sequence[Stratum], grade: Grade) -> Table:
-    display = design.display
+    show = Formatter(design.display)
     return tabulate(
         f"Against {AGAINST[grade]}",
         strata,
@@ -216,13 +215,13 @@ def _agreement_table(design: Design, strata: Sequence[Stratum], grade: Grade) ->
             "Cooks": lambda one: str(one.cooks),
             "Moments": lambda one: number(one.moments, 0),
             "Valid": lambda one: share(one.valid_frac),
-            "Bias": lambda one: signed(one.bias_k, display),
+            "Bias": lambda one: show.signed(one.bias_k),
             "95 % limits of agreement": lambda one: (
-                f"{signed(one.low_loa_k, display)} to {signed(one.high_loa_k, display)}"
+                f"{show.signed(one.low_loa_k)} to {show.signed(one.high_loa_k)}"
                 if math.isfinite(one.low_loa_k)
                 else UNKNOWN
             ),
-            "95 % of errors under": lambda one: difference(one.p95_error_k, display),
+            "95 % of errors under": lambda one: show.difference(one.p95_error_k),
             "Intervals that cover": lambda one: covered_rate(one.covered, one.drawn),
         },
         note=(

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from trivet.present.comparison import comparison_table
-from trivet.present.numbers import NONE, angle, difference, interval, length, number, share
+from trivet.present.numbers import NONE, Formatter, angle, interval, number, share
 from trivet.present.parts import tabulate
 from trivet.present.planview import plan_chart
 from trivet.records.comparison import SensorComparison
-from trivet.records.design import Design, Display
+from trivet.records.design import Design
 from trivet.records.dossier import Section, Table
 from trivet.records.prediction import MIN_PIXELS_ACROSS, PanView, Prediction
 from trivet.records.seeing import HeadPose, PoseSearch, Seeing, Shadow, Tolerance
@@ -59,7 +59,7 @@ def _words(seeing: Seeing) -> Iterator[str]:
 
 
 def _view_table(design: Design, views: Sequence[PanView]) -> Table:
-    display = design.display
+    show = Formatter(design.display)
     order = {burner.name: place for place, burner in enumerate(design.burners)}
     table = tabulate(
         "View of each pan on each burner",
@@ -69,9 +69,9 @@ def _view_table(design: Design, views: Sequence[PanView]) -> Table:
             "Pan": lambda view: view.pan,
             "Head": lambda view: view.head,
             "Rim in view": lambda view: share(view.rim_in_view_frac),
-            "Margin": lambda view: length(view.margin_m, display),
+            "Margin": lambda view: show.length(view.margin_m),
             "Pixels across": lambda view: number(view.pixels_across),
-            "Footprint": lambda view: length(view.footprint_m, display, 1),
+            "Footprint": lambda view: show.length(view.footprint_m, 1),
             "Base visible": lambda view: share(view.visible_base_frac, 0),
             "Angle": lambda view: angle(view.view_angle_rad),
             "Signal from pan": lambda view: share(view.size_of_source_frac, 0),
@@ -101,18 +101,19 @@ def _remark(view: PanView) -> str:
 
 
 def _seeing_tables(design: Design, seeing: Seeing) -> Iterator[Table]:
+    show = Formatter(design.display)
     if seeing.pans:
-        yield _spots(seeing, design.display)
+        yield _spots(seeing, show)
         yield _shadows(seeing.shadows)
     if seeing.seams:
-        yield _seams(seeing, design.display)
+        yield _seams(seeing, show)
     if seeing.tolerance:
         yield _tolerance(seeing.tolerance)
     if seeing.search:
-        yield _search(seeing.search, design.display)
+        yield _search(seeing.search, show)
 
 
-def _spots(seeing: Seeing, display: Display) -> Table:
+def _spots(seeing: Seeing, show: Formatter) -> Table:
     return tabulate(
         "What can be measured of each pan",
         seeing.pans,
@@ -121,15 +122,15 @@ def _spots(seeing: Seeing, display: Display) -> Table:
             "Pan": lambda one: one.pan,
             "Head": lambda one: one.head,
             "Footprint": lambda one: (
-                f"{length(one.along_m, display, 1)} × {length(one.across_m, display, 1)}"
+                f"{show.length(one.along_m, 1)} × {show.length(one.across_m, 1)}"
             ),
-            "Measurable spot": lambda one: length(one.spot_m, display),
+            "Measurable spot": lambda one: show.length(one.spot_m),
             "10 × 10": lambda one: "yes" if one.ten_by_ten else "no",
             "Error cold / hot, centre": lambda one: (
-                f"{difference(one.cold_k, display)} / {difference(one.hot_k, display)}"
+                f"{show.difference(one.cold_k)} / {show.difference(one.hot_k)}"
             ),
             "One pixel inside the rim": lambda one: (
-                f"{difference(one.rim_cold_k, display)} / {difference(one.rim_hot_k, display)}"
+                f"{show.difference(one.rim_cold_k)} / {show.difference(one.rim_hot_k)}"
             ),
             "Steepest angle": lambda one: angle(one.far_angle_rad),
             "Base seen, crowded": lambda one: share(one.crowded_frac, 0),
@@ -168,7 +169,7 @@ def _shadows(shadows: Sequence[Shadow]) -> Table:
     return Table(table.title, table.columns, table.rows or none, note, "predicted")
 
 
-def _seams(seeing: Seeing, display: Display) -> Table:
+def _seams(seeing: Seeing, show: Formatter) -> Table:
     return tabulate(
         "Seams between heads",
         seeing.seams,
@@ -176,7 +177,7 @@ def _seams(seeing: Seeing, display: Display) -> Table:
             "Head": lambda one: one.head,
             "Other head": lambda one: one.other,
             "Fields": lambda one: "gap" if one.overlap_m < 0 else "overlap",
-            "Width on the plane": lambda one: length(abs(one.overlap_m), display),
+            "Width on the plane": lambda one: show.length(abs(one.overlap_m)),
             "Burners cut": lambda one: ", ".join(one.burners_cut) or "none",
         },
         note=(
@@ -205,7 +206,7 @@ def _tolerance(one: Tolerance) -> Table:
     )
 
 
-def _search(search: PoseSearch, display: Display) -> Table:
+def _search(search: PoseSearch, show: Formatter) -> Table:
     return tabulate(
         "Pose search",
         search.poses,
@@ -213,11 +214,11 @@ def _search(search: PoseSearch, display: Display) -> Table:
             "Sensor": lambda one: one.sensor,
             "Fits": lambda one: "yes" if one.fits else "no",
             "x / y / height": lambda one: "; ".join(
-                " / ".join(length(value, display) for value in (head.x_m, head.y_m, head.height_m))
+                " / ".join(show.length(value) for value in (head.x_m, head.y_m, head.height_m))
                 for head in one.heads
             ),
             "Turned": lambda one: "; ".join(_turns(head) for head in one.heads),
-            "Least margin": lambda one: length(one.margin_m, display, 1),
+            "Least margin": lambda one: show.length(one.margin_m, 1),
             "Pixels": lambda one: number(one.pixels_across),
             "Fails by": lambda one: one.fails or NONE,
         },

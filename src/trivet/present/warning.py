@@ -6,14 +6,7 @@ import math
 
 import numpy as np
 
-from trivet.present.numbers import (
-    NONE,
-    difference,
-    heating_rate,
-    read_only,
-    seconds,
-    temperature,
-)
+from trivet.present.numbers import NONE, Formatter, read_only, seconds
 from trivet.present.parts import ALL, tabulate
 from trivet.records.design import Design
 from trivet.records.dossier import Chart, ChartLine, Mark, Span, Table
@@ -26,16 +19,16 @@ PHYSICS = ("impossible", "ordinary cooking")
 
 def margin_table(design: Design, *, prediction: Prediction) -> Table:
     """Return what is left of each lead at stated heating rates, with a unit that is awake."""
-    display = design.display
+    show = Formatter(design.display)
     return tabulate(
         "Alert margins at stated heating rates",
         prediction.margins,
         {
             "Alert": lambda one: one.alert,
             "Limit": lambda one: one.limit,
-            "Heating rate": lambda one: heating_rate(one.rate_kps, display),
-            "Must trip by": lambda one: temperature(one.needed_trip_k, display),
-            "Trips at the latest": lambda one: temperature(one.trip_k, display),
+            "Heating rate": lambda one: show.heating_rate(one.rate_kps),
+            "Must trip by": lambda one: show.temperature(one.needed_trip_k),
+            "Trips at the latest": lambda one: show.temperature(one.trip_k),
             "Lead left": lambda one: seconds(one.lead_s),
             "Lead possible": lambda one: "yes" if one.possible else "no: impossible",
             "Remark": lambda one: one.note or NONE,
@@ -50,7 +43,7 @@ def timeline_tables(design: Design, *, prediction: Prediction) -> tuple[Table, .
     warning = prediction.warning
     if warning is None:
         return ()
-    display = design.display
+    show = Formatter(design.display)
     steps = tabulate(
         f"From burner on to the first reading, cold and asleep, woken by {warning.kind}",
         warning.steps,
@@ -68,13 +61,13 @@ def timeline_tables(design: Design, *, prediction: Prediction) -> tuple[Table, .
         warning.cases,
         {
             "Alert": lambda one: one.alert,
-            "Hottest 5 cm² heats at": lambda one: heating_rate(one.rate_kps, display),
+            "Hottest 5 cm² heats at": lambda one: show.heating_rate(one.rate_kps),
             "Lead asked": lambda one: seconds(one.lead_asked_s),
-            "Must trip by": lambda one: temperature(one.needed_trip_k, display),
-            "Mean of the pan then": lambda one: temperature(one.needed_mean_k, display),
-            "Trips at the latest": lambda one: temperature(one.trip_k, display),
-            "Error": lambda one: difference(one.error_k, display, 0),
-            "Behind the hottest": lambda one: difference(one.lag_k, display, 0),
+            "Must trip by": lambda one: show.temperature(one.needed_trip_k),
+            "Mean of the pan then": lambda one: show.temperature(one.needed_mean_k),
+            "Trips at the latest": lambda one: show.temperature(one.trip_k),
+            "Error": lambda one: show.difference(one.error_k, 0),
+            "Behind the hottest": lambda one: show.difference(one.lag_k, 0),
             "Lead left": lambda one: seconds(one.lead_s) if one.lead_s > 0.0 else "none",
             "Outcome": lambda one: one.outcome,
             "Why": lambda one: one.reason or NONE,
@@ -102,10 +95,11 @@ def timeline_charts(design: Design, *, prediction: Prediction) -> tuple[Chart, .
 
 
 def _chart(design: Design, warning: WarningTimeline, name: str, cases: list[WarningCase]) -> Chart:
+    show = Formatter(design.display)
     limit_k = cases[0].limit_k
     lines = []
     for one in cases:
-        rate = heating_rate(one.rate_kps, design.display)
+        rate = show.heating_rate(one.rate_kps)
         span = read_only([0.0, one.limit_at_s])
         lines.append(ChartLine(rate, span, read_only([warning.start_k, limit_k])))
         if one.outcome not in PHYSICS:
