@@ -49,7 +49,8 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> ScoreSheet:
 def faults(sheet: ScoreSheet) -> Iterator[str]:
     """Yield what the sheet shows that it must not."""
     whole = {one.whole.name: one.whole for one in sheet.strata}
-    share = {name: (one.covered, one.drawn) for name, one in whole.items() if one.drawn}
+    drawn = {name: one["covered"] for name, one in whole.items() if one["covered"].of}
+    share = {name: (one.count, one.of) for name, one in drawn.items()}
     exact = {name: clopper_pearson(*counts) for name, counts in share.items()}
     for name in HOLDS:
         if not exact[name][0] <= 0.95 <= exact[name][1]:
@@ -57,8 +58,9 @@ def faults(sheet: ScoreSheet) -> Iterator[str]:
     for name, least in {WIDE: 0.95, **FALLS_SHORT}.items():
         if exact[name][1] < least:
             yield f"{name}: {share[name]} is under {least:.0%} for certain"
-    if whole["shiny"].cooks < 20 or whole["shiny"].large_cooks:
-        yield f"shiny: {whole['shiny'].large_cooks} of {whole['shiny'].cooks} cooks wrong"
+    wrong = whole["shiny"]["large"]
+    if wrong.of < 20 or wrong.count:
+        yield f"shiny: {wrong.count} of {wrong.of} cooks wrong"
 
 
 @pytest.mark.slow

@@ -24,6 +24,7 @@ from trivet.records.scoring import STRATA
 from trivet.records.verdict import ProofCook
 from trivet.scoring import cook_pieces, score_sheet
 from trivet.scoring.strata import placed, stood
+from trivet.scoring.table import reported, table
 
 PAN, OIL, LIQUID, FOOD = (OF_WORDS.index(word) for word in ("pan", "oil", "liquid", "food"))
 TIME = np.arange(0.0, 240.0, 1.0)
@@ -260,3 +261,39 @@ def test_short_cooks_are_named_apart_and_grow_at_their_end(design) -> None:
         short_cooks(design, count=1, seed="A b")
     with pytest.raises(InputError, match="1 or more"):
         short_cooks(design, count=0)
+
+
+# -- the table ----------------------------------------------------------------------
+
+
+def test_each_way_of_counting_moments_is_a_column_of_its_own(design) -> None:
+    half = TIME < 120
+    said = dataclasses.replace(reading(), of=np.where(half, PAN, OIL).astype(np.int8))
+    said = dataclasses.replace(said, flags=np.where(TIME < 60, int(Quality.HAND), 0).astype("u4"))
+    (rows,) = table(cook(so=truth(), said=said), design=design)
+    assert np.array_equal(rows.valid, TIME >= 60)  # a number that no flag blocks
+    assert np.array_equal(rows.like, (TIME >= 60) & half)  # no oil is in this pan
+    assert np.array_equal(rows.comparable, rows.like)  # a truth has no uncertainty
+    assert np.array_equal(rows.named >= 0, np.ones(TIME.size, bool))
+    assert np.array_equal(rows.of >= 0, rows.valid)
+    assert np.array_equal(rows.stratum >= 0, 20.0 + TIME >= 50.0)  # heated
+    assert rows.error_k[rows.comparable] == pytest.approx(0.0)
+
+
+def test_one_probe_does_not_tell_a_pan_s_mean(design) -> None:
+    so = 20.0 + TIME + ZERO
+    probe = ProbeSeries(
+        SheetProbe(column="t1", burner="front-left", touches="pan"), TIME, so, np.ones(TIME.size)
+    )
+    sheet = SheetBurner.model_validate({"burner": "front-left", "diameter": "240 mm"})
+    (rows,) = table(cook(reference=Reference((probe,), (), (sheet,))), design=design)
+    assert rows.like.all()
+    assert not rows.comparable.any()
+
+
+def test_a_silent_burner_has_rows_that_the_verdict_leaves_out(design) -> None:
+    elsewhere = dataclasses.replace(reading(), burner="back-left")
+    rows = table(cook(so=truth(), said=elsewhere), design=design)
+    assert [one.burner for one in rows] == ["front-left"]
+    assert not rows[0].valid.any()
+    assert reported(rows) == ()

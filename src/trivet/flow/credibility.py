@@ -7,7 +7,7 @@ import numpy as np
 from trivet.errors import NotEnoughDataError
 from trivet.flow.project import CookEntry, ProjectFolder
 from trivet.flow.steps import recorded
-from trivet.records.credibility import Condition, Credibility, Question, Twin, TwinPair
+from trivet.records.credibility import Condition, Credibility, Twin, TwinPair, TwinQuestion
 from trivet.records.recording import Recording
 from trivet.records.requirement import Evidence
 
@@ -75,7 +75,9 @@ def _pair(project: ProjectFolder, entry: CookEntry, draws: int) -> TwinPair | st
     )
 
 
-def _cooked(recording: Recording, twin: Twin, asked: tuple[Question, ...], draws: int) -> TwinPair:
+def _cooked(
+    recording: Recording, twin: Twin, asked: tuple[TwinQuestion, ...], draws: int
+) -> TwinPair:
     """Simulate the twins of a recorded cook, each on a sensor unit of its own."""
     from trivet.scoring import answers
     from trivet.stages.simulate import simulate

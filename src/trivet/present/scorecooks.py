@@ -21,10 +21,10 @@ from trivet.records.recording import LABELS, ProductInput
 from trivet.records.verdict import ProofCook
 
 Kind = Literal["labels", "profile"]
-MARGIN_PX = 2
-ROUND = 73
+MARGIN_PX = 2  # own estimate: the surroundings of a pan stay in sight
+ROUND = 73  # own estimate: a corner each 5 degrees looks round
 DARK_FINISH, MIN_M = 0.85, 0.2
-"""What makes a pan one that can be read and is wide enough to show a profile."""
+"""Own estimate: what makes a pan one that can be read and is wide enough to show a profile."""
 
 
 def shown_cooks(cooks: Sequence[SweepCook], *, design: Design) -> dict[Kind, SweepCook]:

@@ -56,7 +56,7 @@ class Twin:
 
 
 @dataclass(frozen=True)
-class Question:
+class TwinQuestion:
     """One quantity of one burner, asked of a recorded cook and of its twins alike."""
 
     topic: str
@@ -80,7 +80,7 @@ class TwinPair:
     cook: str
     evidence: Evidence
     """Of the recorded cook: ``simulated`` for a folder that was made, not measured."""
-    questions: tuple[Question, ...]
+    questions: tuple[TwinQuestion, ...]
     bench: FloatArray
     """(question,)"""
     simulated: FloatArray
@@ -94,7 +94,7 @@ class TwinRow:
     """One value of the bench beside the band of its twins."""
 
     cook: str
-    question: Question
+    question: TwinQuestion
     bench: float
     low: float
     middle: float

@@ -18,7 +18,7 @@ from trivet.records.scoring import GoalLine, ScoreDecision
 from trivet.scoring.labels import WARM_DELTA_K, Looked, PanMoment
 from trivet.scoring.registry import METRICS, Metric, metric
 from trivet.scoring.resampling import resampled, seeded
-from trivet.scoring.strata import SHINY_UNDER
+from trivet.scoring.strata import SHINY_BELOW
 
 Answer = tuple[str, float, float]
 """Part of the moments, by what was so; error or share; half-width stated for it (NaN: none)."""
@@ -86,7 +86,7 @@ def _outlined(looked: Looked) -> Iterator[tuple[str, PanMoment]]:
     for one in looked.pans:
         if one.over_k < WARM_DELTA_K or not np.isfinite(one.shape.x_m[one.k]):
             continue
-        shiny = one.bare and one.pan.bare_emissivity < SHINY_UNDER
+        shiny = one.bare and one.pan.bare_emissivity < SHINY_BELOW
         clear = "" if one.over_k >= CLEAR_DELTA_K else ", under 40 K over the hob"
         yield one.part + (", bare shiny pan" if shiny else clear), one
 

@@ -13,7 +13,7 @@ from trivet.records.cook import CookPlan
 from trivet.records.estimate import BurnerEstimate, Estimate, PanShape
 from trivet.records.recording import LABELS, LabelMaps, PanPlace, SceneTruth
 from trivet.records.verdict import SeenCook
-from trivet.scoring.strata import SHINY_UNDER
+from trivet.scoring.strata import SHINY_BELOW
 
 EVENLY = 12
 """Moments of a cook at which pixels are looked at; own estimate: one in 10 to 20 s."""
@@ -108,7 +108,7 @@ def _state(so: LabelMaps, m: int, k: int, pan: PanPlace) -> str:
     metal, liquid = (so.area_px[m, k, LABELS.index(one)] for one in ("pan", "liquid"))
     if pan.pan_k[m] - pan.hob_k[m] < WARM_DELTA_K:
         return ", cold pan"
-    if pan.bare_emissivity < SHINY_UNDER and liquid < 1.0:
+    if pan.bare_emissivity < SHINY_BELOW and liquid < 1.0:
         return ", bare shiny pan"
     if min(metal, liquid) > PATCH_SHARE * max(metal + liquid, 1.0):
         return ", film in patches"

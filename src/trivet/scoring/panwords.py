@@ -15,7 +15,7 @@ from trivet.quality import BLOCKING, Quality
 from trivet.records.checks import EVIDENCE, SAID, ConfusionRow, PanWord
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
-from trivet.scoring.strata import DARK_FROM, SHINY_UNDER, STRATUM_NAMES
+from trivet.scoring.strata import DARK_ABOVE, SHINY_BELOW, STRATUM_NAMES
 from trivet.scoring.table import Rows
 
 BAND_K = (318.15, 363.15)
@@ -64,7 +64,7 @@ def _asked(one: Rows, design: Design) -> tuple[BoolArray, str]:
     middle = float(np.nanmedian(eps))
     return (
         mask,
-        "dark" if middle >= DARK_FROM else "shiny" if middle < SHINY_UNDER else "seasoned",
+        "dark" if middle >= DARK_ABOVE else "shiny" if middle < SHINY_BELOW else "seasoned",
     )
 
 

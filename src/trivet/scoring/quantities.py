@@ -12,7 +12,7 @@ from trivet.arrays import FloatArray
 from trivet.constants import ZERO_C_K
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point
-from trivet.records.credibility import Question
+from trivet.records.credibility import TwinQuestion
 from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, Recording
 from trivet.scoring.registry import METRICS, metric
@@ -85,7 +85,7 @@ class _Probes:
         return float(level), float(grid[starts[best]])
 
 
-def questions(recording: Recording, *, until_s: float) -> tuple[Question, ...]:
+def questions(recording: Recording, *, until_s: float) -> tuple[TwinQuestion, ...]:
     """Return what can be asked of a recorded cook, up to a moment.
 
     Parameters
@@ -97,7 +97,7 @@ def questions(recording: Recording, *, until_s: float) -> tuple[Question, ...]:
 
     Returns
     -------
-    tuple of Question
+    tuple of TwinQuestion
         In the order of burners and topics; empty without probes.
 
     Notes
@@ -106,7 +106,7 @@ def questions(recording: Recording, *, until_s: float) -> tuple[Question, ...]:
     first 70 % of the heating: far from noise, and left in reach of slower twins.
     Heating is judged from 45 C on.
     """
-    found: list[Question] = []
+    found: list[TwinQuestion] = []
     for sheet in recording.reference.sheet:
         for of in ("pan", "oil", "liquid"):
             probes = _probes(recording, sheet.burner, of, until_s)
@@ -117,7 +117,7 @@ def questions(recording: Recording, *, until_s: float) -> tuple[Question, ...]:
 
 def _asked(
     recording: Recording, burner: str, of: str, probes: _Probes, until_s: float
-) -> Iterator[Question]:
+) -> Iterator[TwinQuestion]:
     on_s, off_s = _heat(recording, burner, until_s)
     level = _highest(probes, of, on_s, on_s + IN_TIME_FRAC * (off_s - on_s))
     if level is not None:
@@ -125,18 +125,18 @@ def _asked(
         topics += ["spread over the pan"] if of == "pan" and len(probes.each_k) > 1 else []
         topics += ["apparent temperature"] if of == _shown(recording, burner) else []
         for topic in topics:
-            yield Question(topic, burner, of, FROM_K, level, on_s, until_s)
-    flat = Question("plateau", burner, of, FROM_K, math.nan, on_s, off_s)
+            yield TwinQuestion(topic, burner, of, FROM_K, level, on_s, until_s)
+    flat = TwinQuestion("plateau", burner, of, FROM_K, math.nan, on_s, off_s)
     if math.isfinite(_plateau_k(probes, flat)):
         yield flat
     if of == "pan" and off_s + AFTER_OFF_S + MIN_COOLING_S <= until_s:
-        yield Question("cooling rate", burner, of, FROM_K, math.nan, off_s, until_s)
+        yield TwinQuestion("cooling rate", burner, of, FROM_K, math.nan, off_s, until_s)
     dry = replace(flat, topic="boil-off")
     if of == "pan" and math.isfinite(_boil_off_s(probes, dry)):
         yield dry
 
 
-def answers(recording: Recording, *, design: Design, asked: Sequence[Question]) -> FloatArray:
+def answers(recording: Recording, *, design: Design, asked: Sequence[TwinQuestion]) -> FloatArray:
     """Return a cook's answers, in the order of the questions.
 
     Parameters
@@ -145,7 +145,7 @@ def answers(recording: Recording, *, design: Design, asked: Sequence[Question]) 
         A recorded cook, or a simulated twin of it.
     design : Design
         Where burners and heads are.
-    asked : sequence of Question
+    asked : sequence of TwinQuestion
         From :func:`questions` of the recorded cook.
 
     Returns
@@ -157,32 +157,32 @@ def answers(recording: Recording, *, design: Design, asked: Sequence[Question]) 
     return np.array([_answer(recording, design, one) for one in asked], dtype=np.float64)
 
 
-def _answer(recording: Recording, design: Design, asked: Question) -> float:
+def _answer(recording: Recording, design: Design, asked: TwinQuestion) -> float:
     probes = _probes(recording, asked.burner, asked.of, asked.until_s)
     if probes is None:
         return math.nan
     return float(METRICS["credibility"][asked.topic].function(probes, asked, recording, design))
 
 
-def _reached_s(probes: _Probes, asked: Question) -> float:
+def _reached_s(probes: _Probes, asked: TwinQuestion) -> float:
     return probes.first_at(asked.high_k, asked.from_s)
 
 
 @metric("credibility", "heating rate", "rate", "neither")
-def _heating_rate(probes: _Probes, asked: Question, *_: object) -> float:
+def _heating_rate(probes: _Probes, asked: TwinQuestion, *_: object) -> float:
     """Mean rate of the probes' mean between two levels; 0 where the upper one is never reached."""
     span = _reached_s(probes, asked) - probes.first_at(asked.low_k, asked.from_s)
     return (asked.high_k - asked.low_k) / span if math.isfinite(span) and span > 0 else 0.0
 
 
 @metric("credibility", "time to a level", "time", "neither")
-def _time_to_level(probes: _Probes, asked: Question, *_: object) -> float:
+def _time_to_level(probes: _Probes, asked: TwinQuestion, *_: object) -> float:
     """Time from the heat's beginning to a level; infinite where it is never reached."""
     return _reached_s(probes, asked) - asked.from_s
 
 
 @metric("credibility", "spread over the pan", "difference", "neither")
-def _spread(probes: _Probes, asked: Question, *_: object) -> float:
+def _spread(probes: _Probes, asked: TwinQuestion, *_: object) -> float:
     """P95 - P5 over the probes of a pan when their mean reaches a level."""
     reached = _reached_s(probes, asked)
     if not math.isfinite(reached):
@@ -192,13 +192,13 @@ def _spread(probes: _Probes, asked: Question, *_: object) -> float:
 
 
 @metric("credibility", "plateau", "temperature", "neither")
-def _plateau_k(probes: _Probes, asked: Question, *_: object) -> float:
+def _plateau_k(probes: _Probes, asked: TwinQuestion, *_: object) -> float:
     """Level of the longest flat stretch while heated."""
     return probes.plateau(asked.from_s, asked.until_s)[0]
 
 
 @metric("credibility", "boil-off", "time", "neither")
-def _boil_off_s(probes: _Probes, asked: Question, *_: object) -> float:
+def _boil_off_s(probes: _Probes, asked: TwinQuestion, *_: object) -> float:
     """Time from the beginning of a plateau to where the pan leaves it upwards; or infinite."""
     level, begun = probes.plateau(asked.from_s, asked.until_s)
     if not math.isfinite(level):
@@ -208,7 +208,7 @@ def _boil_off_s(probes: _Probes, asked: Question, *_: object) -> float:
 
 
 @metric("credibility", "cooling rate", "rate", "neither")
-def _cooling_rate(probes: _Probes, asked: Question, *_: object) -> float:
+def _cooling_rate(probes: _Probes, asked: TwinQuestion, *_: object) -> float:
     """Rate at which the probes' mean falls once the heat is off."""
     begin = asked.from_s + AFTER_OFF_S
     end = min(begin + COOLING_S, float(probes.known_s[-1]))
@@ -219,7 +219,9 @@ def _cooling_rate(probes: _Probes, asked: Question, *_: object) -> float:
 
 
 @metric("credibility", "apparent temperature", "temperature", "neither")
-def _apparent_k(probes: _Probes, asked: Question, recording: Recording, design: Design) -> float:
+def _apparent_k(
+    probes: _Probes, asked: TwinQuestion, recording: Recording, design: Design
+) -> float:
     """Mean apparent temperature over the middle of the pan when its probes reach a level."""
     reached = _reached_s(probes, asked)
     if not math.isfinite(reached):

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from trivet.arrays import BoolArray, FloatArray, Int8Array
+from trivet.arrays import BoolArray, FloatArray
 from trivet.errors import NotEnoughDataError
 from trivet.models.actual import drawn_moment
 from trivet.physics.statistics.agreement import agreement_limits
@@ -168,7 +168,7 @@ def agreement(cooks: Iterable[Sequence[Rows]], *, design: Design) -> tuple[Strat
     for one in (rows for cook in cooks for rows in cook):
         for index, word in enumerate(OF_WORDS):
             mask = one.heated(word, above=None, design=design)
-            named = mask & (_named(one) == index)
+            named = mask & (one.named == index)
             # A pan is hidden where the product says so; nothing else tells.
             moments = int(named.sum() if word == "hidden_pan" else mask.sum())
             if moments:
@@ -176,12 +176,6 @@ def agreement(cooks: Iterable[Sequence[Rows]], *, design: Design) -> tuple[Strat
                 pile.moments += moments
                 _add(pile, one, word, mask)
     return tuple(_stratum(key, piles[key]) for key in sorted(piles))
-
-
-def _named(one: Rows) -> Int8Array:
-    """Return the surface that the product names at every moment, withheld or not."""
-    assert one.said is not None
-    return one.said.of
 
 
 def _add(pile: _Pile, one: Rows, word: Of, mask: BoolArray) -> None:

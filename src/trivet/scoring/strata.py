@@ -22,7 +22,7 @@ from trivet.records.recording import BurnerTruth, Reference, Truth
 from trivet.records.requirement import OF_WORDS
 from trivet.records.scoring import STRATA
 
-DARK_FROM, SHINY_UNDER = 0.85, 0.30
+DARK_ABOVE, SHINY_BELOW = 0.85, 0.30
 """Bounds of the pans that can be read and that mirror; own estimate: at 0.85 an error of 0.05 in
 emissivity costs 4 K at 180 C, at 0.30 most of the signal is mirrored."""
 WHOLE_FILM = 0.9
@@ -122,8 +122,8 @@ def _kinds(one: Actual, design: Design) -> Int8Array:
     else:
         low, high = _emissivity(one, design)
         kind[:] = STRATUM_NAMES.index("seasoned")
-        kind[low >= DARK_FROM] = STRATUM_NAMES.index("dark-pan")
-        kind[high < SHINY_UNDER] = STRATUM_NAMES.index("shiny")
+        kind[low >= DARK_ABOVE] = STRATUM_NAMES.index("dark-pan")
+        kind[high < SHINY_BELOW] = STRATUM_NAMES.index("shiny")
     kind[food] = STRATUM_NAMES.index("food")
     kind[lid] = STRATUM_NAMES.index("other")
     return kind

@@ -52,8 +52,8 @@ class Rows:
     """Number that is withheld; NaN without one. [K]"""
     u95_k: FloatArray
     """Half-width of its stated 95 % interval. [K]"""
-    of: Int8Array
-    """Surface that a valid number names, index in OF_WORDS; -1 without one."""
+    named: Int8Array
+    """Surface that the product names, with a number or without, index in OF_WORDS; -1 for none."""
     valid: BoolArray
     reason: FlagArray
     """Quality flags: why a number is withheld or doubtful."""
@@ -79,6 +79,11 @@ class Rows:
     def time_s(self) -> FloatArray:
         """Times of the rows. [s]"""
         return self.actual.time_s
+
+    @property
+    def of(self) -> Int8Array:
+        """Surface that a valid number names, index in OF_WORDS; -1 without one."""
+        return np.where(self.valid, self.named, -1).astype(np.int8)
 
     @property
     def like(self) -> BoolArray:
@@ -147,8 +152,8 @@ def _rows(cook: ProofCook, actual: Actual, said: BurnerEstimate | None, design: 
     flags = np.zeros(nan.shape, dtype=np.uint32) if said is None else said.flags
     number = nan if said is None else said.reported_k
     valid = np.zeros(nan.shape, dtype=np.bool_) if said is None else said.valid
-    named = np.full(nan.shape, -1) if said is None else np.where(valid, said.of, -1)
-    so_k, so_u_k = surface_named(actual, named.astype(np.int8))
+    named = np.full(nan.shape, -1, dtype=np.int8) if said is None else said.of
+    so_k, so_u_k = surface_named(actual, np.where(valid, named, -1).astype(np.int8))
     withheld = None if said is None else said.withheld_k
     return Rows(
         cook=cook,
@@ -157,7 +162,7 @@ def _rows(cook: ProofCook, actual: Actual, said: BurnerEstimate | None, design: 
         said_k=number,
         withheld_k=nan if withheld is None else withheld,
         u95_k=nan if said is None else said.u95_k,
-        of=named.astype(np.int8),
+        named=named,
         valid=valid,
         reason=flags,
         so_k=so_k,
