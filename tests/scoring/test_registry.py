@@ -12,7 +12,7 @@ PAGE = Path(__file__).parents[2] / "docs" / "metrics.md"
 
 
 def test_the_page_is_what_the_registry_gives() -> None:
-    assert PAGE.read_text(encoding="utf-8") == metrics_page()
+    assert PAGE.read_text(encoding="utf-8") == metrics_page(), "run 'make docs'"
 
 
 @pytest.mark.parametrize("room", ROOMS)
