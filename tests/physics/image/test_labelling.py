@@ -18,8 +18,7 @@ from trivet.physics.image.labelling import (
     region_labels,
     split_level,
 )
-from trivet.physics.image.panreading import no_covers
-from trivet.physics.image.unevenness import sector_of
+from trivet.physics.image.panreading import no_covers, sector_of
 
 PITCH = 0.02
 

@@ -20,8 +20,8 @@ from trivet.physics.image import panreading
 from trivet.physics.image.panfinder import (
     BurnerRegion,
     FinderRule,
-    Place,
-    Room,
+    RegionPixels,
+    Scratch,
     follow_pan,
     take_pixels,
 )
@@ -103,7 +103,7 @@ class BurnerMemory(NamedTuple):
     fits: tuple[RingFit, RingFit]
     contrast: Contrast
     frame: FloatArray
-    room: Room
+    room: Scratch
 
 
 @dataclass(frozen=True)
@@ -145,14 +145,14 @@ class PanTrace:
 WIDTH = PAN + panreading.COLUMNS + 2 * RINGS * FITS  # columns of a PanTrace
 
 
-def burner_place(region: BurnerRegion, *, cols: int) -> Place:
+def burner_place(region: BurnerRegion, *, cols: int) -> RegionPixels:
     """Return a region for the compiled loops.
 
     cols : pixels across a frame
     """
     pixel = np.ascontiguousarray(region.rows * cols + region.cols, dtype=np.int64)
     x_m, y_m = (np.ascontiguousarray(axis, np.float64) for axis in (region.x_m, region.y_m))
-    return Place(pixel, x_m, y_m, x_m * x_m + y_m * y_m, float(region.pitch_m), _runs(pixel))
+    return RegionPixels(pixel, x_m, y_m, x_m * x_m + y_m * y_m, float(region.pitch_m), _runs(pixel))
 
 
 def _runs(pixel: IntArray) -> IntArray:
@@ -171,7 +171,7 @@ def new_memory(pixels: int) -> BurnerMemory:
     pan = np.array([np.nan, np.nan, np.nan, 0.0])
     fits = (no_fit(pixels), no_fit(pixels))
     frame, first, second, laid = (np.empty(pixels) for _ in range(4))
-    room = Room(first, second, laid, np.empty(RANK_BINS, np.int64), np.full((4, 2), np.nan))
+    room = Scratch(first, second, laid, np.empty(RANK_BINS, np.int64), np.full((4, 2), np.nan))
     return BurnerMemory(pan, no_covers(pixels), fits, no_contrast(pixels), frame, room)
 
 
@@ -180,7 +180,7 @@ def advance_burner(
     *,
     time_s: FloatArray,
     background: tuple[FloatArray, FloatArray],
-    place: Place,
+    place: RegionPixels,
     rules: PassRules,
     memory: BurnerMemory,
     out: FloatArray,

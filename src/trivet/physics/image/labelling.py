@@ -17,29 +17,28 @@ from trivet.facts.thresholds import threshold
 from trivet.physics.image.panreading import FRESH_S, Covers
 
 HOB, PAN, LIQUID, FOOD, WALL, LID, HAND, STEAM = range(8)
-LABEL_COUNT = 8
-BINS = 64
-"""Of the histogram between the least and the greatest value."""
-POINTS = 8
-"""Points across a pixel at which rim and base are looked up."""
-HALF = 0.5
+LABEL_COUNT = 8  # of the labels above
+LEVEL_BINS = 64  # own estimate: of the histogram between the least and the greatest value
+EDGE_POINTS = 8  # own estimate: points across a pixel at which rim and base are looked up
+MOST = 0.5  # a pixel is what most of its footprint shows
 SKIN_K = (threshold("label_skin_low_k"), threshold("label_skin_high_k"))
 LID_SHARE = threshold("label_lid_share_frac")
 MIN_STEP_K = threshold("label_step_min_k")
-MIXED_U = 1 / math.sqrt(12.0)
-"""Standard uncertainty of a mixed pixel's share (uniform distribution)."""
+MIXED_U = 1 / math.sqrt(12.0)  # u of a mixed pixel's share: uniform from 0 to 1
 LEVEL_U = threshold("label_level_u_frac")
 
 
 @dataclass(frozen=True)
 class RimView:
-    """A pan's rim and base as seen: circles on the cooktop plane, from the burner's centre."""
+    """A pan's rim and base as seen: circles on the cooktop plane, from the burner's centre.
+
+    rim, base : x, y, radius [m]
+    rim_u_m : standard uncertainty of either radius [m]
+    """
 
     rim: tuple[float, float, float]
-    """x, y, radius. [m]"""
     base: tuple[float, float, float]
     rim_u_m: float
-    """Standard uncertainty of either radius. [m]"""
 
 
 @dataclass(frozen=True)
@@ -62,7 +61,7 @@ def split_level(values: FloatArray) -> float:
         to the wrong class.
     Source : Otsu (1979), IEEE Trans. Syst. Man Cybern. 9, 62; from memory
     """
-    counts, edges = np.histogram(values, bins=BINS)
+    counts, edges = np.histogram(values, bins=LEVEL_BINS)
     middle = 0.5 * (edges[1:] + edges[:-1])
     below = np.cumsum(counts)[:-1].astype(np.float64)
     above = counts.sum() - below
@@ -104,11 +103,11 @@ def region_labels(
     in_rim, in_base = (_share(plane_m, circle) for circle in (seen.rim, seen.base))
     # Beyond the near rim lies the wall's outer face, under the far one its inner face.
     on_base, in_rim = np.minimum(in_rim, in_base), np.maximum(in_rim, in_base)
-    inside = in_rim >= HALF
-    label[inside] = np.where(on_base[inside] >= HALF, surface, WALL)
-    sought = inside if veil != HAND else on_base >= HALF  # a wall is colder than a liquid anyway
+    inside = in_rim >= MOST
+    label[inside] = np.where(on_base[inside] >= MOST, surface, WALL)
+    sought = inside if veil != HAND else on_base >= MOST  # a wall is colder than a liquid anyway
     cover, word, mixed = _covered(frame_k, sought, covers, veil)
-    label[inside & (cover >= HALF)] = word
+    label[inside & (cover >= MOST)] = word
     if veil == STEAM:
         label[inside & (label == surface)] = STEAM
         surface = STEAM
@@ -131,7 +130,7 @@ def _share(plane_m: tuple[FloatArray, FloatArray, float], circle: tuple[float, .
     away = np.hypot(x - centre_x, y - centre_y)
     share = (away <= radius).astype(np.float64)
     near = np.flatnonzero(np.abs(away - radius) <= pitch)
-    step = (np.arange(POINTS) + 0.5) / POINTS - 0.5
+    step = (np.arange(EDGE_POINTS) + 0.5) / EDGE_POINTS - 0.5
     px = x[near, None, None] + pitch * step[:, None] - centre_x
     py = y[near, None, None] + pitch * step[None, :] - centre_y
     share[near] = (px**2 + py**2 <= radius**2).mean(axis=(1, 2))
@@ -164,7 +163,7 @@ def _covered(
         return np.where(past, 1.0, 0.0), word, int(past.sum())
     part = np.clip((high - frame_k) / (high - low), 0.0, 1.0)
     # A pixel of the lower class is what covers, one of the upper class is not.
-    part = np.where(frame_k <= level, np.maximum(part, HALF), np.minimum(part, HALF - 1e-9))
+    part = np.where(frame_k <= level, np.maximum(part, MOST), np.minimum(part, MOST - 1e-9))
     cover = np.where(maybe, part, 0.0)
     mixed = int(((cover > 0.1) & (cover < 0.9)).sum())
     return cover, word, mixed

@@ -29,24 +29,23 @@ from trivet.physics.image.ranks import bracketed, lay_out, mean_between, set_bra
 compiled = family(Path(__file__).parent)
 
 FOLLOW_S = threshold("finder_follow_s")
-HOTTEST_BELIEVED_K = 2000.0
-MIN_SHARE = threshold("finder_share_frac")
-COMPLETIONS = 6
-"""Steps towards the centre of a pan that is seen in part."""
-STILL_M = 2.5e-4
-"""A circle that has moved by less than this is completed by as much as before. [m]"""
-REACH = 2
-"""Steps of a quarter pixel that a footprint reaches either way."""
-X, Y, RADIUS, LAST_S = range(4)
-"""Places of a pan's memory."""
+HOTTEST_BELIEVED_K = 2000.0  # own estimate: a saturated pixel weighs as a hot one, not as infinity
+PAN_SHARE = threshold("finder_share_frac")
+COMPLETIONS = 6  # own estimate: steps towards the centre of a pan that is seen in part
+STILL_M = 2.5e-4  # own estimate: a circle that moved by less is completed by as much as before
+QUARTER_STEPS = 2  # steps of a quarter pixel that a footprint reaches either way
+X, Y, RADIUS, LAST_S = range(4)  # places of a pan's memory
 
 
 @dataclass(frozen=True)
 class BurnerRegion:
     """The pixels that can belong to a pan on one burner.
 
-    Coordinates are of each pixel's centre on the pan's plane, from the burner's centre; ``pitch_m``
-    is the side of a square as large as a central footprint.
+    rows, cols : (pixel,) places in a frame
+    x_m, y_m : (pixel,) centres on the pan's plane, from the burner's centre [m]
+    area_m2 : (pixel,) footprints [m2]
+    pitch_m : side of a square as large as a central footprint [m]
+    edge_m : distance of the burner's centre to the nearest edge of the field; negative outside [m]
     """
 
     rows: npt.NDArray[np.intp]
@@ -56,43 +55,48 @@ class BurnerRegion:
     area_m2: FloatArray
     pitch_m: float
     edge_m: float
-    """Distance of the burner's centre to the nearest edge of the field; negative outside."""
 
 
-class Place(NamedTuple):
-    """A region's pixels for the compiled loops."""
+class RegionPixels(NamedTuple):
+    """A region's pixels for the compiled loops.
+
+    pixel : (pixel,) places in a frame laid out in one row
+    x_m, y_m, away2_m2 : (pixel,) from the burner's centre; squared distance [m], [m2]
+    runs : (run, 3) pixels that follow one another in the frame: first one here, in the frame, count
+    """
 
     pixel: IntArray
-    """(pixel,) places in a frame laid out in one row."""
     x_m: FloatArray
     y_m: FloatArray
     away2_m2: FloatArray
-    """Squared distance from the burner's centre."""
     pitch_m: float
     runs: IntArray
-    """(run, 3) pixels that follow one another in the frame: first one here, in the frame, count."""
 
 
-class Room(NamedTuple):
-    """Places for as many values as the region has pixels, and for the ends of bins."""
+class Scratch(NamedTuple):
+    """Places for as many values as the region has pixels, and for the ends of bins.
+
+    brackets : (4, 2) between which temperatures the ranks of the last frame lay: two of the hot
+        level, then P5 and P95 [K]
+    """
 
     first: FloatArray
     second: FloatArray
     laid: FloatArray
     ends: IntArray
     brackets: FloatArray
-    """(4, 2) between which temperatures the ranks of the last frame lay: two of the hot level,
-    then P5 and P95."""
 
 
 class FinderRule(NamedTuple):
-    """Constants of the search."""
+    """Constants of the search.
+
+    smallest_m, largest_m : radii that a pan can have [m]
+    least_contrast_k : contrast under which no edge is sought [K]
+    """
 
     smallest_m: float
-    """Smallest radius that a pan can have. [m]"""
     largest_m: float
     least_contrast_k: float
-    """Contrast under which no edge is sought. [K]"""
 
 
 @compiled
@@ -108,8 +112,8 @@ def take_pixels(row: Any, place: Any, out: Any) -> None:
 def follow_pan(frame: Any, background: float, now: float, fixed: Any, memory: Any) -> float:
     """Take one frame into a pan's place and return the contrast of the region.
 
-    ``frame`` holds the region's pixels; ``fixed`` is Place, FinderRule and Room; ``memory`` (X, Y,
-    RADIUS, LAST_S) is continued in place.
+    ``frame`` holds the region's pixels; ``fixed`` is RegionPixels, FinderRule and Scratch;
+    ``memory`` (X, Y, RADIUS, LAST_S) is continued in place.
     """
     place, rule, room = fixed
     hot = _hot_level(frame, place, 0.8 * rule.smallest_m + 0.5 * place.pitch_m, room)
@@ -165,7 +169,7 @@ def _centre(frame: Any, background: float, contrast: float, fixed: Any) -> Any:
         share[p] = min(max((frame[p] - background) / contrast, 0.0), 1.0)
         if math.isnan(frame[p]):
             share[p] = np.nan
-        elif share[p] >= MIN_SHARE and place.away2_m2[p] <= reach * reach:
+        elif share[p] >= PAN_SHARE and place.away2_m2[p] <= reach * reach:
             total += share[p]
             sum_x += share[p] * place.x_m[p]
             sum_y += share[p] * place.y_m[p]
@@ -182,7 +186,7 @@ def _radius(frame: Any, x: float, y: float, fixed: Any) -> float:
     step = 0.25 * place.pitch_m
     per_step = 1.0 / step
     rings = int((rule.largest_m + place.pitch_m) / step) + 1
-    wide = rings + REACH
+    wide = rings + QUARTER_STEPS
     sums, alone, counts = np.zeros((3, wide + 1))
     away = room.second
     for p in range(frame.size):
@@ -194,15 +198,15 @@ def _radius(frame: Any, x: float, y: float, fixed: Any) -> float:
             alone[ring] += share[p]
             counts[ring] += 1.0
     largest, total, count = 0.0, 0.0, 0.0
-    for ring in range(REACH):
+    for ring in range(QUARTER_STEPS):
         total += alone[ring]
         count += counts[ring]
     for ring in range(rings):  # a pixel speaks for the rings two steps either way
-        total += alone[ring + REACH]
-        count += counts[ring + REACH]
-        if ring > REACH:
-            total = max(total - alone[ring - REACH - 1], 0.0)
-            count -= counts[ring - REACH - 1]
+        total += alone[ring + QUARTER_STEPS]
+        count += counts[ring + QUARTER_STEPS]
+        if ring > QUARTER_STEPS:
+            total = max(total - alone[ring - QUARTER_STEPS - 1], 0.0)
+            count -= counts[ring - QUARTER_STEPS - 1]
         sums[ring] = total / count if count > 0.0 else 0.0
         largest = max(largest, sums[ring])
     half = 0.5 * largest
@@ -219,7 +223,7 @@ def _radius(frame: Any, x: float, y: float, fixed: Any) -> float:
 def whole_centres(
     circles_m: FloatArray,
     *,
-    place: Place,
+    place: RegionPixels,
     reach_m: float,
     edge_m: float,
     memory: FloatArray | None = None,
@@ -266,7 +270,7 @@ def _whole_centres(circles: Any, place: Any, limits: Any, last: Any, out: Any) -
                     continue
                 dx, dy = place.x_m[p] - found_x, place.y_m[p] - found_y
                 part = 0.5 + (radius - math.sqrt(dx * dx + dy * dy)) / place.pitch_m
-                if part >= MIN_SHARE:
+                if part >= PAN_SHARE:
                     part = min(part, 1.0)
                     total += part
                     sum_x += part * place.x_m[p]

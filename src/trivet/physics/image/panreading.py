@@ -1,18 +1,30 @@
-"""Read a pan's pixels frame by frame: what is open, what is covered, how hot, how even.
+"""Read a pan's pixels frame by frame: which are open, which are covered, how hot, how even.
 
-A pixel counts where its centre lies inside the rim by the rule's trim. It is covered from the
-moment it falls faster than a pan can cool (5 K/s; bare pans on a dead burner cool below 2 K/s) by
-``drop_k``, or by half of what separates a cooler pan from food out of the refrigerator. A neighbour
-that falls at the same time by a tenth of the largest fall sees food in part and counts neither way.
-It is open again at once when it regains three quarters of the fall within 5 s (a hand), later only
-when it has for 20 s regained that and what the open ones rose meanwhile, or stayed within
-``drop_k`` of them, and has not fallen further behind them: the seared face of a piece that is
-turned comes up hot, but cools away from a pan that heats, while a bare spot catches up. Pixels that
-share a side with a covered one count neither as open nor as covered.
+A pixel counts where its centre lies inside the rim by the rule's trim. T is its temperature; P its
+running peak, which falls by 5 K/s at most since no pan cools faster (bare ones below 2 K/s); B its
+peak when it was covered; M the mean of the open pixels; D = ``drop_k``; D_min = ``least_drop_k``;
+T_f the temperature of food out of a refrigerator. A pixel is
 
-Percentiles are of order statistics, without interpolation; with fewer than 20 open pixels P5 and
-P95 are the extremes. Cooling rate: 30 W/m2/K of loss at 250 K excess over 4 kJ/m2/K of a light pan
-is 1.9 K/s (own estimate).
+covered         when P - T > min(D, max(D_min, (P - T_f) / 2))
+partly covered  when P - T > max(F / 10, D_min / 2), F being the largest B - T of the pixels covered
+                in the last 2.5 s, as long as it lies within 2.5 pitches of a covered one
+in the shadow   when it is covered or partly covered, or shares a side with a covered one
+open            when it is not in the shadow
+
+A covered pixel opens again, with R the rise of M since it was covered,
+
+1. at once where T > B + R - D / 4 within 5 s (a hand);
+2. where for 20 s T > B + R - D / 4 or T > M - D, and M - T has not grown meanwhile: the seared face
+   of a piece that is turned comes up hot, but cools away from a pan that heats, while a bare spot
+   catches up.
+
+Percentiles are order statistics; of fewer than 20 open pixels P5 and P95 are the extremes. The
+figures are those of the registry of thresholds (``cover_...``).
+
+The hot spot is the centroid of what lies less than a margin under the hottest 5 cm2, weighted by
+the height over that level; the margin is three times the noise, at least 15 % of P95 - P5. Its
+reach is the rms distance of these pixels per axis, with a pixel's own size: it bounds the error of
+a compact spot's place; for a ring or an even pan it is as large as the ring or the pan.
 """
 
 from __future__ import annotations
@@ -27,10 +39,78 @@ from trivet.arrays import FloatArray, IntArray
 from trivet.facts.thresholds import threshold
 from trivet.physics.compiled import family
 from trivet.physics.image.panfinder import RADIUS, X, Y
-from trivet.physics.image.ranks import bracketed, lay_out, mean_between, rank_value, set_brackets
-from trivet.physics.image.unevenness import PARTS, read_parts
+from trivet.physics.image.ranks import (
+    bracketed,
+    lay_out,
+    mean_between,
+    rank_value,
+    set_brackets,
+    upper_mode,
+)
 
 compiled = family(Path(__file__).parent)
+
+SECTORS = 8  # eighths of the circle, from +x counter-clockwise
+OUTER_FROM = threshold("part_outer_frac")
+NOISE_TIMES, SPAN_SHARE = threshold("part_noise_factor"), threshold("part_span_frac")
+HOT_X, HOT_Y, HOT_REACH, SECTOR = range(4)
+PARTS = SECTOR + SECTORS  # numbers of a frame
+
+
+@compiled
+def sector_of(x: float, y: float) -> int:
+    """Return the eighth of the circle that a direction lies in."""
+    steep = abs(y) > abs(x)
+    if y >= 0.0:
+        if x > 0.0:
+            return 1 if steep else 0
+        return 2 if steep else 3
+    if x < 0.0:
+        return 5 if steep else 4
+    return 6 if steep else 7
+
+
+@compiled
+def read_parts(frame: Any, pan: Any, fixed: Any, covers: Any, levels: Any, out: Any) -> None:  # noqa: PLR0917
+    """Fill a frame's hot spot and the means of its sectors; NaN where nothing is open.
+
+    ``levels`` holds the hottest 5 cm2, P95 - P5 and the noise of a pixel; ``out`` has PARTS places.
+    """
+    place, trim = fixed
+    hottest, span, noise = levels
+    level = hottest - max(NOISE_TIMES * noise, SPAN_SHARE * span)
+    outer = pan[RADIUS] - 0.5 * place.pitch_m
+    most2 = outer * outer if outer >= 0.0 else -1.0
+    inner = max(pan[RADIUS] - trim, 0.0)
+    inner2, from2 = inner * inner, (OUTER_FROM * pan[RADIUS]) ** 2
+    total, sum_x, sum_y, square = 0.0, 0.0, 0.0, 0.0
+    sums, counts = np.zeros(SECTORS), np.zeros(SECTORS)
+    for p in range(frame.size):
+        dx, dy = place.x_m[p] - pan[X], place.y_m[p] - pan[Y]
+        away2 = dx * dx + dy * dy
+        value = frame[p]
+        if away2 > most2 or not math.isfinite(value) or not math.isnan(covers.shadow[p]):
+            continue
+        if value > level:
+            weight = value - level
+            total += weight
+            sum_x += weight * dx
+            sum_y += weight * dy
+            square += weight * away2
+        if from2 <= away2 <= inner2:
+            k = sector_of(dx, dy)
+            sums[k] += value
+            counts[k] += 1.0
+    out[:] = np.nan
+    if total > 0.0:
+        x, y = sum_x / total, sum_y / total
+        about2 = max(square / total - x * x - y * y, 0.0)
+        out[HOT_X], out[HOT_Y] = pan[X] + x, pan[Y] + y
+        out[HOT_REACH] = math.sqrt(0.5 * about2 + place.pitch_m * place.pitch_m / 12.0)
+    for k in range(SECTORS):
+        if counts[k] > 0.0:
+            out[SECTOR + k] = sums[k] / counts[k]
+
 
 FASTEST_COOLING_KPS = threshold("cover_cooling_kps")
 FRESH_S = threshold("cover_fresh_s")
@@ -42,33 +122,34 @@ PART = threshold("cover_part_frac")
 PART_REACH = threshold("cover_part_reach_px")
 NEXT = threshold("cover_next_px")
 REGAINED = threshold("cover_regained_frac")
-HIDDEN, CHANGED, RENEWED = range(3)
-"""Places of the counts of covers."""
+HIDDEN, CHANGED, RENEWED = range(3)  # places of the counts of covers
 # Columns of a frame's statistics.
 (
     PIXELS, OPEN_PIXELS, SATURATED, DEAD, MEAN_K, P5_K, P95_K, HOTTEST_K, COVERED_FRAC,
     NEW_COVERED_FRAC, WHOLE_K, UPPER_MODE_K, PARTS_FROM,
 ) = range(13)  # fmt: skip
-COLUMNS = PARTS_FROM + PARTS
-"""The last ones are those of ``unevenness``."""
+COLUMNS = PARTS_FROM + PARTS  # of a frame: the last ones are its hot spot and sectors
 
 
 class ReadingRule(NamedTuple):
-    """Constants of the reading."""
+    """Constants of the reading.
+
+    trim_m : distance from the rim within which pixels mix with what lies outside [m]
+    drop_k : a pixel that falls by more than this within about 2 s has been covered [K]
+    least_drop_k : smallest fall that tells a covered pixel from noise and convection [K]
+    sees_food : False for liquids, whose surface moves
+    hottest_m2 : hottest part of a pan that counts [m2]
+    reads_mode : whether the mode of the hotter half of the pixels is asked for; it takes a sort
+    noise_k : noise of one pixel [K]
+    """
 
     trim_m: float
-    """Distance from the rim within which pixels mix with what lies outside. [m]"""
     drop_k: float = threshold("cover_drop_k")
-    """A pixel that falls by more than this within about 2 s has been covered. [K]"""
     least_drop_k: float = threshold("cover_drop_min_k")
-    """Smallest fall that tells a covered pixel from noise and convection. [K]"""
     sees_food: bool = True
-    """False for liquids, whose surface moves."""
     hottest_m2: float = threshold("hottest_area_m2")
     reads_mode: bool = False
-    """Whether the mode of the hotter half of the pixels is asked for; it takes a sort."""
     noise_k: float = 0.0
-    """Noise of one pixel. [K]"""
 
 
 def rim_trim_m(blur_px: float, *, footprint_m: float) -> float:
@@ -82,56 +163,51 @@ def rim_trim_m(blur_px: float, *, footprint_m: float) -> float:
 
 
 class Covers(NamedTuple):
-    """What is remembered of each pixel, arrays (pixel,); ``last_s`` is (1,)."""
+    """What is remembered of each pixel, arrays (pixel,).
+
+    peak_k, before_k : running peak; the peak when it was covered [K]
+    since_s : moment since which it is covered; NaN open [s]
+    open_k : mean of the open pixels when it was covered [K]
+    near_s : moment since which a covered one is near the open ones; NaN not near [s]
+    near_k : by how much it was then colder than they [K]
+    last_s : (1,) moment of the last frame [s]
+    part : 1 where a pixel sees food in part beside covered ones; NaN where not
+    shadow : 1 where a pixel lies in the shadow; NaN open
+    counts : (3,) pixels that are covered, whether one has changed, how often the shadow was renewed
+    """
 
     peak_k: FloatArray
     before_k: FloatArray
     since_s: FloatArray
-    """Moment since which it is covered; NaN open."""
     open_k: FloatArray
-    """Mean of the open pixels when it was covered."""
     near_s: FloatArray
-    """Moment since which a covered one is near the open ones; NaN not near."""
     near_k: FloatArray
-    """By how much it was then colder than they."""
     last_s: FloatArray
     part: FloatArray
-    """1 where a pixel sees food in part beside covered ones; NaN where not."""
     shadow: FloatArray
-    """1 where a pixel is covered or so near a covered one that it mixes with it; NaN open."""
     counts: IntArray
-    """(3,) pixels that are covered, whether one has changed, how often the shadow was renewed."""
 
 
 def no_covers(pixels: int) -> Covers:
-    """Return the memory of pixels of which nothing has been seen.
+    """Return the memory of pixels of which nothing has been seen, 64 bytes each.
 
     pixels : pixels of the region
-    Notes : 64 bytes a pixel.
     """
-    return Covers(
-        np.full(pixels, -np.inf),
-        np.zeros(pixels),
-        np.full(pixels, np.nan),
-        np.zeros(pixels),
-        np.full(pixels, np.nan),
-        np.zeros(pixels),
-        np.full(1, np.nan),
-        np.full(pixels, np.nan),
-        np.full(pixels, np.nan),
-        np.zeros(3, np.int64),
-    )
+    since, near, part, shadow = (np.full(pixels, np.nan) for _ in range(4))
+    peak, before, opened, near_k = (np.full(pixels, start) for start in (-np.inf, 0.0, 0.0, 0.0))
+    last, counts = np.full(1, np.nan), np.zeros(3, np.int64)
+    return Covers(peak, before, since, opened, near, near_k, last, part, shadow, counts)
 
 
 @compiled
 def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: Any) -> None:  # noqa: PLR0917
     """Fill one frame's statistics and carry on which pixels are covered.
 
-    ``pan`` is the pan's memory; ``fixed`` holds Place, ReadingRule and Room; ``covers`` is
+    ``pan`` is the pan's memory; ``fixed`` RegionPixels, ReadingRule and Scratch; ``covers`` is
     continued in place. ``out`` has COLUMNS places: counts inside the trimmed rim, open, saturated
     and dead; mean and percentiles of the open ones; the hottest 5 cm2; the covered share, the share
     covered for less than 2.5 s, the mean of all, the mode of the hotter half of the open ones where
-    asked for, and the parts of ``unevenness``.
+    asked for, and the hot spot and sectors.
     """
     place, rule, room = fixed
     step = 0.0 if math.isnan(covers.last_s[0]) else now - covers.last_s[0]
@@ -149,7 +225,7 @@ def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: A
         count, wide_count = _gather(frame, pan, now, fixed, covers, out)
         _statistics(room, count, out)
         if rule.reads_mode and count > 0:
-            out[UPPER_MODE_K] = _upper_mode(np.sort(room.first[:count]), count)
+            out[UPPER_MODE_K] = upper_mode(np.sort(room.first[:count]), count)
         if wide_count:
             square = place.pitch_m * place.pitch_m
             take = min(wide_count, max(1, round(rule.hottest_m2 / square)))
@@ -322,16 +398,3 @@ def _statistics(room: Any, count: int, out: Any) -> None:
         out[P5_K] = rank_value(laid, count, room.ends, low)
         out[P95_K] = rank_value(laid, count, room.ends, high)
         set_brackets(out[P5_K], out[P95_K], brackets)
-
-
-@compiled
-def _upper_mode(rising: Any, count: int) -> float:
-    """Middle of the shortest stretch that holds half of the hotter half, of rising values."""
-    first = count // 2
-    held = (count - first + 1) // 2
-    best, width = first, np.inf
-    for i in range(first, count - held + 1):
-        if rising[i + held - 1] - rising[i] < width:
-            best, width = i, rising[i + held - 1] - rising[i]
-    middle: float = 0.5 * (rising[best] + rising[best + held - 1])
-    return middle

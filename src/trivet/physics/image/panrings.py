@@ -153,8 +153,8 @@ def fit_rings(contrast: Any, hob: Any, pan: Any, fixed: Any, fit: Any, out: Any)
     """Fill one frame's rings: RINGS radiances, then the share of each that lies open.
 
     ``contrast`` is of the region, ``hob`` the background's radiance and how many of the region's
-    are not finite; ``pan`` is the pan's memory; ``fixed`` holds Place, RingRule and Covers; ``fit``
-    is continued in place.
+    are not finite; ``pan`` is the pan's memory; ``fixed`` RegionPixels, RingRule and Covers;
+    ``fit`` is continued in place.
     """
     rule = fixed[1]
     radius = pan[RADIUS]

@@ -183,3 +183,16 @@ def quantile(laid: Any, count: int, ends: Any, share: float) -> float:
         return below
     above = rank_value(laid, count, ends, low + 1)
     return below + (above - below) * (place - low)
+
+
+@compiled
+def upper_mode(rising: Any, count: int) -> float:
+    """Middle of the shortest stretch that holds half of the hotter half, of rising values."""
+    first = count // 2
+    held = (count - first + 1) // 2
+    best, width = first, np.inf
+    for i in range(first, count - held + 1):
+        if rising[i + held - 1] - rising[i] < width:
+            best, width = i, rising[i + held - 1] - rising[i]
+    middle: float = 0.5 * (rising[best] + rising[best + held - 1])
+    return middle

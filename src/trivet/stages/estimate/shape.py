@@ -10,9 +10,9 @@ import numpy as np
 from trivet.arrays import BoolArray, FlagArray, FloatArray, IntArray
 from trivet.facts.thresholds import threshold
 from trivet.physics.image import panreading
+from trivet.physics.image.panreading import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
 from trivet.physics.image.panrings import RINGS
 from trivet.physics.image.trend import Tail, row_mean, trailing_slope
-from trivet.physics.image.unevenness import HOT_REACH, HOT_X, HOT_Y, SECTOR, SECTORS
 from trivet.records.estimate import PanShape
 from trivet.stages.estimate.burner import PanObservation
 

@@ -15,7 +15,7 @@ from trivet.models.optics import card_band
 from trivet.physics.geometry.optics import Pose
 from trivet.physics.heat.carriedpan import CarryRule
 from trivet.physics.image.burnerpass import burner_place
-from trivet.physics.image.panfinder import BurnerRegion, Place, whole_centres
+from trivet.physics.image.panfinder import BurnerRegion, RegionPixels, whole_centres
 from trivet.physics.radiation.planck import (
     Band,
     band_radiance,
@@ -170,7 +170,7 @@ class BurnerView:
     reporter: Reporter = "area-mean"
 
     @cached_property
-    def place(self) -> Place:
+    def place(self) -> RegionPixels:
         """The region as the compiled loops take it."""
         return burner_place(self.region, cols=self.head.card.cols)
 
