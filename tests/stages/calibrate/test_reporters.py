@@ -10,7 +10,7 @@ import pytest
 from trivet.errors import EvidenceError
 from trivet.files.design import read_design
 from trivet.files.newproject import scenarios
-from trivet.physics.image.panreading import _upper_mode
+from trivet.physics.image.ranks import upper_mode
 from trivet.quality import Quality
 from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
 from trivet.records.estimate import BurnerEstimate, Estimate
@@ -131,5 +131,5 @@ def test_the_design_may_name_its_reporter(design) -> None:
 def test_the_mode_of_the_hotter_half_by_hand() -> None:
     # Hotter half 5, 6, 7, 7.1, 7.2, 20: the shortest stretch with three of them is 7 to 7.2.
     rising = np.array([0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 5.0, 6.0, 7.0, 7.1, 7.2, 20.0])
-    assert _upper_mode(rising, rising.size) == pytest.approx(7.1)
-    assert _upper_mode(np.array([3.0]), 1) == 3.0
+    assert upper_mode(rising, rising.size) == pytest.approx(7.1)
+    assert upper_mode(np.array([3.0]), 1) == 3.0
