@@ -14,11 +14,11 @@ from trivet.physics.radiation.planck import Band
 from trivet.records.calibration import Calibration, SurfaceCalibration
 from trivet.records.design import Base, Pan
 
-NODES = 5
+NODES = 5  # own estimate: five equal parts trace a range; each costs a hypothesis
 SPREAD_SHARE = 0.3
 """Standard deviation of a pan's height over the hob as a share of its mean, where P95 - P5 is as
 large as that mean (a quarter to a third of P95 - P5 for even to normal spreads; own estimate)."""
-STEP = 5e-4
+STEP = 5e-4  # own estimate: well under the spread of any fit
 MIN_MASS = 0.01
 """Share of what the fit believes that must lie within the physical range; under it both count."""
 

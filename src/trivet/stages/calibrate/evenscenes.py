@@ -19,11 +19,12 @@ from trivet.stages.calibrate.fixedpoints import FixedPoint, fitted_points
 from trivet.stages.calibrate.headscenes import HeadTerms, sensor_state
 from trivet.stages.calibrate.nominal import EmissivityPrior, figure_u
 
-LEVEL_HALF_K, EMISSIVITY_HALF = 1.0, 0.01
+LEVEL_HALF_K, BLACK_BODY_EMISSIVITY_HALF = 1.0, 0.01
 """Half-widths of a black body whose sheet gives no range; common practice, no source."""
-FLOOR_K = 0.1
-CONFLICT = 2.5
-"""So many joint uncertainties apart, the scene is not taken for one through the window."""
+BLACK_BODY_FLOOR_K = 0.1  # own estimate: what noise leaves of a mean over a whole frame
+BLACK_BODY_CONFLICT = 2.5
+"""So many joint uncertainties apart, the scene is not taken for one through the window (own
+estimate: one cook in eighty lies beyond by chance)."""
 GAIN_LEFT = 0.15
 """Share of the gain's uncertainty that stays: a gain acts on kelvin, a window on radiance. Matched
 at 25 and 200 C, a gain of 2 % and the window that stands for it part by 0.4 K at 300 C and less
@@ -107,7 +108,7 @@ def blackbody_term(
     except (NotEnoughDataError, OutOfRangeError) as error:
         return nominal, (f"{where}: {error}; in force: as designed",)
     off = fit.transmittance - nominal.transmittance
-    allowed = CONFLICT * math.hypot(
+    allowed = BLACK_BODY_CONFLICT * math.hypot(
         fit.transmittance_u, nominal.transmittance_u, nominal.transmittance * nominal.gain_u
     )
     if abs(off) > allowed:
@@ -138,7 +139,7 @@ def _level(frames: HeadFrames, flat: SheetFlat, use: BoolArray, *, view: HeadTer
     """Return what all pixels say of a black body."""
     return FixedPoint(
         apparent_k=float(np.nanmean(frames.apparent_k[use].astype(np.float64))),
-        u_k=FLOOR_K,
+        u_k=BLACK_BODY_FLOOR_K,
         true_k=float(flat.temperature_k),
         true_u_k=figure_u(flat.temperature_k, otherwise_half=LEVEL_HALF_K),
         housing_k=float(frames.sensor_k[use].mean()),
@@ -150,5 +151,5 @@ def _emissivity(figures: list[Figure]) -> EmissivityPrior:
     """Return the emissivity of black bodies together, each within its own range."""
     return EmissivityPrior(
         min(float(np.mean([float(one) for one in figures])), 1.0),
-        max(figure_u(one, otherwise_half=EMISSIVITY_HALF) for one in figures),
+        max(figure_u(one, otherwise_half=BLACK_BODY_EMISSIVITY_HALF) for one in figures),
     )

@@ -38,7 +38,7 @@ from trivet.stages.calibrate.nominal import (
 )
 from trivet.stages.calibrate.pairs import PairSeries, SurfaceGroup
 
-LINEARISATIONS = 3
+LINEARISATIONS = 3  # own estimate: the model is nearly linear in an emissivity
 LIKE_ROOM_K, MIN_DARK = 25.0, 0.7
 """So near to what it mirrors, and from this emissivity on, a pan's drift shows: 0.1 of emissivity
 are then 2.5 K at most (assumed)."""

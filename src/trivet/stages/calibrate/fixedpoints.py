@@ -37,10 +37,10 @@ WEATHER_U_K = 0.42
 """Air pressure of the day, 1.5 kPa at 0.28 K/kPa; common practice, no source."""
 SURFACE_U_K = 0.3
 """Surface of boiling water against its bulk; assumed, no source."""
-COLD_K = 10.0
-FLOOR_K = 0.3
-MIN_MEANS = 3
-CONFLICT = 2.5
+COLD_WATER_DELTA_K = 10.0  # own estimate: so near to the housing a window hardly shows
+WATER_FLOOR_K = 0.3  # own estimate: surface of still water against its probe
+MIN_MEANS = 3  # own estimate: 15 s, of which a median is no single burst of steam
+BOIL_CONFLICT = 2.5  # own estimate: one cook in eighty lies beyond by chance
 
 
 @dataclass(frozen=True)
@@ -123,7 +123,7 @@ def _combined(
     text += f" with an offset of {fit.offset_k:+.1f} +- {fit.offset_u_k:.1f} K"
     if lost:
         text += f"; a loss was called, so the {before} {declared:.3f} was not used"
-    elif abs(tau - declared) > CONFLICT * math.hypot(u, declared_u):
+    elif abs(tau - declared) > BOIL_CONFLICT * math.hypot(u, declared_u):
         text += f"; the {before} {declared:.3f} disagrees and was not used"
     else:
         weight = 1 / u**2 + 1 / declared_u**2
@@ -239,14 +239,14 @@ def _boil(pan: PanScene, probe: ProbeSeries) -> list[FixedPoint]:
     reading = np.interp(seen.time_s, probe.time_s[good], probe.temperature_k[good])
     nearest = np.interp(seen.time_s, probe.time_s, boils.astype(float)) > 0.5
     boil = seen.free & nearest & (seen.time_s >= begin) & (seen.time_s <= end)
-    cold = seen.free & (seen.time_s < begin) & (np.abs(reading - housing_k) <= COLD_K)
+    cold = seen.free & (seen.time_s < begin) & (np.abs(reading - housing_k) <= COLD_WATER_DELTA_K)
     if boil.sum() < MIN_MEANS:
         raise NotEnoughDataError(f"burner {pan.sheet.burner}: the head saw under 15 s of the boil")
     true_u = math.hypot(WEATHER_U_K, SURFACE_U_K)
     points = [_point(pan, seen, boil, true_k=boiling, true_u_k=true_u, own_k=STEAM_U_K)]
     if cold.sum() >= MIN_MEANS:
         known = float(reading[cold].mean())
-        points.append(_point(pan, seen, cold, true_k=known, true_u_k=u, own_k=FLOOR_K))
+        points.append(_point(pan, seen, cold, true_k=known, true_u_k=u, own_k=WATER_FLOOR_K))
     return points
 
 

@@ -29,12 +29,13 @@ from trivet.records.recording import HeadFrames, ProbeSeries, Recording
 from trivet.records.sensorcard import SensorCard
 
 STEP_S, HALF_WINDOW_S = 5.0, 1.5
-"""Distance of the moments that are compared, and half of the time that each averages over."""
+"""Distance of the moments that are compared, and half of the time that each averages over; own
+estimate: they share no frame, and a pan moves by few kelvin within one."""
 HOUSING_SPAN_S, HOUSING_LEAST_S = threshold("housing_span_s"), threshold("housing_min_span_s")
-REFLECTED_HALF_K = 10.0
-NEAR_PITCH = 0.8
+UNSTATED_REFLECTED_HALF_K = 10.0  # common practice, no source: where the design is silent
+NEAR_PITCH = 0.8  # own estimate: the two to four pixels nearest to a probe
 HANDS_OFF: dict[str, str] = {"pan_off": "pan_on", "lid_on": "lid_off", "person_in": "person_out"}
-AROUND_EVENT_S = 2.0
+AROUND_EVENT_S = 2.0  # own estimate: how well a person notes the moment of an event
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,7 @@ class HeadTerms:
         if math.isfinite(self.terms.reflected_u_k):
             return self.terms.reflected_u_k
         figure = self.design.surroundings.reflected_k
-        return figure.standard_uncertainty or REFLECTED_HALF_K / math.sqrt(3)
+        return figure.standard_uncertainty or UNSTATED_REFLECTED_HALF_K / math.sqrt(3)
 
     @property
     def drift(self) -> DriftModel:

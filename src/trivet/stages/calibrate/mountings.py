@@ -16,9 +16,9 @@ from trivet.records.design import Design, Head
 from trivet.records.recording import Recording
 from trivet.stages.calibrate.pose import Registration, registered_pose, seen_off
 
-MIN_PANS = 2
-MIN_SHIFT_M = 0.008
-MOVED_SIGMAS = 3.5
+MIN_PANS = 2  # own estimate: one pan set down askew does not show as the mount's
+MIN_SHIFT_M = 0.008  # own estimate: a third of a footprint of 23 mm
+MOVED_SIGMAS = 3.5  # own estimate: one in 450 by chance (Rayleigh's law in the plane)
 POSE_VAR = 0.0015**2
 """Of where a fitted pose puts a pan: 1.5 mm, as registration.py states. [m2]"""
 BUMPED = 5.0

@@ -27,13 +27,12 @@ from trivet.stages.calibrate.pairs import SurfaceGroup
 
 HOUSING_REF_K = 298.15
 """Housing temperature at which a sensor is taken to be free of drift: 25 C."""
-# Where the card or the design is silent; all assumed, common practice, no source.
-ACCURACY_HALF_K = 3.0
-GAIN_HALF_FRAC = 0.02
-HOUSING_HALF = 0.1
-WAKE_HALF_K = 3.0
-SETTLE_S = 240.0
-RATE_U_S = 5.0
+ACCURACY_HALF_K = 3.0  # common practice, no source: where the card is silent
+GAIN_HALF_FRAC = 0.02  # common practice, no source: where the card is silent
+HOUSING_HALF = 0.1  # common practice, no source: kelvin of offset for one of the housing
+WAKE_HALF_K = 3.0  # common practice, no source: where the card is silent
+SETTLE_S = 240.0  # common practice, no source: where the card is silent
+RATE_U_S = 5.0  # own estimate: 0.05 K/s of the housing are then 0.25 K
 FILM_FACTOR = 2.0
 """An oil film is taken to be known within this factor of its mean depth either way."""
 

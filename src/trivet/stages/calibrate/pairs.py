@@ -27,13 +27,13 @@ from trivet.stages.calibrate.headscenes import (
     sensor_state,
 )
 
-PROBE_GAP_S = 15.0
+PROBE_GAP_S = 15.0  # own estimate: a pan on full heat moves by up to 30 K meanwhile
 ALIGNMENT_S = 0.5
 """Doubt of the common clock and of the probe's lag together; common practice, no source."""
-FLOOR_K = 0.3
+PAIR_FLOOR_K = 0.3  # own estimate: what a mean over a few pixels and 3 s is worth
 SAME_PLACE_M = 0.02
 """Probes on a pan this close touch one place; in a liquid all do."""
-AROUND_PITCH = 1.6
+AROUND_PITCH = 1.6  # own estimate: eight neighbours of a pixel, corners at 1.41
 POOL_SHARE = 0.5
 """Standard uncertainty of a probe in a pool against the mean seen of it, as a share of the
 standard deviation over the pool; common to a series (own estimate: a probe that hangs anywhere
@@ -206,7 +206,7 @@ def _series(pan: PanScene, probe: ProbeSeries) -> tuple[PairSeries | None, str]:
         group=group,
         depth_m=deep,
         apparent_k=shown,
-        u_k=np.hypot(seen.u_k, FLOOR_K),
+        u_k=np.hypot(seen.u_k, PAIR_FLOOR_K),
         reference_k=np.interp(seen.time_s, times, values),
         reference_u_k=reference_u,
         state=sensor_state(pan.frames, seen.time_s),

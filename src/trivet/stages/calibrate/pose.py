@@ -31,10 +31,10 @@ from trivet.stages.calibrate.headscenes import depth_m
 
 PLACEMENT_M = 0.003
 """Standard uncertainty of a pan's place on its burner; common practice, no source."""
-MIN_CONTRAST_K = 15.0
-MIN_IN_VIEW = 0.6
-WALL_WARMTH = 0.7
-ROUNDS = 3
+SPOT_CONTRAST_K = 15.0  # own estimate: far above the noise of a pixel (0.1 to 0.3 K)
+MIN_IN_VIEW = 0.6  # own estimate: of less, the centroid is that of the frame's edge
+WALL_WARMTH = 0.7  # own estimate: how warm a wall is over the hob, against the base
+ROUNDS = 3  # own estimate: the rendered bias hardly depends on the pose
 
 
 @dataclass(frozen=True)
@@ -191,7 +191,7 @@ def _targets(
             continue
         radius = 0.6 * view.pixels_across + 1.0
         spot = spot_centroid(frame, guess_px=(guess[0], guess[1]), radius_px=radius)
-        if math.isfinite(spot.row_px) and spot.contrast >= MIN_CONTRAST_K:
+        if math.isfinite(spot.row_px) and spot.contrast >= SPOT_CONTRAST_K:
             found.append(
                 _Target(
                     recording.name, names[k], centres[k], spot, radius, grids, excess, spreads[k],
@@ -240,7 +240,7 @@ def _hottest_frame(
     excess = np.full(usable.size, -np.inf)
     excess[usable] = near[usable] - ground
     best = np.sort(np.argsort(excess, kind="stable")[-min(20, int(usable.sum())) :])
-    if not np.median(excess[best]) >= MIN_CONTRAST_K:
+    if not np.median(excess[best]) >= SPOT_CONTRAST_K:
         return None, ()
     block = frames.apparent_k[best].astype(np.float64)
     count = np.isfinite(block).sum(axis=0)

@@ -26,7 +26,7 @@ from trivet.records.recording import Recording
 REPORTERS: tuple[Reporter, ...] = get_args(Reporter)
 FEWEST_PLANS = 3
 """Plans from which a trial chooses: two others have to agree on the one left out."""
-GRID_S, MIN_MOMENTS = 1.0, 20
+GRID_S, MIN_MOMENTS = 1.0, 20  # own estimate: moments that share no noise; 20 s of a cook
 NORMAL = 1.4826
 """Standard deviation of a normal variate over its median absolute deviation."""
 

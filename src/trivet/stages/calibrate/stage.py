@@ -21,7 +21,7 @@ from trivet.stages.calibrate.reflected import reflected_term
 from trivet.stages.calibrate.reporters import reporter_as_designed
 
 NO_RECORDING = "nominal: no calibration cook"
-BOIL_MARGIN_K = 5.0
+BOIL_MARGIN_K = 5.0  # own estimate: clear of the boil's onset and of its steam
 NOT_COOKED = "nominal: no calibration cook with these contents in this finish"
 
 
