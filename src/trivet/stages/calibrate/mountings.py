@@ -12,8 +12,9 @@ from trivet.models.calibration_views import pose_of
 from trivet.physics.geometry.optics import Pose
 from trivet.physics.geometry.registration import MountShift, mount_shift
 from trivet.records.calibration import Calibration, PoseCalibration
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.recording import Recording
+from trivet.stages.calibrate.headscenes import HeadTerms
 from trivet.stages.calibrate.pose import Registration, registered_pose, seen_off
 
 MIN_PANS = 2  # own estimate: one pan set down askew does not show as the mount's
@@ -35,67 +36,56 @@ class Mountings:
     advice: tuple[str, ...]
 
 
-def mountings(
-    recordings: Sequence[Recording], *, design: Design, head: Head, nominal: PoseCalibration
-) -> Mountings:
+def mountings(recordings: Sequence[Recording], *, view: HeadTerms) -> Mountings:
     """Return how a head hung; recordings are in order of time, which their names give.
 
     A sensor unit hangs its own way, so recordings of several units give no
     common pose: the design's stays in force for a unit that was not seen.
     """
     units = sorted({one.unit for one in recordings})
-    poses: dict[str, Pose] = {}
-    refusals: list[str] = []
-    advice: list[str] = []
-    last = nominal
-    for unit in units:
-        mine = [one for one in recordings if one.unit == unit]
-        after, found = _unit(mine, design=design, head=head, nominal=nominal)
-        poses |= found.poses
-        refusals += found.refusals
-        advice += found.advice
-        last = after
+    found = [_of_unit([one for one in recordings if one.unit == unit], view=view) for unit in units]
     if len(units) == 1:
-        return Mountings(last, poses, tuple(refusals), tuple(advice))
+        return found[0]
+    poses = {name: pose for one in found for name, pose in one.poses.items()}
     text = f"recordings of {len(units)} sensor units, and each hangs its own way"
-    refusals.append(
-        f"registration of head {head.name}: {text}; in force: the pose as designed, with its "
+    refusal = (
+        f"registration of head {view.head.name}: {text}; in force: the pose as designed, with its "
         "tolerances"
     )
     return Mountings(
-        replace(nominal, reason=f"nominal: {text}"), poses, tuple(refusals), tuple(advice)
+        replace(view.terms.pose, reason=f"nominal: {text}"),
+        poses,
+        (*(text for one in found for text in one.refusals), refusal),
+        tuple(text for one in found for text in one.advice),
     )
 
 
-def _unit(
-    recordings: Sequence[Recording], *, design: Design, head: Head, nominal: PoseCalibration
-) -> tuple[PoseCalibration, Mountings]:
-    whole = registered_pose(recordings, design=design, head=head, nominal=nominal)
+def _of_unit(recordings: Sequence[Recording], *, view: HeadTerms) -> Mountings:
+    """Return how a head of one sensor unit hung: one pose, or one before and one after a bump."""
+    whole = registered_pose(recordings, view=view)
     names = [one.name for one in recordings]
     shift = _shift(whole, names)
     if shift is None or not shift.moved:
-        pose = pose_of(whole.pose)
-        poses = dict.fromkeys(names, pose)
-        return whole.pose, Mountings(whole.pose, poses, whole.refusals, ())
-    at = shift.first
+        return Mountings(whole.pose, dict.fromkeys(names, pose_of(whole.pose)), whole.refusals, ())
+    at, nominal = shift.first, view.terms.pose
     # a bumped mount no longer hangs within its tolerance
     loose = replace(nominal, covariance=BUMPED**2 * nominal.covariance)
-    parts = [
-        registered_pose(part, design=design, head=head, nominal=prior)
-        for part, prior in ((recordings[:at], nominal), (recordings[at:], loose))
-    ]
-    poses = {name: pose_of(parts[k >= at].pose) for k, name in enumerate(names)}
-    text = (
-        f"the mount of head {head.name} moved between {names[at - 1]} and {names[at]}: pans are "
-        f"seen {1000 * shift.shift_m:.0f} mm from where they were"
+    before = registered_pose(recordings[:at], view=view)
+    since = registered_pose(
+        recordings[at:], view=replace(view, terms=replace(view.terms, pose=loose))
     )
-    kept = "the pose seen since" if parts[1].pose.how == "fitted" else "the pose as designed"
+    poses = {name: pose_of((since if k >= at else before).pose) for k, name in enumerate(names)}
+    text = (
+        f"the mount of head {view.head.name} moved between {names[at - 1]} and {names[at]}: pans "
+        f"are seen {1000 * shift.shift_m:.0f} mm from where they were"
+    )
+    kept = "the pose seen since" if since.pose.how == "fitted" else "the pose as designed"
     refusal = (
-        f"registration of head {head.name}, cooks before {names[at]}: {text}; in force: {kept}"
+        f"registration of head {view.head.name}, cooks before {names[at]}: {text}; in force: {kept}"
     )
     advice = f"{text}. Fasten it, and record a new registration run"
-    after = replace(parts[1].pose, reason=f"{parts[1].pose.reason}; {text}")
-    return after, Mountings(after, poses, (refusal, *parts[1].refusals), (advice,))
+    after = replace(since.pose, reason=f"{since.pose.reason}; {text}")
+    return Mountings(after, poses, (refusal, *since.refusals), (advice,))
 
 
 def _shift(found: Registration, names: list[str]) -> MountShift | None:
@@ -137,10 +127,10 @@ def moved_since(
     """
     found = []
     for head in design.heads:
-        own = calibration.head(head.name).pose
-        if own.how != "fitted" or recording.unit not in calibration.units:
+        own = calibration.head(head.name)
+        if own.pose.how != "fitted" or recording.unit not in calibration.units:
             continue
-        seen = seen_off(recording, design=design, head=head, pose=own)
+        seen = seen_off(recording, view=HeadTerms(design, head, own))
         if len(set(seen.place)) < MIN_PANS:
             continue
         mean = seen.observed_m.mean(axis=0)

@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from trivet.arrays import FloatArray
 from trivet.errors import NotEnoughDataError
-from trivet.models.optics import card_lens
+from trivet.models.calibration_views import pose_of
 from trivet.physics.geometry.coverage import rim_coverage
 from trivet.physics.geometry.optics import (
     Lens,
@@ -25,9 +25,9 @@ from trivet.physics.geometry.registration import PoseFit, SpotCentroid, fit_pose
 from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
 from trivet.records.benchsheet import SheetBurner, SheetTarget
 from trivet.records.calibration import POSE_TERMS, PoseCalibration
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, Recording
-from trivet.stages.calibrate.headscenes import depth_m
+from trivet.stages.calibrate.headscenes import HeadTerms, depth_m
 
 PLACEMENT_M = 0.003
 """Standard uncertainty of a pan's place on its burner; common practice, no source."""
@@ -38,19 +38,42 @@ ROUNDS = 3  # own estimate: the rendered bias hardly depends on the pose
 
 
 @dataclass(frozen=True)
+class _Aim:
+    """A warm thing of known place: a pan, a bare element or a disc."""
+
+    name: str
+    """Its burner, or its number among the targets."""
+    grid: CellGrid
+    height_m: float
+    u_m: float
+    """Standard uncertainty of its place in each direction. [m]"""
+    is_pan: bool
+
+    @property
+    def centre_m(self) -> FloatArray:
+        """(xyz) [m]"""
+        return np.array([self.grid.centre_x_m, self.grid.centre_y_m, self.height_m])
+
+
+@dataclass(frozen=True)
 class _Target:
-    """A pan seen hot: where it stood, its centroid in the picture, and all pans' warmth then."""
+    """An aim seen hot: its centroid in the picture, and all aims' warmth then."""
 
     recording: str
-    burner: str
-    centre: FloatArray
+    aim: _Aim
     spot: SpotCentroid
     radius_px: float
     grids: tuple[CellGrid, ...]
     excess_k: tuple[float, ...]
-    u_m: float
-    """Standard uncertainty of its place in each direction. [m]"""
-    pan: bool
+
+
+@dataclass(frozen=True)
+class _Marks:
+    """Points of the cooktop that were pointed at in the picture, arrays (mark, ...)."""
+
+    point_m: FloatArray
+    seen_px: FloatArray
+    u_px: FloatArray
 
 
 @dataclass(frozen=True)
@@ -69,159 +92,142 @@ class Registration:
     """(target,) [m]"""
 
 
-def registered_pose(
-    recordings: Sequence[Recording], *, design: Design, head: Head, nominal: PoseCalibration
-) -> Registration:
-    """Return the pose fitted to what was seen at known places, or the nominal one."""
-    lens, pose = card_lens(design.card(head)), Pose(*(float(x) for x in nominal.value))
-    targets = [
-        target
-        for recording in recordings
-        for target in _targets(recording, design=design, head=head, lens=lens, pose=pose)
-    ]
-    marks = _marks(recordings, design=design, head=head)
-    burners = sorted({target.burner for target in targets})
+def registered_pose(recordings: Sequence[Recording], *, view: HeadTerms) -> Registration:
+    """Return the pose fitted to what was seen at known places, or the one in force."""
+    nominal = view.terms.pose
+    targets = [one for recording in recordings for one in _targets(recording, view=view)]
+    marks = _marks(recordings, view=view)
+    burners = sorted({target.aim.name for target in targets})
     try:
-        if len(burners) + len(marks[0]) < 3:
+        if len(burners) + len(marks.u_px) < 3:
             seen = ", ".join(burners) or "none"
             raise NotEnoughDataError(
                 f"pans were seen hot on {len(burners)} burners ({seen}); needed: 3 that are not "
                 "on one line, or as many targets or marks"
             )
-        blur_px = float(design.card(head).blur_px)
-        fit, seen_px = _fitted(
-            targets, marks=marks, lens=lens, start=pose, nominal=nominal, blur_px=blur_px
-        )
+        fit, seen_px = _fitted(targets, marks=marks, view=view)
     except NotEnoughDataError as error:
-        text = f"registration of head {head.name}: {error}; in force: the pose as designed"
+        text = f"registration of head {view.head.name}: {error}; in force: the pose as designed"
         return Registration(replace(nominal, reason=f"nominal: {error}"), (text,))
-    off = [t.recording for t, out in zip(targets, fit.outlier, strict=False) if out]
-    pans = sum(target.pan for target in targets)
-    parts = ((pans, "pans"), (len(targets) - pans, "targets"), (len(marks[0]), "marks"))
-    reason = "fitted to " + ", ".join(f"{count} {what}" for count, what in parts if count)
-    reason += f" on {len(burners)} burners" if burners else ""
-    reason += f"; set aside as outliers: {', '.join(off)}" if off else ""
+    reason = _fitted_to(targets, marks, fit)
     value = np.array([getattr(fit.pose, name) for name in POSE_TERMS])
     found = PoseCalibration("fitted", value, fit.covariance, fit.residual_rms_m, reason)
-    return _registration(found, targets, seen_px, lens=lens)
+    return _registration(found, targets, seen_px, lens=view.lens)
+
+
+def _fitted_to(targets: list[_Target], marks: _Marks, fit: PoseFit) -> str:
+    """Return what a pose was fitted to, in words."""
+    burners = {target.aim.name for target in targets}
+    off = [t.recording for t, out in zip(targets, fit.outlier, strict=False) if out]
+    pans = sum(target.aim.is_pan for target in targets)
+    parts = ((pans, "pans"), (len(targets) - pans, "targets"), (len(marks.u_px), "marks"))
+    reason = "fitted to " + ", ".join(f"{count} {what}" for count, what in parts if count)
+    reason += f" on {len(burners)} burners" if burners else ""
+    return reason + (f"; set aside as outliers: {', '.join(off)}" if off else "")
 
 
 def _registration(
     pose: PoseCalibration, targets: list[_Target], seen_px: FloatArray, *, lens: Lens
 ) -> Registration:
     """Return how far each target is seen from its place through a pose."""
-    at = Pose(*(float(x) for x in pose.value))
-    good = [k for k in range(len(targets)) if np.isfinite(seen_px[k]).all()]
-    away = [(point_of_pixel(seen_px[k], lens=lens, pose=at) - targets[k].centre)[:2] for k in good]
+    at, known = pose_of(pose), np.isfinite(seen_px).all(axis=1)
+    good = [(one, seen) for one, seen, use in zip(targets, seen_px, known, strict=True) if use]
+    away = [(point_of_pixel(seen, lens=lens, pose=at) - one.aim.centre_m)[:2] for one, seen in good]
     return Registration(
         pose,
         (),
-        tuple(targets[k].recording for k in good),
-        tuple(targets[k].burner for k in good),
+        tuple(one.recording for one, _ in good),
+        tuple(one.aim.name for one, _ in good),
         np.array(away).reshape(-1, 2),
-        np.array([targets[k].u_m for k in good]),
+        np.array([one.aim.u_m for one, _ in good]),
     )
 
 
-def seen_off(
-    recording: Recording, *, design: Design, head: Head, pose: PoseCalibration
-) -> Registration:
-    """Return how far each pan of a recording is seen from its place through a given pose."""
-    lens, at = card_lens(design.card(head)), Pose(*(float(x) for x in pose.value))
-    targets = _targets(recording, design=design, head=head, lens=lens, pose=at)
-    blur_px = float(design.card(head).blur_px)
-    seen = [_unbiased(one, lens=lens, pose=at, blur_px=blur_px) for one in targets]
-    return _registration(pose, targets, np.array(seen).reshape(-1, 2), lens=lens)
+def seen_off(recording: Recording, *, view: HeadTerms) -> Registration:
+    """Return how far each pan of a recording is seen from its place through the pose in force."""
+    targets = _targets(recording, view=view)
+    pose = pose_of(view.terms.pose)
+    seen = np.array([_unbiased(one, view=view, pose=pose) for one in targets]).reshape(-1, 2)
+    return _registration(view.terms.pose, targets, seen, lens=view.lens)
 
 
-def _marks(
-    recordings: Sequence[Recording], *, design: Design, head: Head
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Points of the cooktop, where they were pointed at, and how well; all recordings together."""
-    only = len(design.heads) == 1
-    mine = [
-        mark
-        for recording in recordings
-        for mark in recording.reference.marks
-        if mark.head == head.name or (only and mark.head == "")
-    ]
-    points = [[float(m.x_m), float(m.y_m), float(m.height_m)] for m in mine]
-    return (
+def _marks(recordings: Sequence[Recording], *, view: HeadTerms) -> _Marks:
+    """Return the marks of all recordings together."""
+    marks = [m for one in recordings for m in one.reference.marks if view.is_mine(m.head)]
+    points = [[float(m.x_m), float(m.y_m), float(m.height_m)] for m in marks]
+    return _Marks(
         np.array(points).reshape(-1, 3),
-        np.array([[m.row, m.col] for m in mine]).reshape(-1, 2),
-        np.array([m.u_px for m in mine]),
+        np.array([[m.row, m.col] for m in marks]).reshape(-1, 2),
+        np.array([m.u_px for m in marks]),
     )
 
 
-def _targets(
-    recording: Recording, *, design: Design, head: Head, lens: Lens, pose: Pose
-) -> list[_Target]:
-    frames = recording.inputs.frames_of(head.name)
+def _targets(recording: Recording, *, view: HeadTerms) -> list[_Target]:
+    """Return what of a recording's aims is seen hot, well inside the frame."""
+    frames, pose = view.frames(recording), pose_of(view.terms.pose)
     if frames is None:
         return []
-    sheets = recording.reference.sheet
-    aims = recording.reference.targets
-    grids = (
-        *(_grid(sheet, design=design) for sheet in sheets),
-        *(_disc(aim, design=design) for aim in aims),
-    )
-    names = [sheet.burner for sheet in sheets]
-    names += [aim.burner or f"target {at + 1}" for at, aim in enumerate(aims)]
-    spreads = [PLACEMENT_M] * len(sheets) + [float(aim.u_m) for aim in aims]
-    skip = [bool(sheet.food) for sheet in sheets] + [False] * len(aims)
-    heights = [0.0] * len(sheets) + [float(aim.height_m) for aim in aims]
-    centres = np.array(
-        [[grid.centre_x_m, grid.centre_y_m, z] for grid, z in zip(grids, heights, strict=True)]
-    ).reshape(-1, 3)
-    guesses = pixel_of_point(centres, lens=lens, pose=pose)
+    food = {sheet.burner for sheet in recording.reference.sheet if sheet.food}
+    aims = _aims(recording, design=view.design)
+    centres = np.array([one.centre_m for one in aims]).reshape(-1, 3)
+    guesses = pixel_of_point(centres, lens=view.lens, pose=pose)
     found = []
-    for k, (grid, guess) in enumerate(zip(grids, guesses, strict=True)):
-        view = rim_coverage(
-            (grid.centre_x_m, grid.centre_y_m),
-            diameter_m=2 * grid.radius_m,
-            rim_height_m=grid.depth_m,
-            lens=lens,
+    for aim, guess in zip(aims, guesses, strict=True):
+        rim = rim_coverage(
+            (aim.grid.centre_x_m, aim.grid.centre_y_m),
+            diameter_m=2 * aim.grid.radius_m,
+            rim_height_m=aim.grid.depth_m,
+            lens=view.lens,
             pose=pose,
             margin_m=0.0,
         )
-        if skip[k] or view.in_view_frac < MIN_IN_VIEW or not view.pixels_across >= 2:
+        hidden = aim.is_pan and aim.name in food
+        if hidden or rim.in_view_frac < MIN_IN_VIEW or not rim.pixels_across >= 2:
             continue
-        frame, excess = _hottest_frame(frames, guess, guesses)
+        frame, excess_k = _hottest_frame(frames, guess, guesses)
         if frame is None:
             continue
-        radius = 0.6 * view.pixels_across + 1.0
+        radius = 0.6 * rim.pixels_across + 1.0
         spot = spot_centroid(frame, guess_px=(guess[0], guess[1]), radius_px=radius)
         if math.isfinite(spot.row_px) and spot.contrast >= SPOT_CONTRAST_K:
-            found.append(
-                _Target(
-                    recording.name, names[k], centres[k], spot, radius, grids, excess, spreads[k],
-                    k < len(sheets),
-                )
-            )  # fmt: skip
+            grids = tuple(one.grid for one in aims)
+            found.append(_Target(recording.name, aim, spot, radius, grids, excess_k))
     return found
 
 
+def _aims(recording: Recording, *, design: Design) -> list[_Aim]:
+    """Return the pans of a recording, then its bare elements and discs."""
+    pans = [
+        _Aim(sheet.burner, _grid(sheet, design=design), 0.0, PLACEMENT_M, is_pan=True)
+        for sheet in recording.reference.sheet
+    ]
+    discs = [
+        _Aim(
+            aim.burner or f"target {at + 1}",
+            _disc(aim, design=design),
+            float(aim.height_m),
+            float(aim.u_m),
+            is_pan=False,
+        )
+        for at, aim in enumerate(recording.reference.targets)
+    ]
+    return pans + discs
+
+
 def _disc(aim: SheetTarget, *, design: Design) -> CellGrid:
-    """A bare element or warm disc: flat, without a wall."""
+    """Return a bare element or warm disc: flat, without a wall."""
     at = design.burner(aim.burner) if aim.burner else None
     x, y = (float(at.x_m), float(at.y_m)) if at else (0.0, 0.0)
-    return CellGrid(
-        x + float(aim.x_m), y + float(aim.y_m), float(aim.diameter_m) / 2, 1, 1,
-        depth_m=0.0, fill_m=0.0,
-    )  # fmt: skip
+    middle = x + float(aim.x_m), y + float(aim.y_m)
+    return CellGrid(*middle, float(aim.diameter_m) / 2, 1, 1, depth_m=0.0, fill_m=0.0)
 
 
 def _grid(sheet: SheetBurner, *, design: Design) -> CellGrid:
-    burner = design.burner(sheet.burner)
-    return CellGrid(
-        float(burner.x_m + sheet.offset_x_m),
-        float(burner.y_m + sheet.offset_y_m),
-        float(sheet.diameter_m) / 2,
-        1,
-        1,
-        depth_m=float(sheet.depth_m),
-        fill_m=min(depth_m(sheet), float(sheet.depth_m)),
-    )
+    """Return a pan as one cell with its wall."""
+    burner, depth = design.burner(sheet.burner), float(sheet.depth_m)
+    middle = float(burner.x_m + sheet.offset_x_m), float(burner.y_m + sheet.offset_y_m)
+    fill = min(depth_m(sheet), depth)
+    return CellGrid(*middle, float(sheet.diameter_m) / 2, 1, 1, depth_m=depth, fill_m=fill)
 
 
 def _hottest_frame(
@@ -266,51 +272,49 @@ def _near(frames: npt.NDArray[Any], at: FloatArray) -> FloatArray:
 
 
 def _fitted(
-    targets: list[_Target],
-    *,
-    marks: tuple[FloatArray, FloatArray, FloatArray],
-    lens: Lens,
-    start: Pose,
-    nominal: PoseCalibration,
-    blur_px: float,
+    targets: list[_Target], *, marks: _Marks, view: HeadTerms
 ) -> tuple[PoseFit, FloatArray]:
     """Fit by the difference between seen and rendered centroids, so that their bias cancels."""
-    points = np.concatenate([np.array([one.centre for one in targets]).reshape(-1, 3), marks[0]])
-    prior = dict(zip(POSE_TERMS, np.sqrt(np.diag(nominal.covariance)), strict=True))
-    # a sideways tilt has no term of its own near the vertical: the place takes it up
-    sideways = start.height_m * prior["tilt_rad"]
-    prior["x_m"] = math.hypot(prior["x_m"], sideways)
-    prior["y_m"] = math.hypot(prior["y_m"], sideways)
-    prior = {name: max(float(value), 1e-6) for name, value in prior.items()}
-    pitch = float(np.median(footprint_m(lens, start).max(axis=-1)))
-    own = [math.hypot(one.u_m / pitch, one.spot.sigma_px) for one in targets]
-    sigma = np.concatenate([np.array(own), marks[2]])
-    pose = start
+    start = pose = pose_of(view.terms.pose)
+    centres = np.array([one.aim.centre_m for one in targets]).reshape(-1, 3)
+    pitch = float(np.median(footprint_m(view.lens, start).max(axis=-1)))
+    own = [math.hypot(one.aim.u_m / pitch, one.spot.sigma_px) for one in targets]
     seen = np.zeros((0, 2))
     for _ in range(ROUNDS):
-        seen = np.array(
-            [_unbiased(target, lens=lens, pose=pose, blur_px=blur_px) for target in targets]
-        ).reshape(-1, 2)
+        seen = np.array([_unbiased(one, view=view, pose=pose) for one in targets]).reshape(-1, 2)
         fit = fit_pose(
-            points,
-            np.concatenate([seen, marks[1]]),
-            lens=lens,
+            np.concatenate([centres, marks.point_m]),
+            np.concatenate([seen, marks.seen_px]),
+            lens=view.lens,
             start=start,
-            sigma_px=sigma,
+            sigma_px=np.concatenate([np.array(own), marks.u_px]),
             free=POSE_TERMS,
-            prior_sigma=prior,
+            prior_sigma=_prior_sigma(view.terms.pose, height_m=start.height_m),
         )
         pose = fit.pose
     return fit, seen
 
 
-def _unbiased(target: _Target, *, lens: Lens, pose: Pose, blur_px: float) -> FloatArray:
+def _prior_sigma(nominal: PoseCalibration, *, height_m: float) -> dict[str, float]:
+    """Return the prior standard uncertainty of each term of a pose.
+
+    A sideways tilt has no term of its own near the vertical: the place takes it up.
+    """
+    prior = dict(zip(POSE_TERMS, np.sqrt(np.diag(nominal.covariance)), strict=True))
+    sideways = height_m * prior["tilt_rad"]
+    for axis in ("x_m", "y_m"):
+        prior[axis] = math.hypot(prior[axis], sideways)
+    return {name: max(float(value), 1e-6) for name, value in prior.items()}
+
+
+def _unbiased(target: _Target, *, view: HeadTerms, pose: Pose) -> FloatArray:
     """Where the pan's centre on the cooktop is seen, from the centroid of its picture."""
-    at = pixel_of_point(target.centre, lens=lens, pose=pose)
+    lens = view.lens
+    at = pixel_of_point(target.aim.centre_m, lens=lens, pose=pose)
     if not _inside(at, (lens.rows, lens.cols)):
         return np.array([math.nan, math.nan])
     sampling = sampling_matrix(
-        target.grids, lens=lens, pose=pose, sigma_px=blur_px, strips_per_px=3
+        target.grids, lens=lens, pose=pose, sigma_px=float(view.card.blur_px), strips_per_px=3
     )
     warmth = np.zeros(sampling.matrix.shape[1])
     excess = np.array(target.excess_k)

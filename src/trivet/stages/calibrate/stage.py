@@ -108,7 +108,7 @@ def _head(recordings: Sequence[Recording], *, design: Design, head: Head) -> _Fi
     view = HeadTerms(design, head, nominal_head(head, card=design.card(head), reason=NO_RECORDING))
     pixels, refused = pixel_term(recordings, view=view)
     even = tuple(evened_recording(one, pixels={head.name: pixels}) for one in recordings)
-    hung = mountings(even, design=design, head=head, nominal=view.terms.pose)
+    hung = mountings(even, view=view)
     view = replace(view, terms=replace(view.terms, pose=hung.pose, pixels=pixels), poses=hung.poses)
     known, dark = blackbody_term(recordings, view=view)
     view = replace(view, terms=known)
