@@ -14,7 +14,7 @@ from trivet.physics.radiation.planck import Band
 from trivet.records.calibration import Calibration, SurfaceCalibration
 from trivet.records.design import Base, Pan
 
-NODES = 5  # own estimate: five equal parts trace a range; each costs a hypothesis
+PRIOR_NODES = 5  # own estimate: five equal parts trace a range; each costs a hypothesis
 SPREAD_SHARE = 0.3
 """Standard deviation of a pan's height over the hob as a share of its mean, where P95 - P5 is as
 large as that mean (a quarter to a third of P95 - P5 for even to normal spreads; own estimate)."""
@@ -130,16 +130,18 @@ def physical_range(pan: Pan, base: Base, *, band: Band, angle_rad: float) -> tup
 
 def range_nodes(low: float, high: float) -> list[tuple[float, float]]:
     """Return equal parts of a range, each by its middle and its standard deviation."""
-    step = (high - low) / NODES
-    return [(low + (k + 0.5) * step, step / math.sqrt(12)) for k in range(NODES)]
+    step = (high - low) / PRIOR_NODES
+    return [(low + (k + 0.5) * step, step / math.sqrt(12)) for k in range(PRIOR_NODES)]
 
 
 def _equal_parts(eps: FloatArray, weight: FloatArray) -> list[tuple[float, float]]:
     """Return mean and standard deviation of equally likely parts of a distribution."""
     level = np.cumsum(weight) / weight.sum()
-    part = np.minimum((NODES * (level - 0.5 * weight / weight.sum())).astype(int), NODES - 1)
+    part = np.minimum(
+        (PRIOR_NODES * (level - 0.5 * weight / weight.sum())).astype(int), PRIOR_NODES - 1
+    )
     nodes = []
-    for k in range(NODES):
+    for k in range(PRIOR_NODES):
         own = np.where(part == k, weight, 0.0)
         if own.sum() > 0.0:
             mean = float(own @ eps / own.sum())

@@ -1,6 +1,6 @@
 """An estimate: what the product would say, burner by burner and moment by moment.
 
-``stages/estimate.py`` makes one::
+``stages/estimate`` makes one::
 
     estimate(inputs: ProductInput, *, design: Design, calibration: Calibration) -> Estimate
 """

@@ -1,4 +1,4 @@
-"""What is seen on a burner, as weighed hypotheses: contents, finish, emissivity, temperature.
+"""What is seen on a burner, as weighted hypotheses: contents, finish, emissivity, temperature.
 
 One band cannot tell a cool dark surface from a hot shiny one. What can is told by the cook or
 follows from physics: no burner heats a pan faster than its power allows, water does not pass its
@@ -231,20 +231,20 @@ def _raise(worst: Any, piece: int, k: int, z: float) -> None:
 
 
 def weighted_sum(weight: FloatArray, *, of: FloatArray) -> FloatArray:
-    """Return the weighed sum over hypotheses, at every moment.
+    """Return the weighted sum over hypotheses, at every moment.
 
     weight : (time, hypothesis)
-    of : (time, hypothesis) what is weighed; NaN counts as 0
+    of : (time, hypothesis) what is summed; NaN counts as 0
     Returns : (time,) unit of ``of``
     Notes : Summed in the hypotheses' order, so that a moment does not depend on its block.
     """
     out = np.empty(weight.shape[0])
-    _weighed_sum(weight, of, out)
+    _weighted_sum(weight, of, out)
     return out
 
 
 @compiled
-def _weighed_sum(weight: Any, of: Any, out: Any) -> None:
+def _weighted_sum(weight: Any, of: Any, out: Any) -> None:
     for t in range(out.size):
         total = 0.0
         for k in range(weight.shape[1]):

@@ -28,7 +28,7 @@ from trivet.records.design import Design, Head
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
 from trivet.records.sensorcard import SensorCard
 
-STEP_S, HALF_WINDOW_S = 5.0, 1.5
+COMPARED_EVERY_S, HALF_WINDOW_S = 5.0, 1.5
 """Distance of the moments that are compared, and half of the time that each averages over; own
 estimate: they share no frame, and a pan moves by few kelvin within one."""
 HOUSING_SPAN_S, HOUSING_LEAST_S = threshold("housing_span_s"), threshold("housing_min_span_s")
@@ -272,7 +272,7 @@ class PanScene:
     def short_means(self, pixels: BoolArray) -> ShortMeans:
         """Return the mean signal of some pixels (row, col) every 5 s, over 3 s each."""
         card, band, frames = self.view.card, self.view.band, self.frames
-        moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], STEP_S)
+        moments = np.arange(frames.time_s[0] + HALF_WINDOW_S, frames.time_s[-1], COMPARED_EVERY_S)
         netd_slope = float(card.netd_delta_k), band_radiance_slope(float(card.netd_at_k), band=band)
         flat = frames.apparent_k[:, pixels].astype(np.float64)
         at_s, mean = moments.copy(), np.full(moments.size, np.nan)

@@ -67,7 +67,7 @@ def burner_view(
 def burner_hypotheses(
     burner: Burner, head: HeadView, *, told: ToldEntry, design: Design, calibration: Calibration
 ) -> tuple[Hypothesis, ...]:
-    """Return the weighed ways to read one burner.
+    """Return the weighted ways to read one burner.
 
     A range of emissivity enters as several hypotheses with equal weights, not as
     one with a normal spread, so that an interval ends where the range ends.

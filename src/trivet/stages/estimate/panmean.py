@@ -16,7 +16,7 @@ from trivet.physics.radiation.planck import radiating_temperature_k
 from trivet.records.product import Reporter
 from trivet.stages.estimate.views import BurnerView
 
-RING, CENTRE = 2, 0
+MIDDLE_RING, CENTRE = 2, 0
 """Of five rings of equal width: from 0.4 to 0.6 of the radius, and the middle fifth."""
 COLUMN = {
     "trimmed-mean": panreading.MEAN_K,
@@ -136,7 +136,7 @@ def reported_scene_k(
     if reporter in COLUMN:
         found = trace.read(COLUMN[reporter])
     else:
-        found = ring_k[:, RING if reporter == "ring" else CENTRE]
+        found = ring_k[:, MIDDLE_RING if reporter == "ring" else CENTRE]
     number_k = np.where(np.isfinite(found) & np.isfinite(mean_k), found, mean_k)
     return number_k, np.hypot(u_k, np.nan_to_num(number_k - mean_k))
 

@@ -1,4 +1,4 @@
-"""What an emissivity is believed to be: a fit within what physics lets the surface have."""
+"""The emissivity prior: a fit within what physics lets the surface have."""
 
 from __future__ import annotations
 
