@@ -32,6 +32,14 @@ def pose_of(terms: PoseCalibration) -> Pose:
     return Pose(*(float(term) for term in terms.value))
 
 
+def reflected_temperature(own: HeadCalibration, *, design: Design) -> tuple[float, float]:
+    """Return the reflected temperature and its u: as patches showed it, else as designed. [K]"""
+    if math.isfinite(own.reflected_k):
+        return own.reflected_k, own.reflected_u_k
+    declared = design.surroundings.reflected_k
+    return declared.middle, declared.standard_uncertainty
+
+
 def window_u(head: Head, *, calibration: HeadCalibration) -> float:
     """Return the standard uncertainty of a window's transmittance in use.
 

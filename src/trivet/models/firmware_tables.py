@@ -20,7 +20,13 @@ from trivet.device.fixedpoint import (
 from trivet.device.readingrules import HeadNumbers, HeadReading
 from trivet.errors import HandoffRefusedError
 from trivet.facts.thresholds import threshold
-from trivet.models.calibration_views import burner_regions, head_pose, pixels_beside, window_u
+from trivet.models.calibration_views import (
+    burner_regions,
+    head_pose,
+    pixels_beside,
+    reflected_temperature,
+    window_u,
+)
 from trivet.models.firmware_told import ToldSurface, surface_range, told_surfaces
 from trivet.models.optics import card_band
 from trivet.physics.geometry.optics import view_angle_rad
@@ -167,10 +173,8 @@ def _surface_row(
     shiny = not span.known or span.low < float(design.estimation.min_emissivity_frac)
     bits = shiny * rules.SHINY | (not span.alike) * rules.AMBIGUOUS | span.liquid * rules.LIQUID
     low, high = share_q15(span.low), share_q15(span.high)
-    mirrored_u = own.reflected_u_k
-    if not math.isfinite(own.reflected_k):
-        mirrored_u = design.surroundings.reflected_k.standard_uncertainty
-    # What is mirrored counts by its slope against that of a pan at 400 K.
+    _, reflected_u_k = reflected_temperature(own, design=design)
+    # Reflected radiance counts by its slope against that of a pan at 400 K.
     slope = float(
         band_radiance_slope(float(design.surroundings.reflected_k), band=band)
         / band_radiance_slope(400.0, band=band)
@@ -179,7 +183,7 @@ def _surface_row(
     settled = math.sqrt(
         own.drift.covariance[0, 0]
         + noise**2
-        + ((1.0 - (span.low + span.high) / 2) * slope * mirrored_u) ** 2
+        + ((1.0 - (span.low + span.high) / 2) * slope * reflected_u_k) ** 2
     )
     wide = round(K95 * settled * STEPS_PER_K)
     return [places[radius], low, high, (low + high + 1) // 2, span.of, bits, wide]
@@ -205,7 +209,7 @@ def _numbers(
         has_pixel_term=int(own.pixels is not None),
         window_rise=_steps(head.window.rise_delta_k.middle),
         transmittance=share_q15(tau),
-        mirrored=int(temperature_q6(mirrored_k(own, design=design))),
+        mirrored=int(temperature_q6(reflected_temperature(own, design=design)[0])),
         hob_rank_q15=int((MEDIAN if enough else COLDEST) * ONE_Q15),
         stale_ms=round(float(rules_of.stale_after_s) * 1000),
         settle_ms=round(float(card.settle_s or 0.0) * 1000),
@@ -237,13 +241,6 @@ def _numbers(
 def boils_k(design: Design) -> float:
     """Return the boiling point of water where the design stands."""
     return float(boiling_point_k(float(design.surroundings.altitude_m)))
-
-
-def mirrored_k(own: HeadCalibration, *, design: Design) -> float:
-    """Return the radiative temperature of what pans mirror, measured or as designed."""
-    if math.isfinite(own.reflected_k):
-        return float(own.reflected_k)
-    return float(design.surroundings.reflected_k.middle)
 
 
 def drop_k(card: SensorCard) -> float:

@@ -1,4 +1,4 @@
-"""What a pan mirrors: the share of its view that each declared thing fills."""
+"""Reflected radiance: the share of a pan's view that each declared thing fills."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ NEAR_M = 0.02  # a flame nearer than this is the pan's own
 
 
 def diffuse_share(thing: Mirrored, *, spot_m: tuple[float, float]) -> float:
-    """Return the share of what a matt surface at a spot mirrors that a thing fills. [-]"""
+    """Return the share of the view of a matt surface at a spot that a thing fills. [-]"""
     across, along = float(thing.x_m) - spot_m[0], float(thing.y_m) - spot_m[1]
     glow, height = float(thing.emissivity_frac), max(float(thing.height_m), 1e-3)
     width, depth = float(thing.width_m), float(thing.depth_m)

@@ -55,7 +55,7 @@ def design(design_tables):
 
 @pytest.fixture
 def draw(design):
-    return lambda **planted: _drawn(design, Drawn(**planted))
+    return lambda **planted: drawn(design, Drawn(**planted))
 
 
 def _grids(design, plan, depth_m):
@@ -74,7 +74,7 @@ def _grids(design, plan, depth_m):
     )
 
 
-def _drawn(design, plan):
+def drawn(design, plan):
     rng = np.random.default_rng(plan.seed)
     head = design.heads[0]
     card = design.card(head)

@@ -7,123 +7,31 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.stages.calibrate.conftest import POSE, Drawn, drawn
 
 from trivet.errors import EvidenceError, RecordingError
 from trivet.models.optics import card_band, card_lens
 from trivet.physics.geometry.optics import Pose, pixel_of_point, point_of_pixel
-from trivet.physics.geometry.sampling import CellGrid, sampling_matrix
 from trivet.physics.radiation.measurement import LineOfSight as Seen
 from trivet.physics.radiation.measurement import sighted_apparent_k
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
-from trivet.physics.sensor.drift import drift_terms
-from trivet.records.benchsheet import SheetBurner, SheetProbe, Told
-from trivet.records.design import Design
 from trivet.records.provenance import fingerprint
 from trivet.records.recording import (
     Event,
-    HeadFrames,
-    ProbeSeries,
-    ProductInput,
-    Recording,
-    Reference,
 )
 from trivet.stages.calibrate import calibrate
 
-TAU = 0.85
-DRIFT = np.array([1.2, 0.09, 0.0, 4.0])
-POSE = Pose(0.004, -0.003, 0.703, tilt_rad=0.012, pan_rad=0.01)
+DRIFT = np.array(Drawn.drift)
 ALL = ("front-left", "front-right", "rear-left", "rear-right")
 
 
-@pytest.fixture
-def design(design_tables):
-    for pan in design_tables["pans"]:
-        pan["finish"] = {
-            "iron-24": "seasoned-cast-iron",
-            "steel-24": "polished-stainless",
-        }[pan["name"]]
-    return Design.model_validate(design_tables)
-
-
 def _cook(
-    design,
-    name,
-    *,
-    burners=("front-left",),
-    contents="dry",
-    finish="seasoned-cast-iron",
-    emissivity=0.94,
-    top_k=473.15,
-    volume="0 mL",
-    unit="unit-a",
-    drift=DRIFT,
-    probe_k=0.0,
-    purpose="calibration",
-    evidence="bench",
-    seed=0,
-    probes=True,
+    design, name, *, probe_k=0.0, probes=True, purpose="calibration", evidence="bench", **planted
 ):
-    """Draw one cook: uniform pans that warm up, seen through a planted pose, window and drift."""
-    rng = np.random.default_rng(seed)
-    head = design.heads[0]
-    card, lens, band = design.card(head), card_lens(design.card(head)), card_band(design.card(head))
-    time = np.arange(0.0, 420.0, 1.0)
-    pan_k = 295.15 + (top_k - 295.15) * np.clip(time / 240, 0, 1)
-    housing = 297.0 + 12 * (1 - np.exp(-time / 150))
-    rate = 12 / 150 * np.exp(-time / 150)
-    sheets = tuple(
-        SheetBurner(
-            burner=b,
-            finish=finish,
-            diameter="240 mm",
-            depth="45 mm",
-            contents=contents,
-            volume=volume,
-        )
-        for b in burners
-    )
-    fill = float(sheets[0].volume_m3) / (math.pi * 0.12**2)
-    grids = tuple(
-        CellGrid(
-            float(design.burner(b).x_m),
-            float(design.burner(b).y_m),
-            0.12,
-            1,
-            1,
-            depth_m=0.045,
-            fill_m=fill,
-        )
-        for b in burners
-    )
-    s = sampling_matrix(grids, lens=lens, pose=POSE, sigma_px=float(card.blur_px), strips_per_px=3)
-    own = emissivity * band_radiance(pan_k, band=band)
-    own = own + (1 - emissivity) * band_radiance(float(design.surroundings.reflected_k), band=band)
-    surfaces = np.tile(band_radiance(300.0, band=band), (s.matrix.shape[1], time.size))
-    surfaces[: len(burners)] = own
-    surfaces[list(s.wall_column)] = own * 0.9
-    signal = TAU * (s.matrix @ surfaces) + (1 - TAU) * band_radiance(housing, band=band)
-    apparent = radiating_temperature_k(signal, band=band)
-    terms = drift_terms(
-        housing, housing_rate_kps=rate, awake_s=time, housing_ref_k=298.15, tau_s=80.0
-    )
-    apparent = apparent + terms @ drift + rng.normal(0, 0.28, apparent.shape)
-    frames = HeadFrames(
-        head.name, time, apparent.T.reshape(time.size, 24, 32).astype(np.float32), housing, time
-    )
-    touches = {"dry": "pan", "water": "liquid", "oil": "oil"}[contents]
-    series = tuple(
-        ProbeSeries(
-            SheetProbe(column=f"T{k}", burner=b, touches=touches),
-            time[::2],
-            pan_k[::2] + probe_k,
-            np.full(time[::2].size, 0.8),
-        )
-        for k, b in enumerate(burners)
-    )
-    return Recording(
-        name, purpose, evidence, unit, 100.0, ProductInput((frames,), Told()),
-        Reference(series if probes else (), (), sheets),
-    )  # fmt: skip
+    """Draw one cook: even pans that warm up, seen through a planted pose, window and drift."""
+    errors = (probe_k,) if probes else ()
+    cook = drawn(design, Drawn(name=name, probes_k=errors, **planted))
+    return replace(cook, purpose=purpose, evidence=evidence)
 
 
 def test_no_recording_gives_the_design_and_says_so(design):
@@ -192,7 +100,7 @@ def test_calibrated_reading_beats_the_nominal_one(design, four_pans):
     cooks = [four_pans, *(_cook(design, f"cal-{k}", seed=2 + k) for k in range(3))]
     seen = sighted_apparent_k(
         473.15,
-        sight=Seen(0.94, float(design.surroundings.reflected_k), TAU, 308.0, housing_k=308.0),
+        sight=Seen(0.94, float(design.surroundings.reflected_k), Drawn.tau, 308.0, housing_k=308.0),
         band=card_band(design.card(design.heads[0])),
     )
     errors = {}

@@ -40,8 +40,8 @@ from trivet.stages.calibrate.pairs import PairSeries, SurfaceGroup
 
 LINEARISATIONS = 3  # own estimate: the model is nearly linear in an emissivity
 LIKE_ROOM_K, MIN_DARK = 25.0, 0.7
-"""So near to what it mirrors, and from this emissivity on, a pan's drift shows: 0.1 of emissivity
-are then 2.5 K at most (assumed)."""
+"""So near to the reflected temperature, and from this emissivity on, drift shows in a pan's signal:
+0.1 of emissivity are then 2.5 K at most (assumed)."""
 K_SCALE_U = 0.2
 """Relative doubt of the oil's k, for which oleic acid stands in; assumed, no source."""
 KEPT = "in force: as declared"
@@ -103,7 +103,7 @@ def _telling_drift(
     series: Sequence[PairSeries], *, view: HeadTerms, priors: Mapping[SurfaceGroup, EmissivityPrior]
 ) -> list[PairSeries]:
     """Return the samples whose temperature is known whatever the surface: water, and dark pans
-    about as warm as what they mirror.
+    about as warm as the reflected temperature.
 
     A hot pan is uneven, its oil thins while it heats, and both go with the housing's rate: fitted
     on such pans, drift takes over what is the pan's.
@@ -149,7 +149,7 @@ def _drift_samples(
     at: Sequence[float],
 ) -> DriftSamples:
     """Causes in order: an emissivity each series, a probe each series, what lies beside each probe,
-    gain, window, mirror."""
+    gain, window, reflected temperature."""
     n = len(series)
     besides = series[0].beside_k.shape[1]
     first = (2 + besides) * n
@@ -202,13 +202,13 @@ def paired_samples(
     """Return a series as scene radiance: drift taken off, window taken out."""
     terms = one.state.terms(drift)
     apparent = one.apparent_k - terms @ drift.value
-    tau, mirror_k = view.terms.transmittance, view.reflected_k
+    tau, reflected_k = view.terms.transmittance, view.reflected_k
     window = view.window_radiance(one.state.housing_k)
     radiance = view.scene_radiance(apparent, housing_k=one.state.housing_k)
     slope = band_radiance_slope(apparent, band=view.band) / tau
     root = np.linalg.cholesky(drift.covariance + 1e-12 * np.eye(4))
     probe = emissivity * band_radiance_slope(one.reference_k, band=view.band)
-    mirror = (1 - emissivity) * float(band_radiance_slope(mirror_k, band=view.band))
+    by_reflected = (1 - emissivity) * float(band_radiance_slope(reflected_k, band=view.band))
     common = np.column_stack(
         [
             slope[:, None] * (terms @ root),
@@ -216,10 +216,10 @@ def paired_samples(
             (radiance - window) / tau * view.terms.transmittance_u,
             probe * one.reference_u_k,
             slope[:, None] * one.beside_k,
-            np.full(one.apparent_k.size, mirror * view.reflected_u_k),
+            np.full(one.apparent_k.size, by_reflected * view.reflected_u_k),
         ]
     )
-    return PairedSamples(radiance, slope * one.u_k, one.reference_k, mirror_k, common)
+    return PairedSamples(radiance, slope * one.u_k, one.reference_k, reflected_k, common)
 
 
 def fitted_surface(

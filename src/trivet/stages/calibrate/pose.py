@@ -130,7 +130,7 @@ def _registration(
     pose: PoseCalibration, targets: list[_Target], seen_px: FloatArray, *, lens: Lens
 ) -> Registration:
     """Return how far each target is seen from its place through a pose."""
-    at, known = pose_of(pose), np.isfinite(seen_px).all(axis=1)
+    at, known = pose_of(pose), [bool(np.isfinite(one).all()) for one in seen_px]
     good = [(one, seen) for one, seen, use in zip(targets, seen_px, known, strict=True) if use]
     away = [(point_of_pixel(seen, lens=lens, pose=at) - one.aim.centre_m)[:2] for one, seen in good]
     return Registration(

@@ -119,72 +119,52 @@ def _weights(said: Estimation) -> dict[str, float]:
     }
 
 
+@dataclass(frozen=True)
+class _HeldReading:
+    """One burner's reading held against its probes, one a second, arrays (moment,)."""
+
+    error_k: FloatArray
+    short_of_hottest_k: FloatArray
+    """How far it lies under the hottest probe, 0 where above. [K]"""
+    lag_s: float
+    """NaN where nothing shows it."""
+
+
 def _trials(cook: TriedCook, design: Design) -> list[ReporterTrial]:
     """Return a trial a reporter, or none where any of them has too little to say."""
-    found = []
+    found, weights = [], _weights(design.estimation)
     for reporter, estimate in cook.readings.items():
-        errors, hots, lags = [], [], []
-        for one in estimate.burners:
-            error, hot, lag = _beside(cook.recording, estimate.time_s, one)
-            errors.append(error)
-            hots.append(hot)
-            lags.append(lag)
-        error = np.concatenate(errors) if errors else np.empty(0)
+        held = [_held(cook.recording, estimate.time_s, one) for one in estimate.burners]
+        error = np.concatenate([np.empty(0), *(one.error_k for one in held)])
         if error.size < MIN_MOMENTS:
             return []
-        known = [lag for lag in lags if math.isfinite(lag)]
-        steps = np.concatenate([np.diff(one) for one in errors])
-        found.append(
-            _trial(
-                reporter,
-                cook,
-                design.estimation,
-                figures=(
-                    float(error.mean()),
-                    NORMAL * float(np.median(np.abs(steps))) / math.sqrt(2.0),
-                    float(np.mean(known)) if known else math.nan,
-                    float(np.concatenate(hots).mean()),
-                ),
-                moments=error.size,
-            )
-        )
+        steps = np.concatenate([np.diff(one.error_k) for one in held])
+        lags = [one.lag_s for one in held if math.isfinite(one.lag_s)]
+        bias = float(error.mean())
+        noise = NORMAL * float(np.median(np.abs(steps))) / math.sqrt(2.0)
+        lag = float(np.mean(lags)) if lags else math.nan
+        hot = float(np.concatenate([one.short_of_hottest_k for one in held]).mean())
+        parts = (abs(bias), noise, 0.0 if math.isnan(lag) else abs(lag), hot)
+        loss = sum(weight * part for weight, part in zip(weights.values(), parts, strict=True))
+        about = (reporter, cook.recording.name, cook.plan, error.size)
+        found.append(ReporterTrial(*about, bias, noise, lag, hot, loss))
     return found
 
 
-def _trial(
-    reporter: Reporter,
-    cook: TriedCook,
-    said: Estimation,
-    *,
-    figures: tuple[float, float, float, float],
-    moments: int,
-) -> ReporterTrial:
-    bias, noise, lag, hot = figures
-    parts = (abs(bias), noise, 0.0 if math.isnan(lag) else abs(lag), hot)
-    loss = sum(weight * part for weight, part in zip(_weights(said).values(), parts, strict=True))
-    return ReporterTrial(
-        reporter, cook.recording.name, cook.plan, moments, bias, noise, lag, hot, loss
-    )
-
-
-def _beside(
-    recording: Recording, time_s: FloatArray, one: BurnerEstimate
-) -> tuple[FloatArray, FloatArray, float]:
-    """Return error and distance to the hottest probe, one a second, and the lag."""
+def _held(recording: Recording, time_s: FloatArray, one: BurnerEstimate) -> _HeldReading:
+    """Hold a burner's reading against the probes that touch what it names."""
     reference = recording.reference
     sheet = next((s for s in reference.sheet if s.burner == one.burner), None)
-    empty = np.empty(0)
+    nothing = _HeldReading(np.empty(0), np.empty(0), math.nan)
     if sheet is None or sheet.contents == "water":
-        return empty, empty, math.nan
+        return nothing
     actual = Actual(one.burner, sheet.contents, time_s, None, reference.probes)
     so, _ = surface_named(actual, np.where(one.valid, one.of, -1).astype(np.int8))
     use = np.flatnonzero(np.isfinite(so))
     if use.size < 2:
-        return empty, empty, math.nan
-    grid = np.unique(
-        np.searchsorted(time_s[use], np.arange(time_s[use][0], time_s[use][-1], GRID_S))
-    )
-    at = use[grid]
+        return nothing
+    seconds = np.arange(time_s[use][0], time_s[use][-1], GRID_S)
+    at = use[np.unique(np.searchsorted(time_s[use], seconds))]
     hottest = hottest_series(actual, "pan")
     hot = interpolated(hottest.time_s, hottest.value_k, time_s)[at]
     hot = np.where(np.isfinite(hot), hot, so[at])
@@ -192,7 +172,8 @@ def _beside(
         lag = reading_lag(one.reported_k[use], reference=so[use], time_s=time_s[use]).lag_s
     except NotEnoughDataError:
         lag = math.nan
-    return one.reported_k[at] - so[at], np.maximum(hot - one.reported_k[at], 0.0), lag
+    said = one.reported_k[at]
+    return _HeldReading(said - so[at], np.maximum(hot - said, 0.0), lag)
 
 
 def _scores(trials: Sequence[ReporterTrial]) -> tuple[ReporterScore, ...]:

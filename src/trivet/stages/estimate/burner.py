@@ -14,6 +14,7 @@ import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
 from trivet.facts.thresholds import threshold
+from trivet.models.calibration_views import reflected_temperature
 from trivet.physics.image import panreading
 from trivet.physics.image.burnerpass import (
     WIDTH,
@@ -95,7 +96,9 @@ class BurnerReader:
         self._leave_out_rate = leave_out_rate
         self._rules = pass_rules(view)
         self._surface = SurfaceMemory(no_evidence(len(view.hypotheses)))
-        self._reflected_k, self._reflected_u_k = _reflected(view, design)
+        self._reflected_k, self._reflected_u_k = reflected_temperature(
+            view.head.calibration, design=design
+        )
 
     def look(
         self, scene: SceneFrames, *, time_s: FloatArray, hob: tuple[FloatArray, FloatArray]
@@ -182,14 +185,6 @@ class SurfaceMemory:
             self.whole[:] = span[-1], part[-1]
         before = np.maximum(span, part * np.nan_to_num(np.maximum(height_k, 0.0)))
         return np.asarray(np.where(whole, span_k, np.fmax(np.nan_to_num(span_k), before)))
-
-
-def _reflected(view: BurnerView, design: Design) -> tuple[float, float]:
-    """Return the reflected temperature and its standard uncertainty: of patches, else declared."""
-    measured, declared = view.head.calibration, design.surroundings.reflected_k
-    if np.isfinite(measured.reflected_k):
-        return measured.reflected_k, measured.reflected_u_k
-    return declared.middle, declared.standard_uncertainty
 
 
 def _scene_u_k(

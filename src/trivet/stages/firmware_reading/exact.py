@@ -16,7 +16,7 @@ from trivet.arrays import BoolArray, FloatArray, IntArray
 from trivet.device import readingrules as rules
 from trivet.device.readingrules import HeadReading
 from trivet.facts.thresholds import threshold
-from trivet.models.calibration_views import window_u
+from trivet.models.calibration_views import reflected_temperature, window_u
 from trivet.models.firmware_tables import (
     K95,
     MIN_CONTRAST_K,
@@ -25,7 +25,6 @@ from trivet.models.firmware_tables import (
     UNEVEN_FRAC,
     boils_k,
     drop_k,
-    mirrored_k,
 )
 from trivet.models.optics import card_band
 from trivet.physics.heat.leftboil import (
@@ -267,9 +266,9 @@ def _inverted(apparent_k: FloatArray, emissivity: float, at: _Scene) -> FloatArr
     before = before_window(
         seen, transmittance=float(at.own.transmittance), window_k=window, band=at.band
     )
-    around = mirrored_k(at.own, design=at.design)
-    mirrored = float(band_radiance(around, band=at.band))
-    leaving = (before - (1.0 - emissivity) * mirrored) / emissivity
+    reflected_k, _ = reflected_temperature(at.own, design=at.design)
+    reflected = float(band_radiance(reflected_k, band=at.band))
+    leaving = (before - (1.0 - emissivity) * reflected) / emissivity
     found = radiating_temperature_k(np.where(leaving > 0.0, leaving, np.nan), band=at.band)
     return np.where(np.isnan(apparent_k), np.nan, found)
 
