@@ -75,10 +75,6 @@ def window_loss_frac(design: Design, calibration: Calibration) -> float:
     -----
     A loss within two standard uncertainties of nothing counts as none. 10 % lost reads
     7 K low at 230 C.
-
-    References
-    ----------
-    Definition.
     """
     worst = 0.0
     for head in design.heads:

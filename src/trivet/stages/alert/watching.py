@@ -38,10 +38,6 @@ def watching(inputs: ProductInput, *, design: Design, state: DeviceState | None 
     A frame counts as repeated or even if that of any head is: then not all burners are seen.
     Causal: each moment rests on what came up to it. Two frames of an array are never alike by
     chance: at 0.1 K of noise and 768 pixels, the odds are under 1e-300.
-
-    References
-    ----------
-    Definition.
     """
     now = state or DeviceState()
     time_s = inputs.heads[0].time_s
