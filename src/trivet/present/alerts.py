@@ -68,8 +68,11 @@ def alert_section(design: Design, *, prediction: Prediction, cooks: Sequence[Sho
 
 def sheet_tables(design: Design) -> tuple[Table, Table]:
     """Return the rationalisation sheet, and the settings of every alert."""
-    show = Formatter(design.display)
-    sheet = tabulate(
+    return _sheet(design), _settings(design, Formatter(design.display))
+
+
+def _sheet(design: Design) -> Table:
+    return tabulate(
         "Rationalisation sheet",
         design.alerts,
         {
@@ -83,7 +86,10 @@ def sheet_tables(design: Design) -> tuple[Table, Table]:
             "Trips": lambda one: _set_point(one, design),
         },
     )
-    settings = tabulate(
+
+
+def _settings(design: Design, show: Formatter) -> Table:
+    return tabulate(
         "Settings",
         design.alerts,
         {
@@ -104,7 +110,6 @@ def sheet_tables(design: Design) -> tuple[Table, Table]:
             ),
         },
     )
-    return sheet, settings
 
 
 def _unheeded(one: Alert) -> str:

@@ -8,7 +8,7 @@ from trivet.present.numbers import NONE, Formatter, interval, listed, number, sh
 from trivet.present.parts import tabulate
 from trivet.records.campaign import CampaignPlan, PlannedMatrix, Spread, Sweep
 from trivet.records.design import Display
-from trivet.records.dossier import Section
+from trivet.records.dossier import Section, Table
 
 SHOWN_NAMES = 8  # own estimate: enough to see how names are made
 INDEPENDENT = (
@@ -30,7 +30,12 @@ def plan_section(plan: CampaignPlan) -> Section:
             "Runs": lambda one: number(one.simulations, 0),
         },
     )
-    factors = tabulate(
+    tables = [table for table in (cooks, _factors(plan), _bounds(plan)) if table.rows]
+    return Section("Campaign", (f"Proof cooks: {listed(plan.names, SHOWN_NAMES)}",), tuple(tables))
+
+
+def _factors(plan: CampaignPlan) -> Table:
+    return tabulate(
         "Factors",
         [(one.name, *factor) for one in plan.parts for factor in one.factors.items()],
         {
@@ -39,7 +44,10 @@ def plan_section(plan: CampaignPlan) -> Section:
             "Levels": lambda row: ", ".join(row[2]),
         },
     )
-    bounds = tabulate(
+
+
+def _bounds(plan: CampaignPlan) -> Table:
+    return tabulate(
         "What so many independent cooks can show (95 %, within the simulator)",
         [*(one for one in plan.parts if one.purpose == "proof"), plan.total],
         {
@@ -52,8 +60,6 @@ def plan_section(plan: CampaignPlan) -> Section:
         },
         note=f"A spread is the standard deviation of the error from cook to cook. {INDEPENDENT}",
     )
-    tables = (cooks, factors, bounds) if factors.rows else (cooks, bounds)
-    return Section("Campaign", (f"Proof cooks: {listed(plan.names, SHOWN_NAMES)}",), tables)
 
 
 def _allowed(one: PlannedMatrix) -> str:
@@ -72,36 +78,6 @@ def _pairs(one: PlannedMatrix) -> str:
 
 def sweep_section(sweep: Sweep, *, display: Display) -> Section:
     """Return the rates of a campaign with their exact bounds, and the cooks that failed."""
-
-    show = Formatter(display)
-
-    def figure(one: Spread, value: float) -> str:
-        return show.difference(value) if one.unit == "K" else share(value)
-
-    rates = tabulate(
-        "How often",
-        sweep.rates,
-        {
-            "What": lambda one: one.name,
-            "How often": lambda one: f"{one.failures} of {one.cooks}",
-            "Rate": lambda one: share(one.value_frac),
-            "Exact 95 % bounds": lambda one: interval(one.low_frac, one.high_frac),
-            "Of": lambda one: f"{one.of} ({sweep.evidence})",
-        },
-        evidence=sweep.evidence,
-    )
-    spreads = tabulate(
-        "Cooks, each at its worst",
-        sweep.spreads,
-        {
-            "Figure": lambda one: one.name,
-            "Cooks": lambda one: str(one.cooks),
-            "Middle": lambda one: figure(one, one.median),
-            "95 % of cooks are no worse than": lambda one: figure(one, one.p95),
-            "Worst": lambda one: figure(one, one.worst),
-        },
-        evidence=sweep.evidence,
-    )
     failed = tabulate(
         f"Cooks that gave nothing: {sweep.failed}",
         sweep.first_failed,
@@ -113,5 +89,42 @@ def sweep_section(sweep: Sweep, *, display: Display) -> Section:
         INDEPENDENT,
         "Simulated evidence, within the simulator: no safety requirement rests on it.",
     )
-    shown = tuple(table for table in (rates, spreads, failed) if table.rows)
+    shown = tuple(
+        table
+        for table in (_rates(sweep), _spreads(sweep, Formatter(display)), failed)
+        if table.rows
+    )
     return Section(f"Campaign ({sweep.evidence})", words, shown)
+
+
+def _rates(sweep: Sweep) -> Table:
+    return tabulate(
+        "How often",
+        sweep.rates,
+        {
+            "What": lambda one: one.name,
+            "How often": lambda one: f"{one.failures} of {one.cooks}",
+            "Rate": lambda one: share(one.value_frac),
+            "Exact 95 % bounds": lambda one: interval(one.low_frac, one.high_frac),
+            "Of": lambda one: f"{one.of} ({sweep.evidence})",
+        },
+        evidence=sweep.evidence,
+    )
+
+
+def _spreads(sweep: Sweep, show: Formatter) -> Table:
+    def figure(one: Spread, value: float) -> str:
+        return show.difference(value) if one.unit == "K" else share(value)
+
+    return tabulate(
+        "Cooks, each at its worst",
+        sweep.spreads,
+        {
+            "Figure": lambda one: one.name,
+            "Cooks": lambda one: str(one.cooks),
+            "Middle": lambda one: figure(one, one.median),
+            "95 % of cooks are no worse than": lambda one: figure(one, one.p95),
+            "Worst": lambda one: figure(one, one.worst),
+        },
+        evidence=sweep.evidence,
+    )

@@ -17,7 +17,18 @@ def credibility_section(found: Credibility, *, display: Display) -> Section:
     """Return verdicts, values beside their bands, gaps, and what nothing here proves."""
     show = Formatter(display)
     bench = "recorded" if found.bench_evidence == "bench" else "made (synthetic)"
-    verdicts = tabulate(
+    words = (
+        f"{len(found.cooks)} {bench} cooks, {found.draws} simulated twins of each.",
+        *(f"Not compared: {line}" for line in found.left_out),
+        *found.notes,
+        found.caution,
+    )
+    tables = (_verdicts(found, show), _values(found, show), *_gaps(found.gaps))
+    return Section("Simulator beside the bench", words, tables)
+
+
+def _verdicts(found: Credibility, show: Formatter) -> Table:
+    return tabulate(
         "By quantity",
         found.verdicts,
         {
@@ -28,7 +39,10 @@ def credibility_section(found: Credibility, *, display: Display) -> Section:
             "Share, with its exact bound": lambda one: one.text,
         },
     )
-    values = tabulate(
+
+
+def _values(found: Credibility, show: Formatter) -> Table:
+    return tabulate(
         "Value by value",
         found.rows,
         {
@@ -42,14 +56,6 @@ def credibility_section(found: Credibility, *, display: Display) -> Section:
             "Verdict": lambda row: "inside" if row.inside else "outside",
         },
     )
-    words = (
-        f"{len(found.cooks)} {bench} cooks, {found.draws} simulated twins of each.",
-        *(f"Not compared: {line}" for line in found.left_out),
-        *found.notes,
-        found.caution,
-    )
-    tables = (verdicts, values, *_gaps(found.gaps))
-    return Section("Simulator beside the bench", words, tables)
 
 
 def _words(row: TwinRow, show: Formatter) -> str:

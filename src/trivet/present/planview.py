@@ -12,37 +12,28 @@ from trivet.errors import OutOfRangeError
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point, point_of_pixel
 from trivet.present.numbers import Formatter, read_only
-from trivet.records.design import Burner, Design, Head, Pan
-from trivet.records.dossier import Chart, Circle, PlanView
+from trivet.records.design import Burner, Design, Head, Mount, Pan
+from trivet.records.dossier import Chart, Circle, CircleKind, PlanView
 from trivet.records.prediction import PanView, Prediction
 from trivet.records.seeing import PanSight, Seeing
 
 EDGE_POINTS = 24  # own estimate: a straight edge through a lens bends little
 ARC_POINTS, OUTLINE_POINTS = 48, 96  # own estimate: smooth at the width of a page
+HEAD_M = 0.02  # own estimate: about the window of a head, drawn as a cross
 FAR_M = 5.0  # own estimate: far outside any cooktop; a tilted field reaches to the horizon
 
 
 def plan_chart(design: Design, prediction: Prediction) -> Chart:
     """Return the plan view of a design with the largest pan on every burner."""
-    show = Formatter(design.display)
-    views = prediction.views
     largest = max(design.pans, key=lambda pan: pan.diameter_m)
-    circles = [
-        Circle(float(b.x_m), float(b.y_m), float(b.ring_diameter_m), b.name, "burner")
-        for b in design.burners
-    ]
-    circles += [
-        Circle(float(b.x_m), float(b.y_m), float(largest.diameter_m), largest.name, "pan")
-        for b in design.burners
-    ]
-    circles += [
-        Circle(float(h.mount.x_m), float(h.mount.y_m), 0.02, h.name, "head") for h in design.heads
-    ]
-    hidden = _hidden_parts(design, views)
+    hidden = _hidden_parts(design, prediction.views)
     quads, spots = pixel_marks(design, seeing=prediction.seeing, pan=largest)
+    circles = [_ring(one, float(one.ring_diameter_m), one.name, "burner") for one in design.burners]
+    circles += [_ring(one, float(largest.diameter_m), largest.name) for one in design.burners]
+    circles += [_ring(one.mount, HEAD_M, one.name, "head") for one in design.heads]
     circles += spots
     circles += [
-        Circle(float(burner.x_m), float(burner.y_m), float(pan.diameter_m), pan.name, "pan")
+        _ring(burner, float(pan.diameter_m), pan.name)
         for burner, pan, _ in hidden
         if pan is not largest
     ]
@@ -52,25 +43,33 @@ def plan_chart(design: Design, prediction: Prediction) -> Chart:
         tuple(circles),
         tuple((head.name, _field_outline(design, head)) for head in design.heads),
         tuple((pan.name, crescent) for _, pan, crescent in hidden),
-        _seen_parts(design, views),
+        _seen_parts(design, prediction.views),
         tuple(quads),
     )
-    heights = ", ".join(
-        f"{head.name} at {show.length(head.mount.height_m)}" for head in design.heads
-    )
+    caption = _caption(design, largest, plan)
+    return Chart("plan", "Field of view over the cooktop", caption, plan=plan, evidence="predicted")
+
+
+def _ring(at: Burner | Mount, diameter_m: float, label: str, kind: CircleKind = "pan") -> Circle:
+    return Circle(float(at.x_m), float(at.y_m), diameter_m, label, kind)
+
+
+def _caption(design: Design, largest: Pan, plan: PlanView) -> str:
+    show = Formatter(design.display)
+    heights = ", ".join(f"{one.name} at {show.length(one.mount.height_m)}" for one in design.heads)
     caption = (
         f"Plan of the cooktop to scale, the cook in front (below); lens of {heights} above it."
         f" Circles: heated rings and the largest pan, {largest.name}."
     )
-    if hidden:
-        pans = ", ".join(dict.fromkeys(pan.name for _, pan, _ in hidden))
+    if plan.hidden:
+        pans = ", ".join(dict.fromkeys(name for name, _ in plan.hidden))
         caption += f" Hatched: the part of the base that the wall hides, pan {pans}."
-    if quads:
+    if plan.footprints:
         caption += (
             " Small quadrilaterals: footprint of the pixel at a burner's centre; dotted circles:"
             " the spot that such a pixel measures, blur counted."
         )
-    return Chart("plan", "Field of view over the cooktop", caption, plan=plan, evidence="predicted")
+    return caption
 
 
 def _field_outline(design: Design, head: Head) -> FloatArray:

@@ -43,8 +43,11 @@ def timeline_tables(design: Design, *, prediction: Prediction) -> tuple[Table, .
     warning = prediction.warning
     if warning is None:
         return ()
-    show = Formatter(design.display)
-    steps = tabulate(
+    return (_steps(warning), _cases(warning, Formatter(design.display)))
+
+
+def _steps(warning: WarningTimeline) -> Table:
+    return tabulate(
         f"From burner on to the first reading, cold and asleep, woken by {warning.kind}",
         warning.steps,
         {
@@ -56,7 +59,10 @@ def timeline_tables(design: Design, *, prediction: Prediction) -> tuple[Table, .
         note=" ".join(warning.notes),
         evidence="predicted",
     )
-    cases = tabulate(
+
+
+def _cases(warning: WarningTimeline, show: Formatter) -> Table:
+    return tabulate(
         "What is left of each lead, from a cold, sleeping unit",
         warning.cases,
         {
@@ -79,7 +85,6 @@ def timeline_tables(design: Design, *, prediction: Prediction) -> tuple[Table, .
         evidence="predicted",
         brief_rows=ALL,
     )
-    return (steps, cases)
 
 
 def timeline_charts(design: Design, *, prediction: Prediction) -> tuple[Chart, ...]:

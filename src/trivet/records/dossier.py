@@ -12,6 +12,7 @@ from trivet.arrays import FloatArray, Int8Array
 from trivet.records.benchsheet import Told
 from trivet.records.verdict import Decision, ProofCook
 
+CircleKind = Literal["burner", "pan", "head", "spot"]
 Grade = Literal["", "simulated", "bench", "predicted"]
 """What a picture or table rests on; empty where it rests on no evidence."""
 
@@ -73,7 +74,7 @@ class Circle:
     y_m: float
     diameter_m: float
     label: str
-    kind: Literal["burner", "pan", "head", "spot"]
+    kind: CircleKind
 
 
 @dataclass(frozen=True)
