@@ -9,8 +9,10 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
+from trivet.constants import DAY_S
 from trivet.errors import InputError, NotEnoughDataError, OutOfRangeError
-from trivet.physics.economics import cashflow, cost, energy, energyday
+from trivet.facts.parts import cell_kind
+from trivet.physics.economics import cashflow, cost, energy, ledger
 
 VOLT = 3.0  # cancels in every check of charge against current
 
@@ -107,6 +109,11 @@ def test_margin_markup_and_amount_are_three_things():
         cost.unit_ledger(replace(base, channel=cost.Channel("margin", Decimal(35))))
 
 
+def _closed(unit, plan, rate=Decimal(0)):
+    flows = ledger.monthly_flows(cost.unit_ledger(unit), plan=plan)
+    return cost.closed_ledger(ledger.monthly_cash(flows), annual_rate=rate)
+
+
 def test_cash_trough_by_hand():
     # 10 units a month for 3 months, goods 40 with half paid 1 month ahead, net
     # 100 received 1 month after sale, tooling 500 at once:
@@ -116,30 +123,32 @@ def test_cash_trough_by_hand():
     #   month 3: -200 +1000                           =  800   cumulative   300
     #   month 4: +1000                                = 1000   cumulative  1300
     unit = cost.UnitCosts(price=Decimal(100), goods=Decimal(40))
-    plan = cost.SalesPlan(
-        units=(10, 10, 10),
-        fixed=((-1, Decimal(500)),),
-        deposit_frac=Decimal("0.5"),
-        lead_months=1,
+    plan = ledger.MonthPlan(
+        sold=(0, 10, 10, 10),
+        shipped=(0, 10, 10, 10),
+        goods=(unit.goods,) * 4,
+        one_off=((0, Decimal(500)),),
+        deposit=Decimal("0.5"),
+        order_months=1,
         receivable_months=1,
     )
-    ledger = cost.cash_ledger(unit, plan=plan)
-    assert ledger.cash == (-700, -400, 600, 800, 1000)
-    assert ledger.cumulative == (-700, -1100, -500, 300, 1300)
-    assert (ledger.trough, ledger.trough_month) == (-1100, 1)
-    assert ledger.npv == 1300  # rate 0: the plain sum, to the cent
-    assert ledger.payback_months == pytest.approx(2 + 500 / 800)
-    assert ledger.first_sale_month == 1
+    found = _closed(unit, plan)
+    assert found.cash == (-700, -400, 600, 800, 1000)
+    assert found.cumulative == (-700, -1100, -500, 300, 1300)
+    assert (found.trough, found.trough_month) == (-1100, 1)
+    assert found.npv == 1300  # rate 0: the plain sum, to the cent
+    assert found.payback_months == pytest.approx(2 + 500 / 800)
 
 
 def test_cash_that_never_returns():
     unit = cost.UnitCosts(price=Decimal(30), goods=Decimal(40))
-    ledger = cost.cash_ledger(unit, plan=cost.SalesPlan(units=(10, 10)))
-    assert ledger.payback_months == "never"
-    assert ledger.internal is None
+    goods = (unit.goods,) * 2
+    found = _closed(unit, ledger.MonthPlan(sold=(10, 10), shipped=(10, 10), goods=goods))
+    assert found.payback_months == "never"
+    assert found.internal is None
     assert cost.break_even_units(Decimal(1), contribution=Decimal(-10)) == "never"
     with pytest.raises(InputError, match="no month"):
-        cost.cash_ledger(unit, plan=cost.SalesPlan(units=()))
+        _closed(unit, ledger.MonthPlan(sold=(), shipped=(), goods=()))
 
 
 def test_cents_add_up():
@@ -149,119 +158,71 @@ def test_cents_add_up():
     assert cost.break_even_units(Decimal(10), contribution=Decimal(0)) == "never"
 
 
-def _node():
-    return (
-        energy.PowerState("awake", 10e-3 * VOLT, 0.010 * 86400 / 1200),
-        energy.PowerState("asleep", 4e-6 * VOLT, 86400 - 0.010 * 86400 / 1200),
+def _life_d(charge_ah, load_j_per_day, *, shelf=0.0, law="linear"):
+    return float(
+        energy.days_left(
+            charge_ah * 3600.0 * VOLT,
+            load_j_per_day=load_j_per_day,
+            shelf_per_year=shelf,
+            law=law,
+        )
     )
+
+
+def _published_life(row):
+    """Return the value of a row: mean current, rated temperature, or a life."""
+    node = energy.DayFigures(0.010 * DAY_S / 1200, 0.0, 4e-6 * VOLT, 10e-3 * VOLT)
+    load = float(energy.load_j_per_day(energy.state_days(node)))
+    if row["case"] == "life":
+        watts, duty = map(float, str(row["locator"]).split(":")[0].split(";"))
+        day = energy.DayFigures(5400.0, 2.0, 190e-6, watts, duty_frac=duty)
+        return float(13.5 * 3600.0 * 0.85 / energy.load_j_per_day(energy.state_days(day)))
+    if row["case"] == "rating":
+        return cell_kind("lithium-iron-disulfide").high_k - 273.15
+    if row["case"] == "derated":
+        return 24 * _life_d(0.7 * 1.2, 20e-6 * VOLT * DAY_S)
+    if row["quantity"] == "average_ua":
+        return load / VOLT / DAY_S * 1e6
+    return _life_d(2.2, load, shelf=0.03 if "linear" in row["case"] else 0.0) / 365.25
 
 
 def test_battery(published):
-    pack = energy.Cell(
-        energy.energy_from_charge_j(2.2, voltage_v=VOLT), self_discharge_per_year=0.0
-    )
     for row in published("battery"):
-        if row["case"] == "life":
-            watts, duty = map(float, str(row["locator"]).split(":")[0].split(";"))
-            day = energyday.DayFigures(5400.0, 2.0, 190e-6, watts, duty_frac=duty)
-            load = energyday.load_j_per_day(energyday.state_days(day))
-            got = float(13.5 * 3600.0 * 0.85 / load)
-            assert got == pytest.approx(row["expected"], abs=row["tolerance"]), row["id"]
-            continue
-        if row["case"] == "rating":
-            assert energy.Cell(1.0).stop_k - 273.15 == pytest.approx(row["expected"])
-            continue
-        if row["case"] == "derated":
-            cell = energy.Cell(
-                energy.energy_from_charge_j(1.2, voltage_v=VOLT),
-                usable_frac=0.7,
-                self_discharge_per_year=0.0,
-            )
-            got = (
-                24
-                * energy.battery_life(
-                    [energy.PowerState("on", 20e-6 * VOLT, 86400)], cell=cell
-                ).days
-            )
-        elif row["quantity"] == "average_ua":
-            life = energy.battery_life(_node(), cell=pack)
-            got = life.load_j_per_day / VOLT / 86400 * 1e6
-            # 10 ms each 20 min sleeps 4 uA less: 3e-5 uA, below the tolerance.
-        else:
-            cell = replace(pack, self_discharge_per_year=0.03) if "linear" in row["case"] else pack
-            got = energy.battery_life(_node(), cell=cell).days / 365.25
+        got = _published_life(row)
         assert got == pytest.approx(row["expected"], abs=row["tolerance"]), row["id"]
-
-
-def test_what_eats_most_and_shares_close():
-    cell = energy.Cell(1e4, self_discharge_per_year=0.03)
-    life = energy.battery_life(_node(), cell=cell, converter_frac=0.85)
-    assert sum(share for _, share in life.shares) == pytest.approx(1.0, abs=1e-12)
-    assert life.largest_state == "asleep"
-    slow = energy.battery_life([energy.PowerState("asleep", 1e-6, 86400)], cell=cell)
-    assert slow.largest_state == "self-discharge"
 
 
 def test_exponential_self_discharge_limits():
     # No load: never empty. Little self-discharge: the same as none.
-    cell = energy.Cell(1e4, self_discharge_per_year=0.10, self_discharge="exponential")
-    idle = energy.battery_life([energy.PowerState("off", 0.0, 86400)], cell=cell)
-    assert math.isinf(idle.days)
-    state = [energy.PowerState("on", 0.01, 86400)]
-    tiny = replace(cell, self_discharge_per_year=1e-9)
-    assert energy.battery_life(state, cell=tiny).days == pytest.approx(1e4 / 864, rel=1e-6)
+    law = {"law": "exponential"}
+    assert math.isinf(energy.days_left(1e4, load_j_per_day=0.0, shelf_per_year=0.10, **law))
+    tiny = energy.days_left(1e4, load_j_per_day=864.0, shelf_per_year=1e-9, **law)
+    assert tiny == pytest.approx(1e4 / 864, rel=1e-6)
     # Closed form of dE/dt = -P - kE over a year: E(t) = 0.
-    days = energy.battery_life([energy.PowerState("on", 1e-4, 86400)], cell=cell).days
+    days = float(energy.days_left(1e4, load_j_per_day=8.64, shelf_per_year=0.10, **law))
     k = -math.log(0.9) / 365.25
     left = (1e4 + 8.64 / k) * math.exp(-k * days) - 8.64 / k
     assert left == pytest.approx(0.0, abs=1e-6)
-
-
-def test_heat_and_cold():
-    state = [energy.PowerState("on", 0.1, 5400)]
-    cell = energy.Cell(48_600.0, derating=((253.15, 0.5), (293.15, 1.0)))
-    cold = energy.battery_life(state, cell=cell, temperature_k=253.15).days
-    warm = energy.battery_life(state, cell=cell).days
-    assert cold == pytest.approx(0.5 * warm, rel=0.01)
-    with pytest.raises(OutOfRangeError, match="hard stop"):
-        energy.battery_life(state, cell=cell, temperature_k=333.2)
-    with pytest.raises(OutOfRangeError, match="duty of 1"):
-        energy.battery_life([energy.PowerState("on", 0.1, 90_000)], cell=cell)
     with pytest.raises(InputError, match="linear or exponential"):
-        energy.battery_life(state, cell=replace(cell, self_discharge="log"))
+        energy.days_left(1e4, load_j_per_day=8.64, shelf_per_year=0.1, law="log")
 
 
-def test_percentiles_bracket_the_stated_life_and_name_the_stop():
-    state = [energy.PowerState("cooking", 0.13, 5400), energy.PowerState("asleep", 1e-4, 81_000)]
-    cell = energy.Cell(48_600.0)
-    life = energy.battery_life(state, cell=cell, converter_frac=0.85)
-    spread = energy.battery_life_range(
-        state, cell=cell, converter_frac=0.85, generator=np.random.default_rng(8)
-    )
-    assert spread.p10_days < life.days < spread.p90_days
-    assert spread.stopped_frac == 0.0
-    # Log-normal spread of power (10 %), time (25 %), energy (5 %): the ratio
-    # P90/P10 is exp(2 x 1.2816 x root sum of squares) while cooking dominates.
-    expected = math.exp(2 * 1.2816 * math.sqrt(0.10**2 + 0.25**2 + 0.05**2))
-    assert spread.p90_days / spread.p10_days == pytest.approx(expected, rel=0.1)
-    hot = energy.battery_life_range(
-        state, cell=cell, temperature_k=333.15, generator=np.random.default_rng(8)
-    )
-    assert hot.stopped_frac == pytest.approx(0.5, abs=0.05)
-    assert hot.p10_days == 0.0
+def test_ten_kelvin_double_the_shelf_loss():
+    factor = energy.shelf_factor(np.array([293.15, 303.15, 323.15]), doubling_k=10.0)
+    assert factor == pytest.approx([1.0, 2.0, 8.0])
 
 
 def test_states_fill_the_day_and_a_cycle_never_settles():
     # By hand: 2 cooks of 45 min; 0.3 s to boot and 240 s to settle each time.
-    day = energyday.DayFigures(5400.0, 2.0, 1e-4, 0.13, boot_s=0.3, boot_w=0.13, settle_s=240.0)
-    times = {one.name: float(one.time_s) for one in energyday.state_days(day)}
+    day = energy.DayFigures(5400.0, 2.0, 1e-4, 0.13, boot_s=0.3, boot_w=0.13, settle_s=240.0)
+    times = {one.name: float(one.time_s) for one in energy.state_days(day)}
     assert times["wake"] == pytest.approx(0.6)
     assert times["settle"] == pytest.approx(480.0)
     assert times["measure"] == pytest.approx(5400.0 - 480.6)
     assert sum(times.values()) == pytest.approx(86_400.0)
     # 15 s of each minute: 90 wakes, all of the rest of the time settling.
     cycled = {
-        one.name: float(one.time_s) for one in energyday.state_days(replace(day, duty_frac=0.25))
+        one.name: float(one.time_s) for one in energy.state_days(replace(day, duty_frac=0.25))
     }
     assert cycled["wake"] == pytest.approx(27.0)
     assert cycled["settle"] == pytest.approx(1350.0 - 27.0)
@@ -270,11 +231,11 @@ def test_states_fill_the_day_and_a_cycle_never_settles():
 
 
 def test_polls_messages_false_alarms_and_standby_by_hand():
-    day = energyday.DayFigures(
+    day = energy.DayFigures(
         3600.0, 1.0, 0.0, 0.1, standby_w=1e-4, poll_j=1e-4, poll_s=10.0, message_j=3e-5,
         message_s=1.0, false_wakes=3.0, false_s=20.0, boot_s=1.0, boot_w=0.1, sound_j=2.0,
     )  # fmt: skip
-    joule = {one.name: float(one.energy_j) for one in energyday.state_days(day)}
+    joule = {one.name: float(one.energy_j) for one in energy.state_days(day)}
     assert joule["poll"] == pytest.approx(1e-4 * (86_400 - 3600 - 63) / 10)
     assert joule["send"] == pytest.approx(3600 * 3e-5)
     assert joule["wake"] == pytest.approx(0.1 * 4)
@@ -282,6 +243,6 @@ def test_polls_messages_false_alarms_and_standby_by_hand():
     assert joule["standby"] == pytest.approx(8.64)
     assert joule["sound"] == 2.0
     with pytest.raises(OutOfRangeError, match="fraction, not percent"):
-        energyday.state_days(replace(day, duty_frac=25.0))
+        energy.state_days(replace(day, duty_frac=25.0))
     with pytest.raises(OutOfRangeError, match="sleep_w"):
-        energyday.state_days(replace(day, sleep_w=-1.0))
+        energy.state_days(replace(day, sleep_w=-1.0))

@@ -10,7 +10,7 @@ from pydantic import BaseModel, ValidationError
 from trivet.errors import Fault, InputError, nearest
 from trivet.facts.parts import cell_kind, sensor_cards
 from trivet.files.tomlfile import Path, TomlFile
-from trivet.physics.economics.bill import PriceBreak, overlap
+from trivet.physics.economics.ledger import PriceBreak, overlap
 from trivet.physics.economics.payload import BitField, payload_bytes
 from trivet.records.business import Costs
 from trivet.records.energy import Battery, Radio

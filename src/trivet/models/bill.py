@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Decimal
 
 from trivet.errors import InputError
-from trivet.physics.economics.bill import Line, PriceBreak, bill_lines
 from trivet.physics.economics.cost import ONE, ZERO
+from trivet.physics.economics.ledger import Line, PriceBreak, bill_lines
 from trivet.records.business import BillLine, Costs
 from trivet.records.business_result import BatteryLife
 from trivet.records.design import Design

@@ -95,39 +95,8 @@ class UnitLedger:
 
 
 @dataclass(frozen=True)
-class SalesPlan:
-    """Volumes and payment terms.
-
-    Parameters
-    ----------
-    units : tuple of int
-        Units sold a month, month 0 first.
-    fixed : tuple of (month, Decimal)
-        Outlays: tooling, certification, test rigs, team.
-    deposit_frac : Decimal
-        Share of the goods paid at order; the rest at shipment.
-    lead_months : int
-        Order to sale: the deposit falls this many months before.
-    receivable_months : int
-        Sale to cash from the channel (60 to 90 days: 2 to 3).
-    annual_rate : Decimal
-        Discount rate a year.
-    """
-
-    units: tuple[int, ...]
-    fixed: tuple[tuple[int, Decimal], ...] = ()
-    deposit_frac: Decimal = ZERO
-    lead_months: int = 0
-    receivable_months: int = 0
-    annual_rate: Decimal = ZERO
-
-
-@dataclass(frozen=True)
 class CashLedger:
-    """Monthly cash, its trough, and what it is worth; month 0 is the first of cash.
-
-    ``first_sale_month`` says where the plan's month 0 lies on this axis.
-    """
+    """Monthly cash, its trough, and what it is worth; month 0 is the first of cash."""
 
     cash: tuple[Decimal, ...]
     cumulative: tuple[Decimal, ...]
@@ -136,7 +105,6 @@ class CashLedger:
     npv: Decimal
     internal: InternalRates | None
     payback_months: float | Never
-    first_sale_month: int
 
 
 def unit_ledger(costs: UnitCosts) -> UnitLedger:
@@ -260,7 +228,7 @@ def break_even_units(fixed: Decimal, *, contribution: Decimal) -> int | Never:
 
     Notes
     -----
-    Ignores timing: the cash trough of :func:`cash_ledger` may be deeper than
+    Ignores timing: the cash trough of :func:`closed_ledger` may be deeper than
     the fixed cost. 310,000 at 43.80 a unit is 7,078 units, at 43.00 7,210.
 
     References
@@ -274,70 +242,7 @@ def break_even_units(fixed: Decimal, *, contribution: Decimal) -> int | Never:
     return math.ceil(fixed / contribution)
 
 
-def cash_ledger(costs: UnitCosts, *, plan: SalesPlan) -> CashLedger:
-    """Return the monthly cash of a plan, its trough and what it is worth.
-
-    Parameters
-    ----------
-    costs : UnitCosts
-        One unit.
-    plan : SalesPlan
-        Volumes, outlays, payment terms.
-
-    Returns
-    -------
-    CashLedger
-        Cash and cumulative cash a month, trough, NPV, rates, payback.
-
-    Raises
-    ------
-    OutOfRangeError
-        If a share, a month or a volume is impossible.
-    InputError
-        If no units are planned.
-
-    Notes
-    -----
-    Money moves in the month it is paid: the deposit at order, the balance of
-    the goods with duty and freight at shipment (the month of sale), warranty,
-    returns and support in the month of sale, net revenue after the receivable
-    term. Sixty days of receivables on 1,000 units a month at 96.85 deepen the
-    trough by up to 193,700.
-
-    References
-    ----------
-    Monthly cash ledger, common practice; discounting by (1 + rate)^(month/12).
-    """
-    one = unit_ledger(costs)
-    _checked_plan(plan)
-    first_outlay = min((month for month, _ in plan.fixed), default=0)
-    lead = max(plan.lead_months if plan.deposit_frac > ZERO else 0, -first_outlay, 0)
-    last_outlay = max((month for month, _ in plan.fixed), default=0)
-    length = lead + max(len(plan.units) + plan.receivable_months, last_outlay + 1)
-    cash = [ZERO] * length
-    for month, units in enumerate(plan.units):
-        at, deposit = lead + month, costs.goods * plan.deposit_frac
-        cash[at - plan.lead_months if deposit else at] -= units * deposit
-        running = one.landed - deposit + one.warranty + one.returns + one.support
-        cash[at] -= units * running
-        cash[at + plan.receivable_months] += units * one.net
-    for month, amount in plan.fixed:
-        cash[lead + month] -= amount
-    return closed_ledger(tuple(cash), annual_rate=plan.annual_rate, lead=lead)
-
-
-def _checked_plan(plan: SalesPlan) -> None:
-    if not plan.units:
-        raise InputError("the plan sells in no month: give units a month")
-    if min(plan.units) < 0 or plan.lead_months < 0 or plan.receivable_months < 0:
-        raise OutOfRangeError("units, lead_months and receivable_months: allowed 0 or more")
-    if not ZERO <= plan.deposit_frac <= ONE:
-        raise OutOfRangeError(f"deposit_frac is {plan.deposit_frac}: allowed 0 to 1")
-    if plan.annual_rate <= -ONE:
-        raise OutOfRangeError(f"annual_rate is {plan.annual_rate}: allowed above -1")
-
-
-def closed_ledger(cash: tuple[Decimal, ...], *, annual_rate: Decimal, lead: int = 0) -> CashLedger:
+def closed_ledger(cash: tuple[Decimal, ...], *, annual_rate: Decimal) -> CashLedger:
     """Return what monthly cash adds up to and what it is worth.
 
     Parameters
@@ -346,8 +251,6 @@ def closed_ledger(cash: tuple[Decimal, ...], *, annual_rate: Decimal, lead: int 
         In and out in each month. [money]
     annual_rate : Decimal
         Discount rate a year, above -1.
-    lead : int
-        Months before the first sale. [-]
 
     Returns
     -------
@@ -379,5 +282,4 @@ def closed_ledger(cash: tuple[Decimal, ...], *, annual_rate: Decimal, lead: int 
         npv=net_present_value(cash, rate=monthly),
         internal=internal_rates(cash) if mixed else None,
         payback_months="never" if payback is None else payback,
-        first_sale_month=lead,
     )

@@ -1,343 +1,272 @@
-"""Battery life from a ledger of states, with derating and self-discharge."""
+"""One day of the product, state by state, and how its cells run empty; many draws at once."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.constants import DAY_S, ZERO_C_K
 from trivet.errors import InputError, OutOfRangeError
-from trivet.physics.economics.shelflife import (
-    YEAR_D,
-    SelfDischarge,
-    days_left,
-    shelf_factor,
-)
 
-__all__ = [
-    "YEAR_D",
-    "BatteryLife",
-    "BatteryLifeRange",
-    "Cell",
-    "EnergySpread",
-    "PowerState",
-    "battery_life",
-    "battery_life_range",
-    "energy_from_charge_j",
-]
-
-LITHIUM_STOP_K = 60.0 + ZERO_C_K
+Drawn = float | FloatArray
 
 
-@dataclass(frozen=True)
-class PowerState:
-    """One state of the device: what it draws at the load and how long a day.
+@dataclass(frozen=True, eq=False)
+class DayFigures:
+    """What happens on a day; each a number or (draw,).
 
-    ``power_w`` is drawn behind the converter, as power = voltage x current.
+    ``measure_w`` is drawn by sensor and processor while settling and measuring,
+    ``compute_w`` on top of it. ``duty_frac`` is the share of the time awake in which
+    the sensor runs, booting included, in periods of ``cycle_s``. Energies of polls,
+    messages and sounds come on top of the power of the state they happen in.
     """
+
+    cooking_s: Drawn
+    cooks: Drawn
+    sleep_w: Drawn
+    measure_w: Drawn
+    compute_w: Drawn = 0.0
+    standby_w: Drawn = 0.0
+    boot_s: Drawn = 0.0
+    boot_w: Drawn = 0.0
+    settle_s: Drawn = 0.0
+    after_s: Drawn = 0.0
+    false_wakes: Drawn = 0.0
+    false_s: Drawn = 0.0
+    duty_frac: Drawn = 1.0
+    cycle_s: Drawn = 60.0
+    poll_j: Drawn = 0.0
+    poll_s: Drawn = 0.0
+    message_j: Drawn = 0.0
+    message_s: Drawn = 0.0
+    sound_j: Drawn = 0.0
+
+
+@dataclass(frozen=True, eq=False)
+class StateDay:
+    """Time in one state on a day [s] and what the load takes in it [J]; (draw,) each."""
 
     name: str
-    power_w: float
-    time_s_per_day: float
+    time_s: FloatArray
+    energy_j: FloatArray
 
 
-@dataclass(frozen=True)
-class Cell:
-    """A pack of cells.
+def state_days(day: DayFigures) -> tuple[StateDay, ...]:
+    """Return hours and energy of each state on a day.
 
     Parameters
     ----------
-    energy_j : float
-        Energy of a fresh pack at 20 C and light load. [J]
-    usable_frac : float
-        Share left to use above the device's cut-off voltage. [-]
-    self_discharge_per_year : float
-        Share lost a year at 20 C. [1/y]
-    self_discharge : {"linear", "exponential"}
-        Linear: a constant drain of the fresh energy; exponential: a share of
-        what is left.
-    doubling_k : float
-        The self-discharge doubles with every rise by this much. [K]
-    derating : tuple of (temperature_k, frac)
-        Usable energy relative to 20 C, linear between points, held outside.
-    low_k, stop_k : float
-        Rated temperatures; the upper is a hard stop. [K]
+    day : DayFigures
+        Numbers or (draw,).
+
+    Returns
+    -------
+    tuple of StateDay
+        sleep, standby, poll, wake, settle, measure, compute, send, sound; the times of
+        sleep, wake, settle and measure fill the day. [s, J]
+
+    Raises
+    ------
+    OutOfRangeError
+        If a duty is outside 0 to 1, a cycle not positive, or a figure negative.
+
+    Notes
+    -----
+    A wake begins each cook, each false alarm and each period of a duty cycle; of each
+    time awake the first part is booting, the next settling. A sensor that settles in
+    4 min and runs 15 s of each minute never measures settled. More hours awake than a
+    day holds are cut to a day.
+
+    References
+    ----------
+    Power times time.
     """
-
-    energy_j: float
-    usable_frac: float = 1.0
-    self_discharge_per_year: float = 0.01
-    self_discharge: SelfDischarge = "linear"
-    doubling_k: float = 10.0
-    derating: tuple[tuple[float, float], ...] = ()
-    low_k: float = -40.0 + ZERO_C_K
-    stop_k: float = LITHIUM_STOP_K
-
-
-@dataclass(frozen=True)
-class BatteryLife:
-    """Days a pack lasts and what eats it; shares are of the cell's energy, sum 1."""
-
-    days: float
-    largest_state: str
-    shares: tuple[tuple[str, float], ...]
-    load_j_per_day: float
-
-
-@dataclass(frozen=True)
-class BatteryLifeRange:
-    """Percentiles of the days, and the share of draws past the hard stop."""
-
-    p10_days: float
-    p50_days: float
-    p90_days: float
-    stopped_frac: float
-
-
-@dataclass(frozen=True)
-class EnergySpread:
-    """Relative standard deviations of the ledger's figures, and K of temperature."""
-
-    power_frac: float = 0.10
-    time_frac: float = 0.25
-    energy_frac: float = 0.05
-    temperature_k: float = 5.0
+    _checked(day)
+    duty = np.asarray(day.duty_frac, dtype=np.float64)
+    awake = np.minimum(
+        np.asarray(day.cooking_s, dtype=np.float64) + day.cooks * np.asarray(day.after_s), DAY_S
+    )
+    false = np.minimum(np.asarray(day.false_wakes) * (day.boot_s + np.asarray(day.false_s)), DAY_S)
+    running = awake * duty
+    periods = np.where(duty < 1.0, awake / np.asarray(day.cycle_s), 0.0)
+    wakes = np.maximum(np.asarray(day.cooks, dtype=np.float64), periods)
+    once = np.where(wakes > 0.0, running / np.maximum(wakes, 1e-12), 0.0)
+    boot = wakes * np.minimum(once, day.boot_s) + day.false_wakes * np.asarray(day.boot_s)
+    seeing = np.maximum(running - wakes * np.minimum(once, day.boot_s), 0.0)
+    settle = np.minimum(wakes * np.asarray(day.settle_s), seeing)
+    measure = seeing - settle + day.false_wakes * np.asarray(day.false_s)
+    on = np.minimum(running + false, DAY_S)
+    sleep = DAY_S - on
+    polls = np.where(np.asarray(day.poll_s) > 0.0, sleep / np.maximum(day.poll_s, 1e-9), 0.0)
+    sent = np.where(np.asarray(day.message_s) > 0.0, running / np.maximum(day.message_s, 1e-9), 0.0)
+    none = np.zeros_like(sleep)
+    rows = (
+        ("sleep", sleep, day.sleep_w * sleep),
+        ("standby", none + DAY_S * (np.asarray(day.standby_w) > 0.0), day.standby_w * DAY_S + none),
+        ("poll", none, day.poll_j * polls),
+        ("wake", boot, day.boot_w * boot),
+        ("settle", settle, day.measure_w * settle),
+        ("measure", measure, day.measure_w * measure),
+        ("compute", none, day.compute_w * (settle + measure)),
+        ("send", none, day.message_j * sent),
+        ("sound", none, day.sound_j + none),
+    )
+    return tuple(StateDay(name, np.asarray(time), np.asarray(joule)) for name, time, joule in rows)
 
 
-def energy_from_charge_j(charge_ah: float, *, voltage_v: float) -> float:
-    """Return the energy of a charge at a mean discharge voltage.
+def _checked(day: DayFigures) -> None:
+    for name, value in vars(day).items():
+        if not np.all(np.asarray(value) >= 0.0):
+            raise OutOfRangeError(f"{name}: allowed 0 or more, found {np.min(value)}")
+    if not np.all(np.asarray(day.duty_frac) <= 1.0):
+        raise OutOfRangeError(
+            f"duty_frac is {np.max(day.duty_frac)}: allowed 0 to 1 (a fraction, not percent)"
+        )
+    if not np.all(np.asarray(day.cycle_s) > 0.0):
+        raise OutOfRangeError("cycle_s: allowed more than 0")
+
+
+def load_j_per_day(states: tuple[StateDay, ...]) -> FloatArray:
+    """Return the energy of a day at the load.
 
     Parameters
     ----------
-    charge_ah : float
-        Rated charge, positive. [A h]
-    voltage_v : float
-        Mean voltage over the discharge, not the open-circuit one. [V]
+    states : tuple of StateDay
+        Of :func:`state_days`.
+
+    Returns
+    -------
+    (draw,)
+        Sum over the states. [J]
+
+    Notes
+    -----
+    Behind the converter; at 85 % the cells give 1.18 times as much.
+
+    References
+    ----------
+    A sum.
+    """
+    return np.asarray(sum(one.energy_j for one in states), dtype=np.float64)
+
+
+def remind_day(days: FloatArray, *, respond_p95_s: float, generator: np.random.Generator) -> float:
+    """Return the day on which to remind so that 95 % of users charge in time.
+
+    Parameters
+    ----------
+    days : (draw,)
+        Days that a charge lasts. [d]
+    respond_p95_s : float
+        Time within which 95 % of users charge once reminded. [s]
+    generator : numpy.random.Generator
+        Source of randomness.
 
     Returns
     -------
     float
-        Energy. [J]
-
-    Raises
-    ------
-    OutOfRangeError
-        If either is not positive.
+        Day, 0 where even a reminder at once comes too late for more than 5 %. [d]
 
     Notes
     -----
-    3.0 A h at 1.5 V is 16.2 kJ (4.5 W h); the open-circuit voltage of a
-    lithium AA (1.8 V) would claim 20 % too much.
+    Responses are exponential: half of the users within 23 % of that time. At 4,000
+    draws good to 1 % of the days.
 
     References
     ----------
-    Definition.
+    The largest D with P(D + response <= life) of 95 %: the fifth percentile of
+    life less response.
     """
-    if not (charge_ah > 0.0 and voltage_v > 0.0):
-        raise OutOfRangeError(f"charge {charge_ah} A h and voltage {voltage_v} V must be positive")
-    return charge_ah * 3600.0 * voltage_v
+    mean_d = respond_p95_s / DAY_S / -float(np.log(0.05))
+    response = generator.exponential(1.0, size=days.shape) * mean_d
+    spare = np.where(np.isfinite(days), days, 1e9) - response
+    return max(float(np.quantile(spare, 0.05)), 0.0)
 
 
-def _checked(states: Sequence[PowerState], cell: Cell, converter_frac: float) -> None:
-    if not states:
-        raise InputError("no states: a ledger needs at least one")
-    for state in states:
-        if not (state.power_w >= 0.0 and 0.0 <= state.time_s_per_day <= DAY_S):
-            raise OutOfRangeError(
-                f"state {state.name}: power {state.power_w} W for {state.time_s_per_day} s a day; "
-                f"allowed 0 or more, and 0 to {DAY_S:.0f} s (a duty of 1)"
-            )
-    total = sum(state.time_s_per_day for state in states)
-    if total > DAY_S * (1.0 + 1e-9):
-        raise OutOfRangeError(f"the states fill {total:.0f} s of a day of {DAY_S:.0f} s")
-    if not 0.0 < converter_frac <= 1.0:
-        raise OutOfRangeError(f"converter_frac is {converter_frac}: allowed more than 0, up to 1")
-    if not (cell.energy_j > 0.0 and 0.0 < cell.usable_frac <= 1.0):
-        raise OutOfRangeError(f"cell: energy {cell.energy_j} J, usable {cell.usable_frac}")
-    if not 0.0 <= cell.self_discharge_per_year < 1.0:
-        raise OutOfRangeError(
-            f"self_discharge_per_year is {cell.self_discharge_per_year}: allowed 0 up to 1"
-        )
-    if cell.self_discharge not in ("linear", "exponential"):
-        raise InputError(
-            f"self_discharge is {cell.self_discharge!r}: allowed linear or exponential"
-        )
+YEAR_D = 365.25
+
+SelfDischarge = Literal["linear", "exponential"]
 
 
-def _available_j(cell: Cell, temperature_k: float) -> float:
-    derated = 1.0
-    if cell.derating:
-        points = sorted(cell.derating)
-        derated = float(np.interp(temperature_k, [p[0] for p in points], [p[1] for p in points]))
-    return cell.energy_j * cell.usable_frac * derated
-
-
-def _days(available_j: float, load_j_per_day: float, cell: Cell, temperature_k: float) -> float:
-    rate = cell.self_discharge_per_year * float(
-        shelf_factor(temperature_k, doubling_k=cell.doubling_k)
-    )
-    days = days_left(
-        available_j, load_j_per_day=load_j_per_day, shelf_per_year=rate, law=cell.self_discharge
-    )
-    return float(days)
-
-
-def battery_life(
-    states: Sequence[PowerState],
-    *,
-    cell: Cell,
-    converter_frac: float = 1.0,
-    temperature_k: float = 20.0 + ZERO_C_K,
-) -> BatteryLife:
-    """Return the days a pack lasts and which state eats most.
+def shelf_factor(temperature_k: float | FloatArray, *, doubling_k: float) -> FloatArray:
+    """Return how much faster cells lose charge on the shelf than at 20 C.
 
     Parameters
     ----------
-    states : sequence of PowerState
-        Draw and time a day of each state; the times may not exceed a day.
-    cell : Cell
-        The pack.
-    converter_frac : float
-        Efficiency between cell and load, 0 < eff <= 1. [-]
-    temperature_k : float
-        Temperature of the pack. [K]
+    temperature_k : float or (...,)
+        Temperature of the cells. [K]
+    doubling_k : float
+        Warming that doubles the loss. [K]
 
     Returns
     -------
-    BatteryLife
-        Days, the largest eater (a state or "self-discharge"), shares.
-
-    Raises
-    ------
-    OutOfRangeError
-        If the temperature is outside the cell's rating (60 C is a hard stop
-        for lithium), a duty exceeds 1, or an efficiency is impossible.
-    InputError
-        If there are no states or the self-discharge law is unknown.
+    (...,)
+        Factor, 1 at 20 C. [-]
 
     Notes
     -----
-    Pulses are averaged: voltage sag under load is only in ``usable_frac``.
-    10 ms at 10 mA each 20 min over a 4 uA sleep averages 4.08 uA, 61.5 years
-    from 2,200 mA h without self-discharge and 21.6 with 3 % a year: below
-    some 10 uA the self-discharge decides. Ten kelvin double it.
+    30 K above 20 C make 1 % a year 8 %.
 
     References
     ----------
-    Energy balance; the doubling rule is from memory, common practice.
+    Doubling rule, from memory, common practice.
     """
-    _checked(states, cell, converter_frac)
-    if not cell.low_k <= temperature_k <= cell.stop_k:
-        raise OutOfRangeError(
-            f"the pack at {temperature_k - ZERO_C_K:.1f} C is outside its rating of "
-            f"{cell.low_k - ZERO_C_K:.0f} to {cell.stop_k - ZERO_C_K:.0f} C: a hard stop, "
-            "move or shield the pack"
-        )
-    drawn = {s.name: s.power_w * s.time_s_per_day / converter_frac for s in states}
-    load = sum(drawn.values())
-    available = _available_j(cell, temperature_k)
-    days = _days(available, load, cell, temperature_k)
-    if math.isinf(days):
-        return BatteryLife(days, "self-discharge", (("self-discharge", 1.0),), load)
-    shares = {name: joule * days / available for name, joule in drawn.items()}
-    shares["self-discharge"] = max(0.0, 1.0 - sum(shares.values()))
-    ordered = tuple(sorted(shares.items(), key=lambda entry: -entry[1]))
-    return BatteryLife(days=days, largest_state=ordered[0][0], shares=ordered, load_j_per_day=load)
+    rise = np.asarray(temperature_k, dtype=np.float64) - (20.0 + ZERO_C_K)
+    return np.asarray(2.0 ** (rise / doubling_k), dtype=np.float64)
 
 
-def battery_life_range(
-    states: Sequence[PowerState],
+def days_left(
+    available_j: float | FloatArray,
     *,
-    cell: Cell,
-    generator: np.random.Generator,
-    spread: EnergySpread | None = None,
-    converter_frac: float = 1.0,
-    temperature_k: float = 20.0 + ZERO_C_K,
-    draws: int = 4000,
-) -> BatteryLifeRange:
-    """Return P10, P50 and P90 of the days under uncertain figures.
-
-    Parameters
-    ----------
-    states : sequence of PowerState
-        Draw and time a day; in a full day the longest state gives way.
-    cell : Cell
-        The pack.
-    generator : numpy.random.Generator
-        Source of randomness.
-    spread : EnergySpread, optional
-        Relative standard deviations (log-normal) and K of temperature (normal).
-    converter_frac : float
-        Efficiency between cell and load. [-]
-    temperature_k : float
-        Mean temperature of the pack. [K]
-    draws : int
-        Draws. [-]
-
-    Returns
-    -------
-    BatteryLifeRange
-        Percentiles of the days; a draw past the hard stop lasts 0 days.
-
-    Raises
-    ------
-    OutOfRangeError
-        As :func:`battery_life`.
-
-    Notes
-    -----
-    At 4,000 draws P10 and P90 are good to about 2 % of the days.
-
-    References
-    ----------
-    JCGM 101:2008 (propagation of distributions).
-    """
-    battery_life(states, cell=cell, converter_frac=converter_frac, temperature_k=temperature_k)
-    chosen = spread or EnergySpread()
-    z = generator.standard_normal((2 * len(states) + 2, draws))
-    power = np.array([s.power_w for s in states])[:, None]
-    time = np.array([s.time_s_per_day for s in states])[:, None]
-    n = len(states)
-    powers = power * np.exp(chosen.power_frac * z[:n])
-    times = _times_of_draws(time * np.exp(chosen.time_frac * z[n : 2 * n]), time)
-    loads = np.sum(powers * times, axis=0) / converter_frac
-    energies = np.exp(chosen.energy_frac * z[2 * n])
-    temperatures = temperature_k + chosen.temperature_k * z[2 * n + 1]
-    days = _days_of_draws(loads, energies, temperatures, cell)
-    p10, p50, p90 = np.quantile(days, [0.1, 0.5, 0.9])
-    return BatteryLifeRange(
-        float(p10), float(p50), float(p90), float(np.mean(temperatures > cell.stop_k))
-    )
-
-
-def _times_of_draws(times: FloatArray, stated: FloatArray) -> FloatArray:
-    """Return times that never exceed a day; in a full diary the longest state gives way."""
-    filled = float(stated.sum())
-    if filled < 0.999 * DAY_S:
-        times *= np.minimum(1.0, DAY_S / np.maximum(times.sum(axis=0), 1e-300))
-        return times
-    rest = int(np.argmax(stated))
-    times[rest] = 0.0
-    others = np.maximum(times.sum(axis=0), 1e-300)
-    times *= np.minimum(1.0, filled / others)
-    times[rest] = np.maximum(0.0, filled - others)
-    return times
-
-
-def _days_of_draws(
-    loads: FloatArray,
-    energies: FloatArray,
-    temperatures: FloatArray,
-    cell: Cell,
+    load_j_per_day: float | FloatArray,
+    shelf_per_year: float | FloatArray,
+    law: SelfDischarge,
 ) -> FloatArray:
-    days = np.zeros(loads.size)
-    for i, (load, scale, kelvin) in enumerate(zip(loads, energies, temperatures, strict=True)):
-        if kelvin <= cell.stop_k:
-            days[i] = _days(
-                _available_j(cell, float(kelvin)) * float(scale), float(load), cell, float(kelvin)
-            )
-    return days
+    """Return the day on which dE/dt = -load - self-discharge is at nothing.
+
+    Parameters
+    ----------
+    available_j : (...,)
+        Energy to begin with. [J]
+    load_j_per_day : (...,)
+        What the cells give a day, converter counted. [J]
+    shelf_per_year : (...,)
+        Share lost on the shelf, at the cells' temperature. [1/y]
+    law : {"linear", "exponential"}
+        Linear: of the energy to begin with; exponential: of what is left.
+
+    Returns
+    -------
+    (...,)
+        Days, infinite without any loss. [d]
+
+    Raises
+    ------
+    InputError
+        If the law is unknown.
+
+    Notes
+    -----
+    3 % a year shorten 61 years to 21.6 by the linear law and to 35 by the exponential one.
+
+    References
+    ----------
+    Energy balance, closed form of both laws.
+    """
+    if law not in ("linear", "exponential"):
+        raise InputError(f"self_discharge is {law!r}: allowed linear or exponential")
+    energy = np.asarray(available_j, dtype=np.float64)
+    load = np.asarray(load_j_per_day, dtype=np.float64)
+    rate = np.asarray(shelf_per_year, dtype=np.float64)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        if law == "linear":
+            total = load + energy * rate / YEAR_D
+            return np.asarray(np.where(total > 0.0, energy / total, math.inf))
+        decay = -np.log1p(-np.minimum(rate, 1.0 - 1e-12)) / YEAR_D
+        plain = np.where(load > 0.0, energy / load, math.inf)
+        decayed = np.where(load > 0.0, np.log1p(decay * energy / load) / decay, math.inf)
+        return np.asarray(np.where(decay > 0.0, decayed, plain))

@@ -12,15 +12,16 @@ from trivet.constants import DAY_S
 from trivet.facts.parts import CellKind, cell_kind
 from trivet.models.assumed import COOKING_SIGMA, COOKS_PER_DAY, SELF_DISCHARGE_DOUBLING_K
 from trivet.models.sensing import frame_s, frames_w, settling_of
-from trivet.physics.economics.energy import YEAR_D
-from trivet.physics.economics.energyday import (
+from trivet.physics.economics.energy import (
+    YEAR_D,
     DayFigures,
     StateDay,
+    days_left,
     load_j_per_day,
     remind_day,
+    shelf_factor,
     state_days,
 )
-from trivet.physics.economics.shelflife import days_left, shelf_factor
 from trivet.physics.sensor.warning import settling_k
 from trivet.records.business_result import BatteryLife, BatteryOption
 from trivet.records.design import Design
@@ -75,7 +76,7 @@ def battery_days(design: Design, *, generator: np.random.Generator) -> BatteryLi
 
     References
     ----------
-    Energy balance of :func:`trivet.physics.economics.shelflife.days_left`.
+    Energy balance of :func:`trivet.physics.economics.energy.days_left`.
     """
     battery, kind = design.battery, cell_kind(design.battery.chemistry)
     stop_k = min(float(battery.temperature_limit_k), kind.high_k)

@@ -11,7 +11,6 @@ import numpy as np
 
 from trivet.errors import InputError
 from trivet.models.bill import amount, bill_of, exact, extra_returns, full_order
-from trivet.physics.economics.bill import Line, bill_lines
 from trivet.physics.economics.cost import (
     CENT,
     ZERO,
@@ -23,7 +22,7 @@ from trivet.physics.economics.cost import (
     to_cents,
     unit_ledger,
 )
-from trivet.physics.economics.ledger import FLOWS, monthly_cash
+from trivet.physics.economics.ledger import FLOWS, Line, bill_lines, monthly_cash
 from trivet.records.business import Costs
 from trivet.records.business_result import BatteryLife, BurnerCost, Economics, TornadoBar
 from trivet.records.design import Design

@@ -11,9 +11,15 @@ import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.models.bill import amount, exact, full_order, whole_units
-from trivet.physics.economics.bill import Line, bill_cost_drawn, bill_lines
 from trivet.physics.economics.cost import ONE, ZERO, Channel, UnitCosts, UnitLedger, unit_lines
-from trivet.physics.economics.ledger import MonthPlan, monthly_flows, shipments
+from trivet.physics.economics.ledger import (
+    Line,
+    MonthPlan,
+    bill_cost_drawn,
+    bill_lines,
+    monthly_flows,
+    shipments,
+)
 from trivet.records.business import Costs
 from trivet.records.figures import Figure
 

@@ -8,8 +8,16 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError, OutOfRangeError
-from trivet.physics.economics.bill import Line, PriceBreak, bill_cost_drawn, bill_lines, overlap
-from trivet.physics.economics.ledger import MonthPlan, monthly_flows, shipments
+from trivet.physics.economics.ledger import (
+    Line,
+    MonthPlan,
+    PriceBreak,
+    bill_cost_drawn,
+    bill_lines,
+    monthly_flows,
+    overlap,
+    shipments,
+)
 
 CHIP = Line(
     "chip",
