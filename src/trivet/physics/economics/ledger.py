@@ -302,7 +302,7 @@ def monthly_flows(unit: Any, *, plan: MonthPlan) -> dict[str, list[Any]]:
     ----------
     Cash ledger, common practice.
     """
-    _checked(plan)
+    _checked_plan(plan)
     months = len(plan.sold)
     tail = max(plan.receivable_months, plan.cloud_months - 1, 0)
     zero = plan.goods[0] * 0
@@ -332,7 +332,7 @@ def monthly_flows(unit: Any, *, plan: MonthPlan) -> dict[str, list[Any]]:
     return flows
 
 
-def _checked(plan: MonthPlan) -> None:
+def _checked_plan(plan: MonthPlan) -> None:
     if not plan.sold or not len(plan.sold) == len(plan.shipped) == len(plan.goods):
         raise InputError("the ledger plans no month, or units and goods for different months")
     if not np.all((np.asarray(plan.deposit, dtype=float) >= 0) & (np.asarray(plan.deposit) <= 1)):
