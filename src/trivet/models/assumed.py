@@ -68,3 +68,6 @@ def range_of(figure: Figure, *, otherwise: Assumed) -> tuple[float, float]:
     if figure.low is None or figure.high is None:
         return float(figure) - otherwise.value, float(figure) + otherwise.value
     return figure.low, figure.high
+
+
+DARK_EMISSIVITY = 0.95  # common practice, no source: oiled or seasoned metal, painted plates

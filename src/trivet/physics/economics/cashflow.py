@@ -55,10 +55,6 @@ def net_present_value(flows: Sequence[Decimal | float | int], *, rate: Decimal |
     -----
     The first flow is not discounted; spreadsheets that discount it differ by
     the factor 1 + rate (8 % at 8 %).
-
-    References
-    ----------
-    Definition.
     """
     if not flows:
         raise InputError("no flows: give at least one period")

@@ -20,7 +20,7 @@ from trivet.physics.economics.cashflow import (
 
 Never = Literal["never"]
 ChannelKind = Literal["margin", "markup", "amount"]
-ZERO, ONE, CENT = Decimal(0), Decimal(1), Decimal("0.01")
+ZERO, ONE, CENT = Decimal(0), Decimal(1), Decimal("0.01")  # a cent: the least amount that is shown
 
 
 def to_cents(amount: Decimal) -> Decimal:
@@ -157,10 +157,6 @@ def unit_lines(costs: Any) -> Any:
     -----
     One arithmetic for both, so that draws and the exact ledger cannot drift apart;
     mixing decimals and floats is refused by Python itself.
-
-    References
-    ----------
-    As :func:`unit_ledger`.
     """
     channel, value = costs.channel, costs.channel.value
     if channel.kind == "margin":

@@ -80,10 +80,6 @@ def state_days(day: DayFigures) -> tuple[StateDay, ...]:
     time awake the first part is booting, the next settling. A sensor that settles in
     4 min and runs 15 s of each minute never measures settled. More hours awake than a
     day holds are cut to a day.
-
-    References
-    ----------
-    Power times time.
     """
     _checked(day)
     duty = np.asarray(day.duty_frac, dtype=np.float64)
@@ -146,10 +142,6 @@ def load_j_per_day(states: tuple[StateDay, ...]) -> FloatArray:
     Notes
     -----
     Behind the converter; at 85 % the cells give 1.18 times as much.
-
-    References
-    ----------
-    A sum.
     """
     return np.asarray(sum(one.energy_j for one in states), dtype=np.float64)
 
@@ -187,7 +179,7 @@ def remind_day(days: FloatArray, *, respond_p95_s: float, generator: np.random.G
     return max(float(np.quantile(spare, 0.05)), 0.0)
 
 
-YEAR_D = 365.25
+YEAR_D = 365.25  # the Julian year
 
 SelfDischarge = Literal["linear", "exponential"]
 

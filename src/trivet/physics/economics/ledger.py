@@ -61,10 +61,6 @@ def overlap(breaks: Sequence[PriceBreak]) -> tuple[PriceBreak, PriceBreak] | Non
     Notes
     -----
     Exact, on whole units. Two breaks from the same size overlap whatever their ends.
-
-    References
-    ----------
-    Intervals.
     """
     ordered = sorted(breaks, key=lambda one: one.at_least)
     for one in ordered:
@@ -158,10 +154,6 @@ def bill_cost_drawn(lines: Sequence[Line], *, order_units: FloatArray) -> FloatA
     Notes
     -----
     Floats: good to 1e-12 of the sum, for draws only.
-
-    References
-    ----------
-    As :func:`bill_lines`.
     """
     _checked(lines)
     units = np.asarray(order_units, dtype=np.float64)
@@ -251,10 +243,6 @@ def shipments(sold: Sequence[IntArray | int], *, minimum: int) -> tuple[IntArray
     Shipped in the month of sale; what an order holds beyond need lies in stock. With
     100 a month and 250 at least: 250 in months 0, 2, 5 and 7 of the first eight, and
     200 lie over after them.
-
-    References
-    ----------
-    Stock balance.
     """
     if minimum < 0 or any(np.any(np.asarray(one) < 0) for one in sold):
         raise OutOfRangeError("units sold and the minimum order: allowed 0 or more")
@@ -364,9 +352,5 @@ def monthly_cash(flows: dict[str, list[Any]]) -> tuple[Any, ...]:
     Notes
     -----
     Exact for decimals.
-
-    References
-    ----------
-    A sum.
     """
     return tuple(sum(column[1:], column[0]) for column in zip(*flows.values(), strict=True))

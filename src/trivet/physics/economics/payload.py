@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from trivet.errors import InputError, OutOfRangeError
 
-ROUNDING = 1e-9
+ROUNDING = 1e-9  # own estimate: of a step; far above the rounding of a double
 
 
 @dataclass(frozen=True)
@@ -79,10 +79,6 @@ def payload_bytes(fields: Sequence[BitField], *, header_bytes: int = 0) -> int:
     -----
     Exact. Four burners of 16 + 8 + 8 + 8 bits and 4 bytes of header are 24 bytes;
     a whole 32 x 24 picture of 16 bits is 1,536.
-
-    References
-    ----------
-    Counting.
     """
     _checked(fields)
     if header_bytes < 0:
@@ -215,10 +211,6 @@ def airtime_s(
     Notes
     -----
     24 bytes and 16 of overhead on three channels at 1 Mbit/s: 0.96 ms.
-
-    References
-    ----------
-    Bits over bit rate.
     """
     if not bit_rate_bps > 0.0 or min(payload, overhead_bytes, repeats) < 0:
         raise OutOfRangeError(

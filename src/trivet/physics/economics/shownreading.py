@@ -86,10 +86,6 @@ def shown_readings(
     Notes
     -----
     Causal, with one number of memory. See :func:`next_step`.
-
-    References
-    ----------
-    As there.
     """
     if not step > 0.0 or not 0.0 <= hysteresis <= step:
         raise OutOfRangeError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from trivet.device.fixedpoint import LAST_NODE_K
+from trivet.models.assumed import DARK_EMISSIVITY
 from trivet.models.optics import card_band
 from trivet.physics.radiation.path import before_window
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
@@ -10,7 +11,6 @@ from trivet.records.design import Design, Head
 from trivet.records.requirement import Alert, Requirement
 from trivet.scoring.registry import limit_value
 
-DARK_EMISSIVITY = 0.95
 JUDGED_KPS = 2.0
 """The fastest heating for which a lead is asked; at more no product may have the time."""
 

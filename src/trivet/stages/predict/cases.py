@@ -18,6 +18,7 @@ from trivet.physics.statistics.uncertainty import correlation_matrix
 from trivet.records.prediction import PanView
 from trivet.stages.predict.views import Eye
 
+COVERAGE_FACTOR = float(ndtri(0.975))  # JCGM 100:2008, G.1: two-sided 95 % of a normal
 Field = Literal[
     "offset_k",
     "gain",
@@ -116,7 +117,7 @@ class Cases:
 
 
 @dataclass(frozen=True)
-class Place:
+class SeenCase:
     """One case before its terms are known: a view, a temperature, a surface."""
 
     view: PanView

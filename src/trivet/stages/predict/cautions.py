@@ -23,7 +23,7 @@ from trivet.records.prediction import (
     PanView,
     RangeCheck,
 )
-from trivet.stages.predict.views import Eye, Seen
+from trivet.stages.predict.views import LITTLE_SEEN_FRAC, STEEP_RAD, Eye, Seen
 from trivet.units import celsius
 
 
@@ -105,9 +105,6 @@ def confused_ranges(design: Design) -> dict[str, tuple[float, float]]:
     return found
 
 
-STEEP_RAD = math.radians(50.0)
-HIDDEN_FRAC = 0.6
-
 ALWAYS = (
     "This is a calculation from the design alone: it certifies nothing and replaces no test,"
     " standard or fire-safety authority; a product that only alerts does not prevent fires.",
@@ -162,7 +159,7 @@ def _faults(view: PanView) -> list[str]:
         faults.append(f"the rim with its margin leaves the field by {out_mm:.0f} mm")
     if view.pixels_across < MIN_PIXELS_ACROSS:
         faults.append(f"{view.pixels_across:.1f} pixels across, under 10")
-    if view.visible_base_frac < HIDDEN_FRAC:
+    if view.visible_base_frac < LITTLE_SEEN_FRAC:
         faults.append(f"the wall hides {1 - view.visible_base_frac:.0%} of the base")
     if view.view_angle_rad > STEEP_RAD:
         angle = math.degrees(view.view_angle_rad)

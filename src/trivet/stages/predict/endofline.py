@@ -11,9 +11,8 @@ from trivet.arrays import FloatArray
 from trivet.errors import InputError
 from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.records.design import Design
-from trivet.stages.predict.cases import Cases, Term
+from trivet.stages.predict.cases import COVERAGE_FACTOR, Cases, Term
 
-COVERAGE_FACTOR = 1.959963984540054
 REMOVED = ("sensor offset", "sensor gain", "window transmittance")
 """Terms of a unit that a black body shows."""
 

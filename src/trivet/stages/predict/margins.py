@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from trivet.models.assumed import DARK_EMISSIVITY
 from trivet.models.contents import bare_range, fits, seen_of
 from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.records.design import Base, Design, Limit, Pan
@@ -14,8 +15,6 @@ from trivet.records.requirement import Alert
 from trivet.stages.predict.readings import Wanted, error_budgets
 from trivet.stages.predict.views import Eye, Seen
 from trivet.units import celsius
-
-DARK_EMISSIVITY = 0.95
 
 
 def window_sight(design: Design, *, eye: Eye, emissivity: float = DARK_EMISSIVITY) -> LineOfSight:

@@ -38,10 +38,10 @@ from trivet.stages.predict.moneyfigures import (
     ranges,
 )
 
-WORST_RATE = -0.95
-MONEY_DRAWS = 2000
-YEAR_S = Decimal("31557600")
-MILLIONTH = Decimal("0.000001")
+WORST_RATE = -0.95  # own estimate: a loss of 95 % a month is a root of the polynomial, no rate
+MONEY_DRAWS = 2000  # own estimate: the probability of a loss is good to 2 points
+YEAR_S = Decimal("365.25") * 86_400  # the Julian year
+MILLIONTH = Decimal("0.000001")  # own estimate: six decimals show any price of a part
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from functools import lru_cache
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import STEFAN_BOLTZMANN_W_M2K4
 from trivet.facts.pans import optical_table
 from trivet.models.assumed import (
     AROUND_PAN_HALF_K,
@@ -29,12 +30,12 @@ from trivet.physics.radiation.planck import Band
 from trivet.records.design import Design, Window
 from trivet.records.figures import Figure
 from trivet.records.surroundings import Steam
-from trivet.stages.predict.cases import Field, Place, Term
+from trivet.stages.predict.cases import Field, SeenCase, Term
 from trivet.stages.predict.views import Eye
 
-SCENE_K = 473.15
-CONDENSED_DROP_M = 50e-6
-CONDENSED_WAVELENGTH_M = 10.5e-6
+SCENE_K = 473.15  # own estimate: the middle of what is cooked at weights the band
+CONDENSED_DROP_M = 50e-6  # own estimate: a droplet that is seen but does not yet run
+CONDENSED_WAVELENGTH_M = 10.5e-6  # own estimate: the middle of the band in 8 to 14 um
 Ends = tuple[FloatArray, FloatArray]
 
 
@@ -43,7 +44,7 @@ def mirrored_share(window: Window) -> float:
     return 0.0 if window.reflectance_frac is None else float(window.reflectance_frac)
 
 
-def path_terms(design: Design, *, eye: Eye, places: list[Place]) -> tuple[Term, ...]:
+def path_terms(design: Design, *, eye: Eye, places: list[SeenCase]) -> tuple[Term, ...]:
     """Return the terms between pan and sensor.
 
     Parameters
@@ -52,7 +53,7 @@ def path_terms(design: Design, *, eye: Eye, places: list[Place]) -> tuple[Term, 
         Surroundings, steam, population.
     eye : Eye
         Head and window.
-    places : list of Place
+    places : list of SeenCase
         (case,) what is seen where.
 
     Returns
@@ -87,7 +88,7 @@ def _range_source(what: str, figure: Figure) -> str:
     return f"{what}, {figure.origin}"
 
 
-def _reflected(design: Design, eye: Eye, places: list[Place]) -> Term:
+def _reflected(design: Design, eye: Eye, places: list[SeenCase]) -> Term:
     surroundings = design.surroundings
     believed, one = surroundings.reflected_k, np.ones(len(places))
     if not surroundings.mirrored:
@@ -235,7 +236,7 @@ def _drop_efficiency() -> float:
     return float(mie_efficiencies(size, index=_constants("water").index(wavelength))[0][0])
 
 
-def _steam(design: Design, eye: Eye, places: list[Place]) -> list[Term]:
+def _steam(design: Design, eye: Eye, places: list[SeenCase]) -> list[Term]:
     steam = design.surroundings.steam
     if steam is None:
         return []
@@ -268,14 +269,13 @@ def _constants(name: str) -> OpticalConstants:
     return OpticalConstants(table.wavelength_m, table.n, table.k, table.name)
 
 
-STEFAN_BOLTZMANN = 5.670374419e-8
-MIN_SOURCE_FRAC = 0.05
-TRIMMED_PX = 1.0
-RADIUS_95 = math.sqrt(-2.0 * math.log(0.05))
+MIN_SOURCE_FRAC = 0.05  # own estimate: below it the budget is unbounded anyway
+TRIMMED_PX = 1.0  # own estimate: the pixel at the rim that a reading leaves out
+RADIUS_95 = math.sqrt(-2.0 * math.log(0.05))  # Rayleigh distribution
 
 
 def source_terms(
-    design: Design, *, eye: Eye, places: list[Place]
+    design: Design, *, eye: Eye, places: list[SeenCase]
 ) -> tuple[FloatArray, tuple[Term, ...]]:
     """Return the believed share of the signal from the pan, and the terms that err about it."""
     each = {place.view: place for place in places}
@@ -316,7 +316,7 @@ def source_terms(
     )
 
 
-def _shares(design: Design, eye: Eye, place: Place) -> tuple[float, float, float]:
+def _shares(design: Design, eye: Eye, place: SeenCase) -> tuple[float, float, float]:
     """Return least and most loss by blur and halo, and most loss by a misplaced rim."""
     many = place.view.pixels_across >= ENOUGH_PIXELS_ACROSS
     halo = HALO_MANY_FRAC if many else HALO_FEW_FRAC
@@ -362,7 +362,7 @@ def misplaced_m(design: Design, *, eye: Eye, spot_m: tuple[float, float]) -> flo
 
 
 def film_term(
-    design: Design, *, places: list[Place], emissivity: FloatArray
+    design: Design, *, places: list[SeenCase], emissivity: FloatArray
 ) -> tuple[FloatArray, Term]:
     """Return the believed drop through a thin film, half of the full one, and its term.
 
@@ -373,7 +373,7 @@ def film_term(
     film = np.array([place.film_m for place in places])
     ambient = float(design.surroundings.ambient_k)
     loss = float(design.surroundings.convection_w_m2k) * (temperature - ambient)
-    loss = loss + emissivity * STEFAN_BOLTZMANN * (temperature**4 - ambient**4)
+    loss = loss + emissivity * STEFAN_BOLTZMANN_W_M2K4 * (temperature**4 - ambient**4)
     half = np.maximum(loss, 0.0) * film / OIL_CONDUCTIVITY_W_MK.value / 2
     half = half * np.array([place.film_share_frac for place in places])
     term = Term(

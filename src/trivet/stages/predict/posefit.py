@@ -17,19 +17,24 @@ from trivet.physics.geometry.mounting import disc_views
 from trivet.physics.geometry.optics import Lens, Pose
 from trivet.records.search import Search
 
-STEPS = {0: 1, 1: 41, 2: 13, 3: 7, 4: 5}
-STARTS = 3
-SMOOTH = 2
-SAFE_M = 1e-6
-# What counts as equally bad when nothing fits: 10 mm, one pixel, one degree.
-UNITS = np.array([0.010, 1.0, math.radians(1.0)])
-PENALTY = 1000.0
-# Of poses with equal pixels the one with more margin wins, up to 50 mm.
+GRID_STEPS = {
+    0: 1,
+    1: 41,
+    2: 13,
+    3: 7,
+    4: 5,
+}  # own estimate: poses a free parameter
+MAX_REFINED = 3  # own estimate: so many separate hollows of the grid are refined
+SMOOTH = 2  # own estimate: with more free parameters the simplex is run twice
+SAFE_M = 1e-6  # own estimate: slack that covers the rounding of a margin
+SLACK_UNITS = np.array([0.010, 1.0, math.radians(1.0)])
+"""Own estimate of what is equally bad when nothing fits: 10 mm, one pixel, one degree."""
+PENALTY = 1000.0  # own estimate: a constraint outweighs any gain in pixels
 TIE, MAX_SPARE = 0.01, 5.0
-# Heads that do not see the worst pan come nearer all the same.
-MEAN = 0.01
-HIDDEN_M = -10.0
-GENERATIONS, CROWD = 120, 8
+"""Own estimate: of poses with equal pixels the one with more margin wins, up to 50 mm."""
+MEAN_WEIGHT = 0.01  # own estimate: heads that do not see the worst pan come nearer all the same
+HIDDEN_M = -10.0  # own estimate: farther outside than any pan on a cooktop
+POSE_GENERATIONS, CROWD = 120, 8  # own estimate: where the search stops
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,7 +95,7 @@ def slacks(
         return one, two, np.zeros(len(task.discs), dtype=np.intp)
     every = [_head_slacks(task, lens, pose) for lens, pose in zip(lenses, poses, strict=True)]
     slack = np.stack([one for one, _ in every])
-    best = np.argmax((slack / UNITS).min(axis=2), axis=0)
+    best = np.argmax((slack / SLACK_UNITS).min(axis=2), axis=0)
     at = np.arange(best.size)
     return slack[best, at], np.stack([two for _, two in every])[best, at], best
 
@@ -118,10 +123,10 @@ def cost(values: Sequence[float], task: Task, lenses: Sequence[Lens]) -> float:
         inside.append(min(max(float(value), low), high))
         outside += abs(float(value) - inside[-1]) / (high - low)
     slack, views, _ = slacks(task, lenses, posed(task, inside))
-    short = np.maximum(SAFE_M - slack, 0.0) / UNITS
+    short = np.maximum(SAFE_M - slack, 0.0) / SLACK_UNITS
     across = np.where(np.isfinite(views[:, 1]), views[:, 1], 0.0)
-    spare = min(float(slack[:, 0].min()) / UNITS[0], MAX_SPARE)
-    gain = across.min() + TIE * spare + MEAN * across.mean()
+    spare = min(float(slack[:, 0].min()) / SLACK_UNITS[0], MAX_SPARE)
+    gain = across.min() + TIE * spare + MEAN_WEIGHT * across.mean()
     return float(PENALTY * (short.max() + outside) - gain)
 
 
@@ -150,14 +155,14 @@ def minima(task: Task, lenses: Sequence[Lens]) -> list[tuple[float, ...]]:
     if count == 0:
         return [()]
     low, high = (np.array([one[at] for one in task.free]) for at in (1, 2))
-    if count > max(STEPS):
+    if count > max(GRID_STEPS):
         solve: Any = differential_evolution  # its stubs change from release to release
         done = solve(
             cost,
             list(zip(low, high, strict=True)),
             args=(task, lenses),
             popsize=CROWD,
-            maxiter=GENERATIONS,
+            maxiter=POSE_GENERATIONS,
             tol=0.0,
             init="sobol",
             polish=False,
@@ -165,11 +170,13 @@ def minima(task: Task, lenses: Sequence[Lens]) -> list[tuple[float, ...]]:
         )
         starts, step = [np.asarray(done.x, dtype=float)], (high - low) / 50
     else:
-        axes = [np.linspace(one, two, STEPS[count]) for one, two in zip(low, high, strict=True)]
+        axes = [
+            np.linspace(one, two, GRID_STEPS[count]) for one, two in zip(low, high, strict=True)
+        ]
         grid = list(itertools.product(*axes))
         costs = np.array([cost(values, task, lenses) for values in grid])
-        starts = [np.array(grid[at]) for at in _lowest(costs.reshape([STEPS[count]] * count))]
-        step = (high - low) / STEPS[count]
+        starts = [np.array(grid[at]) for at in _lowest(costs.reshape([GRID_STEPS[count]] * count))]
+        step = (high - low) / GRID_STEPS[count]
     best = [_refined(start, step, task, lenses) for start in starts]
     if count > SMOOTH:  # the simplex stalls at the creases of a penalty: once more, smaller
         best = [_refined(start, step / 10, task, lenses) for start in best]
@@ -186,7 +193,7 @@ def _lowest(costs: FloatArray) -> list[int]:
         edge = [(0, 1) if at == axis else (0, 0) for at in range(costs.ndim)]
         hollow &= np.pad(step, edge, constant_values=1.0) >= 0.0
     order = np.argsort(costs.ravel(), kind="stable")
-    return [int(at) for at in order if hollow.ravel()[at]][:STARTS]
+    return [int(at) for at in order if hollow.ravel()[at]][:MAX_REFINED]
 
 
 def _refined(start: FloatArray, step: FloatArray, task: Task, lenses: Sequence[Lens]) -> FloatArray:
@@ -203,7 +210,7 @@ def _refined(start: FloatArray, step: FloatArray, task: Task, lenses: Sequence[L
             "xatol": 1e-8,
             "fatol": 1e-9,
             "maxiter": 400 * max(1, len(start) // 2),
-            "adaptive": len(start) > max(STEPS),
+            "adaptive": len(start) > max(GRID_STEPS),
         },
     )
     best = np.clip(np.asarray(done.x, dtype=float), low, high)

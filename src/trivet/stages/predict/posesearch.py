@@ -17,7 +17,7 @@ from trivet.records.figures import Figure
 from trivet.records.search import Move, Search
 from trivet.records.seeing import HeadPose, PoseFound, PoseSearch
 from trivet.records.sensorcard import SensorCard
-from trivet.stages.predict.posefit import UNITS, Mover, Task, minima, posed, slacks
+from trivet.stages.predict.posefit import SLACK_UNITS, Mover, Task, minima, posed, slacks
 from trivet.stages.predict.views import Eye, rim_diameter_m, rim_height_m
 
 FREE = ("x_m", "y_m", "height_m", "tilt_rad", "pan_rad", "roll_rad")
@@ -174,7 +174,7 @@ def _found(
     slack, views, _ = slacks(task, lenses, poses)
     pose = poses[0]
     narrow, few, steep = (int(slack[:, column].argmin()) for column in range(3))
-    worst = np.array([slack[narrow, 0], slack[few, 1], slack[steep, 2]]) / UNITS
+    worst = np.array([slack[narrow, 0], slack[few, 1], slack[steep, 2]]) / SLACK_UNITS
     words = (
         f"the rim of {task.names[narrow][1]} on {task.names[narrow][0]} with its margin"
         f" leaves the field by {-slack[narrow, 0] * 1e3:.1f} mm",

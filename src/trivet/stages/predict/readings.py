@@ -15,7 +15,6 @@ from trivet.physics.heat.water import boiling_point_k
 from trivet.records.design import Base, Design, Pan
 from trivet.records.prediction import Budget, BudgetLine
 from trivet.stages.predict.budget import (
-    COVERAGE_FACTOR,
     Drawn,
     FirstOrder,
     first_order,
@@ -24,15 +23,15 @@ from trivet.stages.predict.budget import (
     variance_shares,
     why_they_differ,
 )
-from trivet.stages.predict.cases import Cases, Place
+from trivet.stages.predict.cases import COVERAGE_FACTOR, Cases, SeenCase
 from trivet.stages.predict.terms import cases_of
 from trivet.stages.predict.views import Eye, Seen
 from trivet.units import kelvin
 
-LIQUID_C = (60.0, 80.0, 95.0)
+LIQUID_C = (60.0, 80.0, 95.0)  # own estimate: poaching, a simmer, short of the boil
 SHARED_PART = "budgets"
 """The random stream whose budgets get shares of the variance too."""
-HOT_C = (120.0, 180.0, 230.0, 300.0)
+HOT_C = (120.0, 180.0, 230.0, 300.0)  # own estimate: sweating, frying, searing, too hot
 
 
 @dataclass(frozen=True)
@@ -116,11 +115,11 @@ def error_budgets(
     ----------
     JCGM 100:2008; JCGM 101:2008.
     """
-    places: dict[str, list[tuple[int, Place]]] = {eye.head.name: [] for eye in seen.eyes}
+    places: dict[str, list[tuple[int, SeenCase]]] = {eye.head.name: [] for eye in seen.eyes}
     for number, burner_places in enumerate(places_of(design, seen, wanted)):
         for place in burner_places:
             places[place.view.head].append((number, place))
-    best: dict[int, tuple[Eye, Place, float]] = {}
+    best: dict[int, tuple[Eye, SeenCase, float]] = {}
     for eye in seen.eyes:
         own = places[eye.head.name]
         if not own:
@@ -143,9 +142,9 @@ def error_budgets(
     )
 
 
-def places_of(design: Design, seen: Seen, wanted: Sequence[Wanted]) -> Iterable[list[Place]]:
+def places_of(design: Design, seen: Seen, wanted: Sequence[Wanted]) -> Iterable[list[SeenCase]]:
     """Return for each wanted case its place on every burner that is seen."""
-    known: dict[tuple[str, str], list[Place]] = {}
+    known: dict[tuple[str, str], list[SeenCase]] = {}
     for one in wanted:
         key = (one.base.name, one.pan.name)
         if key not in known:
@@ -153,7 +152,7 @@ def places_of(design: Design, seen: Seen, wanted: Sequence[Wanted]) -> Iterable[
         yield [replace(place, temperature_k=one.temperature_k) for place in known[key]]
 
 
-def _seen_places(design: Design, seen: Seen, one: Wanted) -> list[Place]:
+def _seen_places(design: Design, seen: Seen, one: Wanted) -> list[SeenCase]:
     spots = {burner.name: (float(burner.x_m), float(burner.y_m)) for burner in design.burners}
     found = [
         view
@@ -169,7 +168,7 @@ def _seen_places(design: Design, seen: Seen, one: Wanted) -> list[Place]:
         angles = np.array([view.view_angle_rad for view in own])
         surface = emissivity_range(one.base, pan=one.pan, angle_rad=angles, band=eye.band)
         places += [
-            Place(
+            SeenCase(
                 view=view,
                 temperature_k=one.temperature_k,
                 pan_diameter_m=float(one.pan.diameter_m),
@@ -191,7 +190,7 @@ def _seen_places(design: Design, seen: Seen, one: Wanted) -> list[Place]:
 def _head_budgets(
     design: Design,
     eye: Eye,
-    chosen: list[tuple[int, Place]],
+    chosen: list[tuple[int, SeenCase]],
     *,
     wanted: Sequence[Wanted],
     part: str,
@@ -224,7 +223,7 @@ class _Row:
     """One case among all of a head, with what the methods say of it."""
 
     at: int
-    place: Place
+    place: SeenCase
     cases: Cases
     linear: FirstOrder
     drawn: Drawn

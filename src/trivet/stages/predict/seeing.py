@@ -21,13 +21,12 @@ from trivet.records.prediction import PanView
 from trivet.records.seeing import FillSight, FootprintMap, PanSight, Seeing, Tolerance
 from trivet.stages.predict.posesearch import search_pose
 from trivet.stages.predict.shadows import mount_tolerance, seams, shadows, union_sights
-from trivet.stages.predict.views import Eye, Seen
+from trivet.stages.predict.views import LITTLE_SEEN_FRAC, STEEP_RAD, Eye, Seen
 from trivet.units import celsius
 
-MAX_SHOWN = 32
-STEEP_RAD, LIMIT_RAD = math.radians(50.0), math.radians(55.0)
-MAX_LOSS_FRAC = 0.99
-LITTLE_SEEN_FRAC = 0.6
+MAX_SHOWN = 32  # own estimate: more pixels of a map cannot be told apart on a page
+LIMIT_RAD = math.radians(55.0)  # own estimate: liquids count as seen from above up to here
+MAX_LOSS_FRAC = 0.99  # own estimate: a pixel that sees nothing of the pan has no error
 
 
 def footprint_maps(eyes: Sequence[Eye]) -> tuple[FootprintMap, ...]:
@@ -273,8 +272,8 @@ def _fill(eye: Eye, *, burner: Burner, pan: Pan, base: Base) -> FillSight:
     )
 
 
-HIDING_FRAC = 0.10
-LIKELY_FRAC = 0.95
+HIDING_FRAC = 0.10  # own estimate: a tenth of a base hidden is worth a caution
+LIKELY_FRAC = 0.95  # common practice, no source: as likely as a 95 % interval
 
 
 def seeing_of(design: Design, *, seen: Seen) -> Seeing:

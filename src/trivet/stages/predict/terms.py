@@ -13,7 +13,7 @@ from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.physics.radiation.planck import band_radiance_slope
 from trivet.records.design import Design
 from trivet.records.figures import Figure
-from trivet.stages.predict.cases import Cases, Pair, Place, Shape, Term
+from trivet.stages.predict.cases import Cases, Pair, SeenCase, Shape, Term
 from trivet.stages.predict.endofline import after_end_of_line
 from trivet.stages.predict.pathterms import (
     film_term,
@@ -28,7 +28,7 @@ from trivet.units import show_difference
 ROUNDINGS = 3
 """Frame, drift and mean: what the firmware rounds before it inverts."""
 SETTLING_CONSTANTS = 3.0
-"""Time constants in a card's settling time: 5 % of the offset after wake is left then."""
+"""Own estimate: time constants in a card's settling time; 5 % of the offset is left then."""
 
 
 def sensor_terms(design: Design, *, eye: Eye, apparent_k: FloatArray) -> tuple[Term, ...]:
@@ -179,11 +179,10 @@ def _steps(eye: Eye, one: FloatArray) -> tuple[Term, Term]:
     )
 
 
-STEAM_K = 333.15
-__all__ = ["Cases", "Pair", "Place", "Term", "cases_of"]
+COLUMN_K = 333.15  # own estimate: a column of steam mixed with the air of the kitchen
 
 
-def cases_of(design: Design, *, eye: Eye, places: list[Place]) -> Cases:
+def cases_of(design: Design, *, eye: Eye, places: list[SeenCase]) -> Cases:
     """Return the cases of one head with all their terms.
 
     Parameters
@@ -192,7 +191,7 @@ def cases_of(design: Design, *, eye: Eye, places: list[Place]) -> Cases:
         Surroundings, window, population, end of line.
     eye : Eye
         Head and card.
-    places : list of Place
+    places : list of SeenCase
         (case,) what is seen where.
 
     Returns
@@ -222,7 +221,9 @@ def cases_of(design: Design, *, eye: Eye, places: list[Place]) -> Cases:
         around_k=AROUND_PAN_K.value,
         housing_k=housing_k,
         mirrored_frac=mirrored_share(window),
-        column_k=STEAM_K if surroundings.steam is None else float(surroundings.steam.temperature_k),
+        column_k=COLUMN_K
+        if surroundings.steam is None
+        else float(surroundings.steam.temperature_k),
     )
     apparent_k = sighted_apparent_k(temperature_k - step_k, sight=sight, band=eye.band)
     emissivity = Term(

@@ -17,7 +17,10 @@ from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.prediction import PanView
 from trivet.records.sensorcard import SensorCard
 
-MARGIN_M = 0.010
+MARGIN_M = 0.010  # own estimate: a pan stands 10 mm beside its burner
+STEEP_RAD = math.radians(50.0)
+"""Own estimate: liquids radiate less beyond 50 to 55 deg."""
+LITTLE_SEEN_FRAC = 0.6  # own estimate: with less of a base in view the reading is of its wall
 
 
 @dataclass(frozen=True)

@@ -19,15 +19,15 @@ from trivet.records.figures import Figure
 from trivet.records.prediction import Budget, BudgetCase, PanView, PredictionPart
 from trivet.records.sensorcard import SensorCard
 from trivet.stages.variants.changes import spec_words
-from trivet.stages.variants.loop import PredictedVariant, Question
+from trivet.stages.variants.loop import PredictedVariant, VariantQuestion
 from trivet.units import celsius, kelvin
 
 ERROR_AT_C = (100.0, 230.0)  # own estimate: water at the boil, and a hot sear
 Ask = Callable[[PredictedVariant], Cell]
 
 
-def _question(text: str, kind: Kind, ask: Ask, *parts: PredictionPart) -> Question:
-    return Question(text, kind, ask, frozenset(parts))
+def _question(text: str, kind: Kind, ask: Ask, *parts: PredictionPart) -> VariantQuestion:
+    return VariantQuestion(text, kind, ask, frozenset(parts))
 
 
 def _card(one: PredictedVariant) -> SensorCard:
@@ -302,14 +302,14 @@ def _returns(one: PredictedVariant) -> Cell:
 
 
 # ----------------------------------------------------------------- registries
-COVERED = _question("pans covered, of all pans on all burners", "fraction", _covered)
+PANS_COVERED = _question("pans covered, of all pans on all burners", "fraction", _covered)
 MARGIN = _question("least margin of a rim", "length", _least_best("margin_m"))
 DAYS = _question("days of a charge, P50", "days", _days, "battery")
 CONTRIBUTION = _question("contribution of a unit", "money", _money("contribution"), "economics")
 BREAK_EVEN = _question("break-even units", "number", _units, "economics")
-DESIGN_QUESTIONS: tuple[Question, ...] = (
+DESIGN_QUESTIONS: tuple[VariantQuestion, ...] = (
     _question("heads", "words", _heads),
-    COVERED,
+    PANS_COVERED,
     MARGIN,
     _question("all covered as mounted, probability", "fraction", _mounted, "seeing"),
     _question("burners seen by no head", "words", _unseen, "seeing"),
@@ -325,7 +325,7 @@ DESIGN_QUESTIONS: tuple[Question, ...] = (
 )
 """What whole designs are compared by."""
 
-TRADE_QUESTIONS: dict[str, Question] = {
+TRADE_QUESTIONS: dict[str, VariantQuestion] = {
     "battery_days": _question("days of a charge, P10", "days", _days_p10, "battery"),
     "contribution_frac": _question(
         "contribution over net", "fraction", _contribution_frac, "economics"
@@ -343,13 +343,13 @@ TRADE_QUESTIONS: dict[str, Question] = {
 """What options of the trade study are scored by, under the names of ``TRADE_METRICS``."""
 
 
-def sensor_questions(design: Design) -> tuple[Question, ...]:
+def sensor_questions(design: Design) -> tuple[VariantQuestion, ...]:
     """Return what sensor cards under a design's mounts are compared by."""
     pans = sorted(design.pans, key=lambda pan: float(pan.diameter_m))
     small, median = pans[0], pans[(len(pans) - 1) // 2]
     cases, budgets = _dark_cases(design), frozenset[PredictionPart]({"budgets"})
     errors = tuple(
-        Question(
+        VariantQuestion(
             f"95 % error of a dark dry pan at {at:.0f} °C",
             "difference",
             _error_at(case),
@@ -359,12 +359,12 @@ def sensor_questions(design: Design) -> tuple[Question, ...]:
         for at, case in zip(ERROR_AT_C, cases, strict=True)
     )
     return (
-        COVERED,
+        PANS_COVERED,
         MARGIN,
         _question("fewest pixels across the smallest pan", "number", _pixels_of(small)),
         _question("fewest pixels across the median pan", "number", _pixels_of(median)),
         _question("10 pixels across every pan", "words", _enough),
-        Question("dark dry pan measurable", "words", _all_measurable(cases), budgets, cases),
+        VariantQuestion("dark dry pan measurable", "words", _all_measurable(cases), budgets, cases),
         *errors,
         _question("range headroom over the highest limit", "difference", _headroom, "ranges"),
         _question(

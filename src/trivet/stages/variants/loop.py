@@ -57,7 +57,7 @@ class PredictedVariant:
 
 
 @dataclass(frozen=True)
-class Question:
+class VariantQuestion:
     """A named figure of a variant: its kind, what answers it, and what that rests on."""
 
     text: str
@@ -69,7 +69,7 @@ class Question:
 
 
 def answer_table(
-    variants: Sequence[Variant], questions: Sequence[Question], *, predict: Predict
+    variants: Sequence[Variant], questions: Sequence[VariantQuestion], *, predict: Predict
 ) -> tuple[AnswerRow, ...]:
     """Return the answer of every variant to every question, a row a question.
 
@@ -77,7 +77,7 @@ def answer_table(
     ----------
     variants : sequence of Variant
         A column each.
-    questions : sequence of Question
+    questions : sequence of VariantQuestion
         A row each.
     predict : Predict
         Called once for all variants of one design, with the parts that the questions rest on.
@@ -120,7 +120,7 @@ def _predicted(
     return PredictedVariant(variant, design, found.prediction, found.missing, budgets)
 
 
-def _answer(question: Question, column: PredictedVariant | str) -> Cell:
+def _answer(question: VariantQuestion, column: PredictedVariant | str) -> Cell:
     if isinstance(column, str):
         return Cell(math.nan, column, question.text)
     for part in sorted(question.parts & column.missing.keys()):

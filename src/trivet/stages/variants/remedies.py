@@ -11,10 +11,16 @@ from trivet.records.requirement import Requirement
 from trivet.scoring.predicted import meets, predicted_value
 from trivet.scoring.registry import REQUIRABLE, limit_value
 from trivet.stages.variants.changes import option_variant
-from trivet.stages.variants.loop import Predict, PredictedVariant, Question, Variant, answer_table
+from trivet.stages.variants.loop import (
+    Predict,
+    PredictedVariant,
+    Variant,
+    VariantQuestion,
+    answer_table,
+)
 
 MONEY: frozenset[PredictionPart] = frozenset({"economics"})
-PARTS: dict[str, frozenset[PredictionPart]] = {
+PARTS_OF_METRIC: dict[str, frozenset[PredictionPart]] = {
     "range_headroom": frozenset({"ranges"}),
     "predicted_u95": frozenset({"budgets", "population"}),
     "first_reading": frozenset({"warning"}),
@@ -73,12 +79,14 @@ def remedies(design: Design, prediction: Prediction, *, predict: Predict) -> Rem
     )
 
 
-def _question(requirement: Requirement) -> Question:
+def _question(requirement: Requirement) -> VariantQuestion:
     def ask(one: PredictedVariant) -> Cell:
         value, _, note = predicted_value(requirement, prediction=one.prediction, design=one.design)
         return Cell(value, "", note)
 
-    return Question(requirement.id, "number", ask, parts=PARTS.get(requirement.metric, frozenset()))
+    return VariantQuestion(
+        requirement.id, "number", ask, parts=PARTS_OF_METRIC.get(requirement.metric, frozenset())
+    )
 
 
 def _remedy(requirement: Requirement, before: float, option: Variant, cell: Cell) -> Remedy:
