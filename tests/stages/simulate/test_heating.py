@@ -12,7 +12,7 @@ from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.stages.simulate.cooking import cooked
 from trivet.stages.simulate.draws import Repeat, kitchen, stream
-from trivet.stages.simulate.setting import STEP_S
+from trivet.stages.simulate.setting import COOK_STEP_S
 
 KELVIN = 273.15
 
@@ -72,7 +72,7 @@ def test_heat_is_power_times_efficiency(cook, kind):
 
 
 def test_glass_goes_on_heating_and_gas_does_not(cook):
-    off = round(200 / STEP_S)
+    off = round(200 / COOK_STEP_S)
     rises = {}
     for kind in ("gas", "radiant", "coil"):
         one, _ = cook(kind)

@@ -38,6 +38,7 @@ KNOB_THIRD, KNOB_S = 1.0 / 3.0, 120.0
 LOSS_W_M2K = 40.0
 """Both faces of a pan together, convection and radiation; 20 W/m2/K a face (common practice)."""
 LOSS_SHARE = 0.5
+"""Standard uncertainty of it, as a share; own estimate: lids, fans and finishes."""
 NOISE_K = 0.5
 """Scatter of a frame's reading about its smooth course."""
 LEARN_S = 10.0
@@ -48,7 +49,7 @@ SURPRISE = 25.0
 """Squared innovation over its variance from which the knob was turned: five sigma."""
 # Places of a memory; the covariance follows.
 T, Q, K, LAST_S, LEARNT_S, SINCE_S, TAKEN_K, OWN_U, OWN_RISE, P = range(10)
-SIZE = P + 9
+SIZE = P + 9  # the places above, P with the nine of a 3 x 3 covariance
 
 
 class CarryRule(NamedTuple):

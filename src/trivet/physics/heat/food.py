@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray, IntArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.heat.loads import EVAPORATION_M_S, WATER_LATENT_J_KG
 
@@ -79,7 +80,7 @@ def food_properties(
     shares = np.asarray(composition, dtype=np.float64)
     if shares.shape != (5,) or np.any(shares < 0.0) or not shares.sum() > 0.0:
         raise OutOfRangeError(f"composition is {composition}; wanted five shares of 0 or more")
-    t = temperature_k - 273.15
+    t = temperature_k - ZERO_C_K
     if not 0.0 <= t <= 150.0 or not 0.0 <= porosity_frac < 1.0:
         raise OutOfRangeError(
             f"food at {temperature_k} K, porosity {porosity_frac}; allowed: 273.15 to 423.15 K, "

@@ -13,8 +13,8 @@ from trivet.errors import InputError, OutOfRangeError
 # USDA FSIS Appendix A (1999), Salmonella in beef: 67 s at 150 F give 6.5 decades, so one
 # decade takes 10.3 s; 6720 s at 130 F against 67 s give z = 10.0 F.
 REFERENCE_K = 338.706  # 150 F
-DECADE_S = 67.0 / 6.5
-Z_K = 10.0 / 1.8
+DECADE_S = 67.0 / 6.5  # the same table
+Z_K = 10.0 / 1.8  # likewise
 COUNTED_FROM_K = 327.594  # 130 F: the table's first row; nothing colder counts
 
 

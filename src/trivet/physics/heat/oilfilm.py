@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from trivet.arrays import FloatArray
-from trivet.constants import GAS_J_MOLK, GRAVITY_M_S2
+from trivet.constants import GAS_J_MOLK, GRAVITY_M_S2, ZERO_C_K
 from trivet.errors import InputError, OutOfRangeError
 from trivet.physics.heat.loads import OIL_KG_M3
 
@@ -78,7 +78,7 @@ TENSION_SLOPE_N_MK = 7.0e-5
 # A exp(B / (T - T0)) through the three.
 OIL_VISCOSITY_LAW = (9.218e-5, 1150.2, 115.6)
 STAYS_M = 5.0e-6  # what a surface holds back: assumed, no source
-EDGE_M = 1.5e-4  # height at which an edge advances over a dry place: assumed, no source
+WETTING_EDGE_M = 1.5e-4  # height at which an edge advances over a dry place: assumed, no source
 # Fuel vapour needed for a flame to hold at the fire point, 1 to 4 g/m2/s (Drysdale, An
 # Introduction to Fire Dynamics, from memory); slope of an evaporating and breaking fat,
 # 150 to 220 kJ/mol, from memory.
@@ -178,7 +178,7 @@ def flowed_film_m(
         )
     if np.any(film < 0.0) or not (np.isfinite(seconds) and seconds >= 0.0):
         raise InputError("a film's thickness and the time must be 0 or more")
-    mobility = 1.0 / (3.0 * oil_viscosity_pa_s(np.clip(temperature_k, 273.15, 850.0)))
+    mobility = 1.0 / (3.0 * oil_viscosity_pa_s(np.clip(temperature_k, ZERO_C_K, 850.0)))
     loss_m_s = np.broadcast_to(np.asarray(lost_kg_m2s) / OIL_KG_M3, shape)
     steps = max(1, round(seconds / FLOW_STEP_S)) if seconds > 0.0 else 0
     for _ in range(steps):
@@ -232,7 +232,7 @@ def _flow(
                     film[i, j], film[a, b], level / gap, (hot[i, j] - hot[a, b]) / gap, slope
                 )
                 give, take = (film[i, j], film[a, b]) if flow > 0.0 else (film[a, b], film[i, j])
-                if give <= STAYS_M or (take <= STAYS_M and give < EDGE_M):
+                if give <= STAYS_M or (take <= STAYS_M and give < WETTING_EDGE_M):
                     continue
                 volume = abs(flow) * edge * step_s
                 own = area if flow > 0.0 else other

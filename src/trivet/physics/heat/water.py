@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike
 from scipy.interpolate import CubicSpline
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import OutOfRangeError
 
 # Region 4 of IAPWS-IF97, Table 34.
@@ -66,7 +67,7 @@ def saturation_pressure_pa(temperature_k: ArrayLike) -> FloatArray:
 
     Source: IAPWS R7-97(2012), region 4, equation 30.
     """
-    t = _inside(temperature_k, 273.15, 647.096, "saturation pressure: temperature in K")
+    t = _inside(temperature_k, ZERO_C_K, 647.096, "saturation pressure: temperature in K")
     theta = t + _N[8] / (t - _N[9])
     a = theta**2 + _N[0] * theta + _N[1]
     b = _N[2] * theta**2 + _N[3] * theta + _N[4]
@@ -130,11 +131,11 @@ def boiling_point_k(altitude_m: ArrayLike, *, weather_pa: ArrayLike = 0.0) -> Fl
     return saturation_temperature_k(pressure)
 
 
-_SPLINES = CubicSpline(_LIQUID[:, 0] + 273.15, _LIQUID[:, 1:])
+_SPLINES = CubicSpline(_LIQUID[:, 0] + ZERO_C_K, _LIQUID[:, 1:])
 
 
 def _property(temperature_k: ArrayLike, column: int, what: str) -> FloatArray:
-    t = _inside(temperature_k, 273.15, 433.15, f"{what}: temperature in K")
+    t = _inside(temperature_k, ZERO_C_K, 433.15, f"{what}: temperature in K")
     return np.asarray(_SPLINES(t)[..., column])[()]
 
 

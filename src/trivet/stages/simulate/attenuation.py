@@ -17,11 +17,10 @@ from trivet.physics.radiation.film import film_transmittance
 from trivet.physics.radiation.mie import PlumeColumn, steam_transmittance, through_plume
 from trivet.physics.radiation.path import condensed_transmittance
 from trivet.physics.radiation.planck import band_radiance
-from trivet.physics.sensor.readout import wander_k
 from trivet.records.design import Design
 from trivet.stages.simulate.draws import Repeat, SimulatedHead
-from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.setting import STEP_S
+from trivet.stages.simulate.history import PanHistory, flicker, wander
+from trivet.stages.simulate.setting import COOK_STEP_S
 from trivet.stages.simulate.surfaces import constants_of
 from trivet.stages.simulate.surroundings import Air
 
@@ -120,26 +119,19 @@ def droplets_kg_m2(one: PanHistory, cook: Repeat) -> FloatArray:
 
     They come from the boiling rate alone; the design's own steam is what predictions use.
     """
-    lost = -np.gradient(one.mass_kg, STEP_S) / float(one.setting.area_m2.sum())
+    lost = -np.gradient(one.mass_kg, COOK_STEP_S) / float(one.setting.area_m2.sum())
     generator = cook.stream(f"steam {one.setting.burner.name}")
-    flicker = wander_k(
-        one.time_s.size, step_s=STEP_S, sigma_k=FLICKER, tau_s=FLICKER_S, generator=generator
-    )
     vapour = np.maximum(lost, 0.0) / PLUME_M_S
-    return np.asarray(DROPLET_SHARE * vapour * np.exp(flicker - 0.5 * FLICKER**2) * PLUME_M)
+    changing = flicker(one.time_s.size, sigma=FLICKER, tau_s=FLICKER_S, generator=generator)
+    return np.asarray(DROPLET_SHARE * vapour * changing * PLUME_M)
 
 
 def _drift_m(one: PanHistory, cook: Repeat) -> FloatArray:
     """Return where the column's middle has drifted to, (time, 2)."""
     generator = cook.stream(f"drift {one.setting.burner.name}")
+    size = one.time_s.size
     return np.stack(
-        [
-            wander_k(
-                one.time_s.size, step_s=STEP_S, sigma_k=DRIFT_M, tau_s=DRIFT_S, generator=generator
-            )
-            for _ in range(2)
-        ],
-        axis=1,
+        [wander(size, sigma=DRIFT_M, tau_s=DRIFT_S, generator=generator) for _ in range(2)], axis=1
     )
 
 
@@ -191,11 +183,11 @@ def mist(pans: Sequence[PanHistory], cook: Repeat, window_k: FloatArray) -> Floa
     It grows with the excess of the vapour's pressure at the hood over that at the
     window, and dries by the same law.
     """
-    steam = np.asarray(sum(np.maximum(-np.gradient(one.mass_kg, STEP_S), 0.0) for one in pans))
+    steam = np.asarray(sum(np.maximum(-np.gradient(one.mass_kg, COOK_STEP_S), 0.0) for one in pans))
     humid = float(cook.design.surroundings.humidity_frac)
     room_pa = humid * float(saturation_pressure_pa(cook.room.ambient_k))
     vapour = room_pa + steam / HOOD_M3_S * VAPOUR_J_KGK * cook.room.ambient_k
-    growth = MIST_PER_PA_S * STEP_S * (vapour - saturation_pressure_pa(window_k))
+    growth = MIST_PER_PA_S * COOK_STEP_S * (vapour - saturation_pressure_pa(window_k))
     out, covered = np.empty(window_k.size), 0.0
     for n, more in enumerate(growth.tolist()):
         covered = min(max(covered + more, 0.0), MIST_FULL)

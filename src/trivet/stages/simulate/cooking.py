@@ -21,7 +21,7 @@ from trivet.stages.simulate.draws import Repeat
 from trivet.stages.simulate.foods import lid_moments, lids_on, moments, prepared
 from trivet.stages.simulate.heating import bases, control, knob, losses, power_w, turns, washed
 from trivet.stages.simulate.history import Films, PanHistory, ignition_at, marks
-from trivet.stages.simulate.setting import FOOD_PARTS, STEP_S, PanSetting, settings
+from trivet.stages.simulate.setting import COOK_STEP_S, FOOD_PARTS, PanSetting, settings
 
 CHUNK_S = 30.0
 """Of a run between two flows of the oil; own estimate."""
@@ -41,8 +41,8 @@ class Cooked:
 def cooked(cook: Repeat) -> Cooked:
     """Return the histories of all pans of a cook, up to its end or its stop temperature."""
     standing, plan, room = settings(cook), cook.plan, cook.room
-    steps = max(2, round(float(plan.duration_s) / STEP_S))
-    middle = np.asarray((np.arange(steps) + 0.5) * STEP_S, dtype=np.float64)
+    steps = max(2, round(float(plan.duration_s) / COOK_STEP_S))
+    middle = np.asarray((np.arange(steps) + 0.5) * COOK_STEP_S, dtype=np.float64)
     power = np.stack([power_w(one, middle) for one in standing], axis=1)
     runs: list[PanRun] = []
     covers: list[BoolArray] = []
@@ -62,7 +62,7 @@ def cooked(cook: Repeat) -> Cooked:
             food=food,
             lid=lids_on(standing, room, first),
             run=RunSettings(
-                step_s=STEP_S / parts,
+                step_s=COOK_STEP_S / parts,
                 record_every=parts,
                 start=state,
                 start_k=room.ambient_k,
@@ -72,8 +72,8 @@ def cooked(cook: Repeat) -> Cooked:
         runs.append(run)
         covers.append(_cover(food, run))
         state = run.state
-        stopped = _stopped(standing, run, first * STEP_S, plan) or _ignited(
-            standing, run, first * STEP_S, films
+        stopped = _stopped(standing, run, first * COOK_STEP_S, plan) or _ignited(
+            standing, run, first * COOK_STEP_S, films
         )
         films.move(run)
         if stopped:
@@ -93,7 +93,7 @@ def _releases(layers: Sequence[Layer]) -> bool:
 def _bounds(settings: Sequence[PanSetting], steps: int) -> list[int]:
     """Return the steps at which a run has to stop: food, lid, flames, and now and then."""
     every = CHUNK_S if any(one.film_m.any() for one in settings) else DRY_CHUNK_S
-    found = {0, steps, *range(0, steps, round(every / STEP_S))}
+    found = {0, steps, *range(0, steps, round(every / COOK_STEP_S))}
     for one in settings:
         found.update(moments(one, steps), lid_moments(one, steps), turns(one, steps))
     return sorted(mark for mark in found if 0 <= mark <= steps)
@@ -156,8 +156,8 @@ def _histories(
     for k, one in enumerate(settings):
         hot = _too_hot(pan[k], one, plan) if stopped else None
         n = min(n, max(3, hot + 1)) if hot is not None else n
-        fire_s = marks(one, surface[k], tracks[k], STEP_S).ignition_s
-        n = min(n, max(3, round(fire_s / STEP_S) + 1)) if math.isfinite(fire_s) else n
+        fire_s = marks(one, surface[k], tracks[k], COOK_STEP_S).ignition_s
+        n = min(n, max(3, round(fire_s / COOK_STEP_S) + 1)) if math.isfinite(fire_s) else n
     wall, hob = _joined([run.wall_k for run in runs]), _joined([run.hob_k for run in runs])
     heat = _joined([run.heat_w for run in runs])
     made = []
@@ -166,7 +166,7 @@ def _histories(
         made.append(
             PanHistory(
                 setting=one,
-                time_s=np.asarray(np.arange(n) * STEP_S, dtype=np.float64),
+                time_s=np.asarray(np.arange(n) * COOK_STEP_S, dtype=np.float64),
                 pan_k=pan[k, :n],
                 surface_k=top,
                 mass_kg=mass[:n, k],
@@ -176,7 +176,7 @@ def _histories(
                 film=tracks[k],
                 lid_k=lid[:n, k],
                 core_k=core[:n, : len(one.pieces), k],
-                marks=marks(one, top, tracks[k], STEP_S),
+                marks=marks(one, top, tracks[k], COOK_STEP_S),
             )
         )
     return tuple(made)

@@ -13,14 +13,14 @@ from trivet.physics.heat.food import FOOD_NODES, FoodPatch, contact_w_m2k
 from trivet.physics.heat.loads import Lid, lid_areal_j_m2k, stack_lids
 from trivet.physics.heat.pan.model import PanState
 from trivet.stages.simulate.draws import Kitchen
-from trivet.stages.simulate.setting import FOOD_PARTS, N_R, N_THETA, STEP_S, PanSetting
+from trivet.stages.simulate.setting import COOK_STEP_S, FOOD_PARTS, N_R, N_THETA, PanSetting
 
 FILLER_K = 278.15  # own estimate: of columns where no food lies, never read
 
 
 def moments(setting: PanSetting, steps: int) -> tuple[int, ...]:
     """Return the steps at which food goes in, is turned and comes out, none over ``steps``."""
-    found = (mark for piece in setting.pieces for mark in piece.moments(STEP_S))
+    found = (mark for piece in setting.pieces for mark in piece.moments(COOK_STEP_S))
     return tuple(min(steps, mark) for mark in found)
 
 
@@ -44,7 +44,7 @@ def prepared(
     layer = None if state is None else np.array(state.layer_k)
     for k, one in enumerate(settings):
         for number, piece in enumerate(one.pieces):
-            into, turn, out = piece.moments(STEP_S)
+            into, turn, out = piece.moments(COOK_STEP_S)
             cells = piece.cover.reshape(N_R, N_THETA)
             if first == out and state is not None and layer is not None:
                 layer[cells, k] = _open_mean(layer[..., k], state.pan_k[..., k], one, ~cells)
@@ -59,7 +59,7 @@ def prepared(
                 field.water[:, cells, k] = field.water[::-1, cells, k].copy()
             start = turn if first >= turn else into
             middle = (np.arange(FOOD_PARTS * (last - first)) + 0.5) / FOOD_PARTS
-            since = (first - start + middle) * STEP_S
+            since = (first - start + middle) * COOK_STEP_S
             field.contact[:, number, k] = contact_w_m2k(
                 since,
                 start_w_m2k=piece.food.contact_start_w_m2k,
@@ -138,7 +138,7 @@ def lid_moments(setting: PanSetting, steps: int) -> tuple[int, ...]:
     """Return the steps at which the lid is put on or taken off, none over ``steps``."""
     times = [span.on_s for span in setting.plan.lid]
     times += [span.off_s for span in setting.plan.lid if span.off_s is not None]
-    return tuple(min(steps, round(float(at) / STEP_S)) for at in times)
+    return tuple(min(steps, round(float(at) / COOK_STEP_S)) for at in times)
 
 
 def lids_on(settings: Sequence[PanSetting], room: Kitchen, step: int) -> Lid | None:
@@ -148,8 +148,8 @@ def lids_on(settings: Sequence[PanSetting], room: Kitchen, step: int) -> Lid | N
 
 def _is_on(setting: PanSetting, step: int) -> bool:
     for span in setting.plan.lid:
-        off = None if span.off_s is None else round(float(span.off_s) / STEP_S)
-        if round(float(span.on_s) / STEP_S) <= step and (off is None or step < off):
+        off = None if span.off_s is None else round(float(span.off_s) / COOK_STEP_S)
+        if round(float(span.on_s) / COOK_STEP_S) <= step and (off is None or step < off):
             return True
     return False
 

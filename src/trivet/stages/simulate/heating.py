@@ -22,7 +22,7 @@ from trivet.physics.heat.transfer import (
     gap_conductance_w_m2k,
 )
 from trivet.stages.simulate.draws import Kitchen
-from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
+from trivet.stages.simulate.setting import COOK_STEP_S, N_R, N_THETA, PanSetting
 
 ELEMENT_TAU_S = {"gas": 1.0, "induction": 0.5, "coil": 5.0, "radiant": 4.0}  # own estimate
 BELOW_RISE_K = 20.0  # own estimate: what lies under a pan on a grate, over the room
@@ -50,7 +50,7 @@ def power_w(one: PanSetting, time_s: FloatArray) -> FloatArray:
     level = knob(one, time_s)
     if one.burner.kind == "induction":
         floor = float(one.burner.steady_from_frac)
-        level = pulsed_level(level, step_s=STEP_S, floor_frac=floor, period_s=PULSE_S)
+        level = pulsed_level(level, step_s=COOK_STEP_S, floor_frac=floor, period_s=PULSE_S)
     return pan_power_w(
         level, rated_w=float(one.burner.power_w), efficiency_frac=one.efficiency_frac
     )
@@ -70,7 +70,7 @@ def turns(one: PanSetting, steps: int) -> list[int]:
     """Return the steps at which the knob of a gas burner is turned: the flames change shape."""
     if one.burner.kind != "gas":
         return []
-    found = [round(float(step.at_s) / STEP_S) for step in one.plan.schedule]
+    found = [round(float(step.at_s) / COOK_STEP_S) for step in one.plan.schedule]
     return [at for at in found if at < steps]
 
 

@@ -16,9 +16,21 @@ from trivet.physics.heat.cellstats import HOTTEST_SPOT_M2, hottest_mean_k
 from trivet.physics.heat.loads import OIL_KG_M3, Layer
 from trivet.physics.heat.oilfilm import FilmBase, flowed_film_m, oil_vapour_kg_m2s
 from trivet.physics.heat.pan.model import PanRun
+from trivet.physics.sensor.readout import wander_k
 from trivet.stages.simulate.contents import FILM_UNDER_M, oil_on_base, with_butter_water
 from trivet.stages.simulate.draws import Kitchen
-from trivet.stages.simulate.setting import N_R, N_THETA, STEP_S, PanSetting
+from trivet.stages.simulate.setting import COOK_STEP_S, N_R, N_THETA, PanSetting
+
+
+def wander(size: int, *, sigma: float, tau_s: float, generator: np.random.Generator) -> FloatArray:
+    """Return a slow random course at the simulator's moments, of a standard deviation, (time,)."""
+    return wander_k(size, step_s=COOK_STEP_S, sigma_k=sigma, tau_s=tau_s, generator=generator)
+
+
+def flicker(size: int, *, sigma: float, tau_s: float, generator: np.random.Generator) -> FloatArray:
+    """Return a random factor of mean 1 at the simulator's moments, log-normal, (time,)."""
+    course = wander(size, sigma=sigma, tau_s=tau_s, generator=generator)
+    return np.asarray(np.exp(course - 0.5 * sigma**2))
 
 
 @dataclass(frozen=True)
@@ -81,7 +93,7 @@ class PanHistory:
         index = np.arange(self.time_s.size)
         out = np.zeros(self.pan_k.shape, dtype=np.bool_)
         for piece in self.setting.pieces:
-            into, _, last = piece.moments(STEP_S)
+            into, _, last = piece.moments(COOK_STEP_S)
             out[(index >= into) & (index < last)] |= piece.cover
         return out
 

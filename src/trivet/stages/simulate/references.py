@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import InputError
 from trivet.models.oilpoints import COMMON
 from trivet.physics.sensor.probes import (
@@ -32,7 +33,7 @@ from trivet.stages.simulate.contents import FILM_UNDER_M
 from trivet.stages.simulate.draws import Kitchen, Repeat
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.occupancy import HAND_SECONDS, away_events
-from trivet.stages.simulate.setting import STEP_S
+from trivet.stages.simulate.setting import COOK_STEP_S
 
 
 def reference(pans: Sequence[PanHistory], cook: Repeat) -> Reference:
@@ -89,7 +90,7 @@ def _lid_and_smoke(one: PanHistory) -> list[Event]:
         ("ignition", marks.ignition_s, marks.ignition_k),
     ):
         if math.isfinite(at):
-            note = f"{level - 273.15:.0f} C"
+            note = f"{level - ZERO_C_K:.0f} C"
             found.append(Event(at, burner, word, one.setting.oil.name, note))
     return found
 
@@ -240,7 +241,7 @@ def _series(one: PanHistory, probe: SheetProbe, cook: Repeat) -> ProbeSeries:
     if known.sum() > 1:
         read[known] = probe_reading_k(
             touched[known],
-            step_s=STEP_S,
+            step_s=COOK_STEP_S,
             air_k=room.ambient_k,
             errors=errors,
             generator=generator,

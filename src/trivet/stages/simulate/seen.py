@@ -21,7 +21,7 @@ from trivet.stages.simulate.draws import Repeat, SimulatedHead, drawn_repeat, mo
 from trivet.stages.simulate.history import PanHistory
 from trivet.stages.simulate.occupancy import hidden
 from trivet.stages.simulate.scene import grid_at, sampled, stretch_marks
-from trivet.stages.simulate.setting import STEP_S
+from trivet.stages.simulate.setting import COOK_STEP_S
 from trivet.stages.simulate.surroundings import hob_k
 
 TRUTH_RINGS, TRUTH_SECTORS = 5, 8  # own estimate: as fine as the product's own account
@@ -43,7 +43,7 @@ def scene_truth(design: Design, *, plan: CookPlan, repeat: int = 0, at_s: FloatA
     cook = drawn_repeat(design, plan=plan, repeat=repeat)
     pans = cooked(cook).pans
     at_s = at_s[at_s <= pans[0].time_s[-1]]
-    at = np.minimum(np.rint(at_s / STEP_S).astype(np.int64), pans[0].time_s.size - 1)
+    at = np.minimum(np.rint(at_s / COOK_STEP_S).astype(np.int64), pans[0].time_s.size - 1)
     heads = tuple(_label_maps(pans, at, at_s, mounted(head, cook)) for head in design.heads)
     beside_k = hob_k(pans, cook.room)
     places = tuple(_place(one, at, cook=cook, beside_k=beside_k) for one in pans)
@@ -181,7 +181,7 @@ def _place(one: PanHistory, at: IntArray, *, cook: Repeat, beside_k: FloatArray)
         hot_x_m=x + spots[:, 0],
         hot_y_m=y + spots[:, 1],
         hot_reach_m=spots[:, 2],
-        hot_kps=np.gradient(hot, STEP_S)[at],
+        hot_kps=np.gradient(hot, COOK_STEP_S)[at],
     )
 
 

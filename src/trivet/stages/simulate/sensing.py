@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import InputError
 from trivet.models.optics import card_band
 from trivet.physics.radiation.planck import band_radiance
@@ -234,7 +235,7 @@ def _frames(design: Design, head: Head, plan: CookPlan) -> HeadFrames:
     step = 1.0 / float(card.frame_rate_hz)
     starts = np.arange(len(LEVELS_C)) * (EVEN_FRAMES * step + EVEN_GAP_S)
     time_s = (starts[:, None] + step * np.arange(EVEN_FRAMES)).ravel()
-    level_k = np.repeat(np.array(LEVELS_C) + 273.15, EVEN_FRAMES)
+    level_k = np.repeat(np.array(LEVELS_C) + ZERO_C_K, EVEN_FRAMES)
     scene = np.repeat(band_radiance(level_k, band=band)[:, None], card.rows * card.cols, axis=1)
     housing = np.full(time_s.size, CALIBRATED_AT_K)
     awake = SETTLED_S + time_s

@@ -144,7 +144,7 @@ def _refuse_stacked(plan: CookBurner) -> None:
 
 
 N_R, N_THETA = 24, 32  # own estimate: under 0.1 K rms, see ``cook_pans``
-STEP_S = 1.0
+COOK_STEP_S = 1.0
 """From record to record of a cook; own estimate.  Its schedule acts at whole multiples."""
 FOOD_PARTS = 2
 """Own estimate: steps of the heat balance a record while food or butter lies in a pan.  Against
@@ -253,30 +253,8 @@ def _setting(cook: Repeat, plan: CookBurner, number: int) -> PanSetting:
     burner, pan, base = design.burner(plan.burner), design.pan(plan.pan), design.base(plan.base)
     refuse_contents(base)
     _refuse_missing_lid(plan, pan)
-    slip = np.clip(
-        generator.normal(0.0, PLACEMENT_SIGMA_M, 2), -2 * PLACEMENT_SIGMA_M, 2 * PLACEMENT_SIGMA_M
-    )
-    offset = (
-        drawn(plan.offset_x_m, generator) + float(slip[0]),
-        drawn(plan.offset_y_m, generator) + float(slip[1]),
-    )
-    radius = float(pan.diameter_m) / 2
-    depth = float(base.volume_m3) / (math.pi * radius**2)
-    if depth > float(pan.depth_m):
-        raise InputError(
-            f"{float(base.volume_m3) * 1e3:.2f} L of {base.name!r} do not fit into pan "
-            f"{pan.name!r}: {depth * 1e3:.0f} mm high, wall {float(pan.depth_m) * 1e3:.0f} mm"
-        )
-    grid = CellGrid(
-        float(burner.x_m) + offset[0],
-        float(burner.y_m) + offset[1],
-        radius,
-        N_R,
-        N_THETA,
-        depth_m=float(pan.depth_m),
-        fill_m=depth,
-        flare_rad=float(pan.flare_rad),
-    )
+    offset = _offset_m(plan, generator)
+    grid, radius = _grid(burner, pan, base, offset), float(pan.diameter_m) / 2
     r, theta = cell_centres(N_R, N_THETA)
     x = (radius * r[:, None] * np.cos(theta)).ravel()
     y = (radius * r[:, None] * np.sin(theta)).ravel()
@@ -302,6 +280,37 @@ def _setting(cook: Repeat, plan: CookBurner, number: int) -> PanSetting:
         pieces=pieces(plan, pan=pan, x_m=x, y_m=y, cook=cook, generator=generator),
         oil=oil_draw(base, of_oil),
         height_m=base_height_m(x, y=y, generator=of_oil),
+    )
+
+
+def _offset_m(plan: CookBurner, generator: np.random.Generator) -> tuple[float, float]:
+    """Draw where a pan is set down: its centre minus the burner's."""
+    slip = generator.normal(0.0, PLACEMENT_SIGMA_M, 2)
+    x, y = np.clip(slip, -2 * PLACEMENT_SIGMA_M, 2 * PLACEMENT_SIGMA_M)
+    return (
+        drawn(plan.offset_x_m, generator) + float(x),
+        drawn(plan.offset_y_m, generator) + float(y),
+    )
+
+
+def _grid(burner: Burner, pan: Pan, base: Base, offset_m: tuple[float, float]) -> CellGrid:
+    """Return the cells of a pan where it was set down; refuse contents that do not fit."""
+    radius = float(pan.diameter_m) / 2
+    depth = float(base.volume_m3) / (math.pi * radius**2)
+    if depth > float(pan.depth_m):
+        raise InputError(
+            f"{float(base.volume_m3) * 1e3:.2f} L of {base.name!r} do not fit into pan "
+            f"{pan.name!r}: {depth * 1e3:.0f} mm high, wall {float(pan.depth_m) * 1e3:.0f} mm"
+        )
+    return CellGrid(
+        float(burner.x_m) + offset_m[0],
+        float(burner.y_m) + offset_m[1],
+        radius,
+        N_R,
+        N_THETA,
+        depth_m=float(pan.depth_m),
+        fill_m=depth,
+        flare_rad=float(pan.flare_rad),
     )
 
 

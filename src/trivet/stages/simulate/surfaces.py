@@ -14,7 +14,7 @@ from trivet.physics.heat.loads import WATER_FILM_KG_M2
 from trivet.physics.radiation.film import OpticalConstants, film_emissivity, surface_band_emissivity
 from trivet.physics.radiation.planck import Band
 from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.setting import STEP_S, PanSetting
+from trivet.stages.simulate.setting import COOK_STEP_S, PanSetting
 
 PLANCK_WEIGHT_K = 450.0  # own estimate: pan whose spectrum weighs the emissivity of films
 SOLIDS_COVER_FRAC = 0.15  # of a butter film, by its browned milk solids: own estimate
@@ -54,7 +54,7 @@ def _with_food(one: PanHistory, eps: FloatArray) -> FloatArray:
     out = np.array(eps)
     index = np.arange(one.time_s.size)
     for piece in one.setting.pieces:
-        into, _, last = piece.moments(STEP_S)
+        into, _, last = piece.moments(COOK_STEP_S)
         there = (index >= into) & (index < last)
         out[np.ix_(there, piece.cover)] = surface(piece.food.surface).emissivity
     return out
@@ -119,9 +119,9 @@ def _over_time(marks: FloatArray, mark_s: FloatArray, time_s: FloatArray) -> Flo
 def _with_foam(one: PanHistory, film: FloatArray) -> FloatArray:
     """Return butter: foam by the rate at which water boils off, browned solids in the fat."""
     area = one.setting.area_m2
-    foam = foam_frac(-np.gradient(one.mass_kg, STEP_S) / area.sum())[:, None]
+    foam = foam_frac(-np.gradient(one.mass_kg, COOK_STEP_S) / area.sum())[:, None]
     mean = (one.surface_k * area).sum(axis=1) / area.sum()
-    brown = SOLIDS_COVER_FRAC * browned_frac(mean, step_s=STEP_S)[:, None]
+    brown = SOLIDS_COVER_FRAC * browned_frac(mean, step_s=COOK_STEP_S)[:, None]
     fat = film + brown * (SOLIDS_EMISSIVITY - film)
     return np.asarray(foam * surface("butter-foam").emissivity + (1.0 - foam) * fat)
 

@@ -13,22 +13,21 @@ from trivet.models.reflected import diffuse_share, mirror_share
 from trivet.physics.geometry.optics import Pose
 from trivet.physics.geometry.sampling import CellGrid
 from trivet.physics.radiation.planck import Band, band_radiance
-from trivet.physics.sensor.readout import wander_k
 from trivet.records.cook import CookPlan, Face
 from trivet.records.figures import Figure
 from trivet.records.surroundings import Mirrored
 from trivet.stages.simulate.contents import FILM_UNDER_M
 from trivet.stages.simulate.draws import Kitchen, Repeat, drawn
 from trivet.stages.simulate.heating import knob
-from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.setting import STEP_S, PanSetting
+from trivet.stages.simulate.history import PanHistory, flicker
+from trivet.stages.simulate.setting import COOK_STEP_S, PanSetting
 
 HOOD_AIR_TAU_S = 20.0  # own estimate: air under the hood is renewed three times a minute
 HOOD_METAL_TAU_S = 120.0  # own estimate: 1 mm of steel in moving air
 LAMP_TAU_S = 90.0  # own estimate
 HOB_TAU_S = 200.0  # own estimate: glass beside a zone
 HOB_AT_LEVEL = 0.4  # own estimate: level of all burners at which the hob's rise is meant
-SHINY_UNDER = 0.35  # own estimate: a bare face below this emissivity reflects like a mirror
+MIRROR_UNDER = 0.35  # own estimate: a bare face below this emissivity reflects like a mirror
 MIRROR_SOFT_M = 0.03  # own estimate: blur of what a pan's face reflects
 FLAME_FLICKER, FLAME_FLICKER_S = 0.3, 0.5  # own estimate
 FACE_K, FACE_EMISSIVITY, FACE_RADIUS_M = 306.0, 0.98, 0.09  # own estimate: skin at 33 C
@@ -64,7 +63,7 @@ def hood_air(pans: Sequence[PanHistory], cook: Repeat) -> Air:
 
 def followed(target: FloatArray, tau_s: float, *, start: float) -> FloatArray:
     """Return what follows a target with a time constant, from a start on."""
-    keep = float(np.exp(-STEP_S / tau_s))
+    keep = float(np.exp(-COOK_STEP_S / tau_s))
     out = lfilter([0.0, 1.0 - keep], [1.0, -keep], target, zi=[start])[0]
     return np.asarray(out)
 
@@ -85,15 +84,11 @@ def flame_shares(pans: Sequence[PanHistory], cook: Repeat) -> tuple[FloatArray, 
         if one.setting.burner.kind != "gas" or glow == 0.0:
             made.append(np.zeros(one.time_s.size))
             continue
-        flicker = wander_k(
-            one.time_s.size,
-            step_s=STEP_S,
-            sigma_k=FLAME_FLICKER,
-            tau_s=FLAME_FLICKER_S,
-            generator=cook.stream(f"flame {one.setting.burner.name}"),
+        draws = cook.stream(f"flame {one.setting.burner.name}")
+        changing = flicker(
+            one.time_s.size, sigma=FLAME_FLICKER, tau_s=FLAME_FLICKER_S, generator=draws
         )
-        level = knob(one.setting, one.time_s)
-        made.append(np.clip(glow * level * np.exp(flicker - 0.5 * FLAME_FLICKER**2), 0.0, 1.0))
+        made.append(np.clip(glow * knob(one.setting, one.time_s) * changing, 0.0, 1.0))
     return tuple(made)
 
 
@@ -124,7 +119,7 @@ class Things:
         deep = float(setting.film_m.mean()) >= FILM_UNDER_M
         smooth = deep or setting.base.contents == "water"
         for thing in things:
-            if smooth or setting.bare_emissivity < SHINY_UNDER:
+            if smooth or setting.bare_emissivity < MIRROR_UNDER:
                 wanted = mirror_share(
                     thing, points_m=points, eye_m=pose.eye_m, soft_m=MIRROR_SOFT_M
                 )

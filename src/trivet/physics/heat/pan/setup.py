@@ -42,12 +42,11 @@ def fixed_table(block: Block, bare_frac: FloatArray) -> FloatArray:
     bare_frac : (lane,) share of each base that no food covers [-]
     Returns : (Fixed, lane) table
     """
-    pan, losses, layer, pick = block.pan, block.losses, block.layer, block.pick
+    pan, losses, pick = block.pan, block.losses, block.pick
     radius = pick(pan.radius_m)
     area = np.pi * radius**2
     sigma = STEFAN_BOLTZMANN_W_M2K4
     step = block.settings.step_s
-    mixing = pick(layer.mixing_s)
     cell = unit_grid(*block.shape.shape[:2]).area[:, None, None]
     share = (cell * block.shape[..., block.cooks]).sum(axis=(0, 1))
     washed = 0.0 if pan.wall is None else pick(pan.wall.heat_frac) * (pick(pan.wall.height_m) > 0)
@@ -60,13 +59,32 @@ def fixed_table(block: Block, bare_frac: FloatArray) -> FloatArray:
         Fixed.TOP: pick(losses.top_w_m2k),
         Fixed.TOP_SLOPE: pick(losses.top_slope_w_m2k2),
         Fixed.TOP_SIGMA: sigma * pick(losses.top_emissivity),
-        Fixed.LAYER_SIGMA: sigma * pick(layer.emissivity),
         Fixed.BELOW: pick(losses.below_k),
         Fixed.BELOW4: pick(losses.below_k) ** 4,
         Fixed.BOTTOM_SIGMA: sigma * pick(losses.bottom_emissivity) * open_below,
         Fixed.BASE_AREA: area,
         Fixed.CONTENTS_AREA: area * bare_frac,
         Fixed.CAPTURED: area * share + washed,
+        Fixed.THERMOSTAT: pick(block.settings.control.off_above_k),
+        Fixed.HYSTERESIS: pick(block.settings.control.hysteresis_k),
+        Fixed.FACE_R: pick(pan.face_m2k_w),
+        Fixed.CROSS_R: pick(pan.cross_m2k_w),
+        Fixed.LAG_KEEP: np.exp(-step / lag),
+        Fixed.LAG_MEAN: -lag / step * np.expm1(-step / lag),
+        **_layer_rows(block),
+        **_lid_rows(block, area),
+    }
+    table = np.empty((len(Fixed), radius.size))
+    for row, value in rows.items():
+        table[row] = value
+    return table
+
+
+def _layer_rows(block: Block) -> dict[int, FloatArray | float]:
+    """Return the rows of what lies on the pans."""
+    layer, pick = block.layer, block.pick
+    return {
+        Fixed.LAYER_SIGMA: STEFAN_BOLTZMANN_W_M2K4 * pick(layer.emissivity),
         Fixed.BOIL: pick(layer.boil_k),
         Fixed.LATENT: pick(layer.latent_j_kg),
         Fixed.SPECIFIC_HEAT: pick(layer.specific_heat_j_kgk),
@@ -78,23 +96,14 @@ def fixed_table(block: Block, bare_frac: FloatArray) -> FloatArray:
         Fixed.CRITICAL: pick(layer.critical_w_m2),
         Fixed.VAPOUR: pick(layer.evaporation_m_s),
         Fixed.AIR_VAPOUR: pick(layer.air_vapour_kg_m3),
-        Fixed.MIXING: -np.expm1(-step / np.maximum(mixing, INSTANT_S)),
+        Fixed.MIXING: -np.expm1(
+            -block.settings.step_s / np.maximum(pick(layer.mixing_s), INSTANT_S)
+        ),
         Fixed.STATIC_CAPACITY: pick(layer.areal_j_m2k),
         Fixed.NUSSELT: pick(layer.nusselt),
         Fixed.NUSSELT_T: NUSSELT_PER_K,
-        Fixed.THERMOSTAT: pick(block.settings.control.off_above_k),
-        Fixed.HYSTERESIS: pick(block.settings.control.hysteresis_k),
-        Fixed.FACE_R: pick(pan.face_m2k_w),
-        Fixed.CROSS_R: pick(pan.cross_m2k_w),
-        Fixed.LAG_KEEP: np.exp(-step / lag),
-        Fixed.LAG_MEAN: -lag / step * np.expm1(-step / lag),
         Fixed.RELEASE: pick(layer.release_1_ks),
-        **_lid_rows(block, area),
     }
-    table = np.empty((len(Fixed), radius.size))
-    for row, value in rows.items():
-        table[row] = value
-    return table
 
 
 def _lid_rows(block: Block, area: FloatArray) -> dict[int, FloatArray | float]:
@@ -358,16 +367,6 @@ def food_table(food: FoodPatch | None, cooks: slice, cover: BoolArray) -> FoodNo
     return made
 
 
-def angles_a_row(n_theta: int, lanes: int) -> int:
-    """Return how many angles to read as one row: a divisor of theirs, 1 from 32 cooks on.
-
-    n_theta, lanes : angles of the grid and cooks of the block
-    Returns : angles
-    """
-    fits = (g for g in range(1, n_theta) if n_theta % g == 0 and g * lanes >= FULL_ROW)
-    return next(fits, n_theta)
-
-
 def seen_wide(core: Core) -> Core:
     """Return a block with the same fields in wide rows, and tables of its own.
 
@@ -377,7 +376,8 @@ def seen_wide(core: Core) -> Core:
     Which values share a row changes no value.  A field not in one piece is a ValueError.
     """
     _, n_theta, lanes = core.cells.pan.shape
-    g = angles_a_row(n_theta, lanes)
+    fits = (g for g in range(1, n_theta) if n_theta % g == 0 and g * lanes >= FULL_ROW)
+    g = next(fits, n_theta)  # 1 from 32 cooks on
 
     def wide(value: FloatArray) -> FloatArray:
         if value.ndim < 3:
