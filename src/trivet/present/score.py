@@ -156,9 +156,7 @@ def _figures(title: str, parts: Sequence[PartScore], grade: Grade, note: str = "
             "Stratum": lambda one: one.name + (f"; {one.part}" if one.part else ""),
             "Cooks": lambda one: str(one.cooks),
             **{
-                one.heading.capitalize() if one.heading.islower() else one.heading: partial(
-                    figure_text, one
-                )
+                one.heading[:1].upper() + one.heading[1:]: partial(figure_text, one)
                 for one in METRICS["score"].values()
             },
         },
@@ -169,22 +167,22 @@ def _figures(title: str, parts: Sequence[PartScore], grade: Grade, note: str = "
 
 def figure_text(asked: Metric, one: PartScore) -> str:
     """Return one figure of a score, its interval and the cooks that tell; a dash for nothing."""
-    found, scale, unit = one[asked.name], 1.0, ""
-    form = "+.1f" if asked.sense == "neither" else ".1f"
+    found = one[asked.name]
     if math.isnan(found.value):
         return NONE
-    if asked.unit == "fraction":
-        scale, unit = 100.0, " %"
-    text = f"{scale * found.value:{form}}{' s' if asked.unit == 'time' else unit}"
+    scale, unit = (100.0, " %") if asked.unit == "fraction" else (1.0, "")
+    form = "+.1f" if asked.sense == "neither" else ".1f"
+    text = f"{plain(scale * found.value, form)}{' s' if asked.unit == 'time' else unit}"
     if math.isfinite(found.high) and found.of:
         text = f"{found.count} of {found.of}"
     elif found.of:
         text += f" ({found.of})"
     if math.isnan(found.high):
         return text
+    high = f"{plain(scale * found.high, form)}{unit}"
     if math.isnan(found.low):
-        return f"{text} (≤ {scale * found.high:{form}}{unit})"
-    return f"{text} ({scale * found.low:{form}} to {scale * found.high:{form}}{unit})"
+        return f"{text} (≤ {high})"
+    return f"{text} ({plain(scale * found.low, form)} to {high})"
 
 
 def _checks(sheet: ScoreSheet) -> Table:
