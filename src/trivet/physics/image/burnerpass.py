@@ -20,8 +20,8 @@ from trivet.physics.image import panreading
 from trivet.physics.image.panfinder import (
     BurnerRegion,
     FinderRule,
+    FinderScratch,
     RegionPixels,
-    Scratch,
     follow_pan,
     take_pixels,
 )
@@ -103,7 +103,7 @@ class BurnerMemory(NamedTuple):
     fits: tuple[RingFit, RingFit]
     contrast: Contrast
     frame: FloatArray
-    room: Scratch
+    room: FinderScratch
 
 
 @dataclass(frozen=True)
@@ -171,7 +171,9 @@ def new_memory(pixels: int) -> BurnerMemory:
     pan = np.array([np.nan, np.nan, np.nan, 0.0])
     fits = (no_fit(pixels), no_fit(pixels))
     frame, first, second, laid = (np.empty(pixels) for _ in range(4))
-    room = Scratch(first, second, laid, np.empty(RANK_BINS, np.int64), np.full((4, 2), np.nan))
+    room = FinderScratch(
+        first, second, laid, np.empty(RANK_BINS, np.int64), np.full((4, 2), np.nan)
+    )
     return BurnerMemory(pan, no_covers(pixels), fits, no_contrast(pixels), frame, room)
 
 

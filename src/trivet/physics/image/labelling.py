@@ -19,7 +19,7 @@ from trivet.physics.image.panreading import FRESH_S, Covers
 HOB, PAN, LIQUID, FOOD, WALL, LID, HAND, STEAM = range(8)
 LABEL_COUNT = 8  # of the labels above
 LEVEL_BINS = 64  # own estimate: of the histogram between the least and the greatest value
-EDGE_POINTS = 8  # own estimate: points across a pixel at which rim and base are looked up
+SUBPIXELS = 8  # own estimate: points across a pixel at which rim and base are looked up
 MOST = 0.5  # a pixel is what most of its footprint shows
 SKIN_K = (threshold("label_skin_low_k"), threshold("label_skin_high_k"))
 LID_SHARE = threshold("label_lid_share_frac")
@@ -130,7 +130,7 @@ def _share(plane_m: tuple[FloatArray, FloatArray, float], circle: tuple[float, .
     away = np.hypot(x - centre_x, y - centre_y)
     share = (away <= radius).astype(np.float64)
     near = np.flatnonzero(np.abs(away - radius) <= pitch)
-    step = (np.arange(EDGE_POINTS) + 0.5) / EDGE_POINTS - 0.5
+    step = (np.arange(SUBPIXELS) + 0.5) / SUBPIXELS - 0.5
     px = x[near, None, None] + pitch * step[:, None] - centre_x
     py = y[near, None, None] + pitch * step[None, :] - centre_y
     share[near] = (px**2 + py**2 <= radius**2).mean(axis=(1, 2))

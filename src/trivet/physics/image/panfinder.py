@@ -73,7 +73,7 @@ class RegionPixels(NamedTuple):
     runs: IntArray
 
 
-class Scratch(NamedTuple):
+class FinderScratch(NamedTuple):
     """Places for as many values as the region has pixels, and for the ends of bins.
 
     brackets : (4, 2) between which temperatures the ranks of the last frame lay: two of the hot
@@ -112,7 +112,7 @@ def take_pixels(row: Any, place: Any, out: Any) -> None:
 def follow_pan(frame: Any, background: float, now: float, fixed: Any, memory: Any) -> float:
     """Take one frame into a pan's place and return the contrast of the region.
 
-    ``frame`` holds the region's pixels; ``fixed`` is RegionPixels, FinderRule and Scratch;
+    ``frame`` holds the region's pixels; ``fixed`` is RegionPixels, FinderRule and FinderScratch;
     ``memory`` (X, Y, RADIUS, LAST_S) is continued in place.
     """
     place, rule, room = fixed

@@ -203,7 +203,7 @@ def no_covers(pixels: int) -> Covers:
 def read_frame(frame: Any, pan: Any, now: float, fixed: Any, covers: Any, out: Any) -> None:  # noqa: PLR0917
     """Fill one frame's statistics and carry on which pixels are covered.
 
-    ``pan`` is the pan's memory; ``fixed`` RegionPixels, ReadingRule and Scratch; ``covers`` is
+    ``pan`` is the pan's memory; ``fixed`` RegionPixels, ReadingRule, FinderScratch; ``covers`` is
     continued in place. ``out`` has COLUMNS places: counts inside the trimmed rim, open, saturated
     and dead; mean and percentiles of the open ones; the hottest 5 cm2; the covered share, the share
     covered for less than 2.5 s, the mean of all, the mode of the hotter half of the open ones where

@@ -20,8 +20,9 @@ from trivet.physics.radiation.planck import Band, band_radiance, radiating_tempe
 class LineOfSight:
     """Everything between a surface and the number of a pixel; fields broadcast.
 
-    signal = tau L_path + m L_b(T_housing) + (1 - tau - m) L_b(T_window) L_path = c [s L_pan + (1 -
-    s) L_b(T_around)] + (1 - c) L_b(T_column) L_pan = eps L_b(T) + (1 - eps) L_b(T_reflected)
+    signal   = tau L_path + m L_b(T_housing) + (1 - tau - m) L_b(T_window)
+    L_path   = c [s L_pan + (1 - s) L_b(T_around)] + (1 - c) L_b(T_column)
+    L_pan    = eps L_b(T) + (1 - eps) L_b(T_reflected)
     apparent = A + offset + gain (A - T_housing), with A the black body of the signal
 
     emissivity : (...) band emissivity of what is seen, 0 < eps <= 1

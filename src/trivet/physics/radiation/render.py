@@ -23,7 +23,7 @@ from trivet.physics.radiation.planck import Band, band_radiance
 
 RENDER_BLOCK = 128  # own estimate: moments at once; surfaces of six pans then fit the cache
 CACHE_LINE = 16  # single-precision numbers in a line of the cache: what is turned goes by lines
-CHUNK, DEEP = 128, 32  # own estimate: cells and moments taken at once
+CELL_CHUNK, DEEP = 128, 32  # own estimate: cells and moments taken at once
 
 
 @dataclass(frozen=True)
@@ -135,11 +135,11 @@ def _cell_block(pan: Any, numbers: Any, bounds: tuple[int, int, int], out: Any) 
     one = np.float32(1.0)
     scale, offset = numbers[0], numbers[1]
     a0, a1, a2, a3, a4, a5, a6, a7, a8, a9, a10, a11, a12 = numbers[2:15]
-    mirrored = np.empty(CHUNK, dtype=np.float32)
-    tile = np.empty((DEEP, CHUNK), dtype=np.float32)
+    mirrored = np.empty(CELL_CHUNK, dtype=np.float32)
+    tile = np.empty((DEEP, CELL_CHUNK), dtype=np.float32)
     steady = eps.shape[0] == 1
-    for low in range(0, temperature_k.shape[1], CHUNK):
-        high = min(temperature_k.shape[1], low + CHUNK)
+    for low in range(0, temperature_k.shape[1], CELL_CHUNK):
+        high = min(temperature_k.shape[1], low + CELL_CHUNK)
         for start in range(begin, end, DEEP):
             deep = min(DEEP, end - start)
             for k in range(deep):
