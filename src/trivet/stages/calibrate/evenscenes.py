@@ -11,6 +11,7 @@ import numpy as np
 from trivet.arrays import BoolArray
 from trivet.errors import NotEnoughDataError, OutOfRangeError, RecordingError
 from trivet.physics.sensor.flatfield import FlatField, flat_field, flat_field_corrected_k
+from trivet.physics.sensor.window import WindowFit
 from trivet.records.benchsheet import SheetFlat
 from trivet.records.calibration import HeadCalibration, PixelCalibration
 from trivet.records.figures import Figure
@@ -107,32 +108,36 @@ def blackbody_term(
         )
     except (NotEnoughDataError, OutOfRangeError) as error:
         return nominal, (f"{where}: {error}; in force: as designed",)
-    off = fit.transmittance - nominal.transmittance
     allowed = BLACK_BODY_CONFLICT * math.hypot(
         fit.transmittance_u, nominal.transmittance_u, nominal.transmittance * nominal.gain_u
     )
-    if abs(off) > allowed:
+    if abs(fit.transmittance - nominal.transmittance) > allowed:
         return nominal, (
             f"{where}: it asks for a window of {fit.transmittance:.3f} where "
             f"{nominal.transmittance:.3f} is designed; was it seen through the window? "
             "in force: as designed",
         )
+    text = ", ".join(f"{one.true_k - 273.15:.0f} C" for one in levels)
+    return _with_black_body(nominal, fit, text), ()
+
+
+def _with_black_body(nominal: HeadCalibration, fit: WindowFit, levels: str) -> HeadCalibration:
+    """Return a head's terms with window, gain and offset of black bodies."""
     value, covariance = nominal.drift.value.copy(), nominal.drift.covariance.copy()
     value[0] += fit.offset_k
     covariance[0, :] = covariance[:, 0] = 0.0
     covariance[0, 0] = fit.offset_u_k**2
-    text = ", ".join(f"{one.true_k - 273.15:.0f} C" for one in levels)
     return replace(
         nominal,
         transmittance=min(fit.transmittance, 1.0),
         transmittance_u=fit.transmittance_u,
         transmittance_how="fitted",
-        transmittance_reason=f"black body at {text}: {fit.transmittance:.3f} +- "
+        transmittance_reason=f"black body at {levels}: {fit.transmittance:.3f} +- "
         f"{fit.transmittance_u:.3f} with the gain in it, offset {fit.offset_k:+.1f} +- "
         f"{fit.offset_u_k:.1f} K",
         gain_u=GAIN_LEFT * nominal.gain_u,
         drift=replace(nominal.drift, value=value, covariance=covariance),
-    ), ()
+    )
 
 
 def _level(frames: HeadFrames, flat: SheetFlat, use: BoolArray, *, view: HeadTerms) -> FixedPoint:

@@ -233,22 +233,15 @@ def fitted_surface(
     group = series[0].group
     label = f"{group.contents} on {group.finish or 'any finish'}{', film' if group.film else ''}"
     depth = float(np.mean([one.depth_m for one in series]))
-    fits: dict[str, list[EmissivityFit]] = {}
-    refused = []
     samples = {
         id(one): paired_samples(
             one, view=view, drift=drifts.get(one.unit, view.drift), emissivity=prior.emissivity
         )
         for one in series
     }
-    for one in series:
-        try:
-            found = fit_emissivity(samples[id(one)], band=view.band)
-            fits.setdefault(one.recording, []).append(found)
-        except NotEnoughDataError as error:
-            refused.append(f"emissivity of {label}, {one.recording}: {error}; {OTHERS}")
+    cooks, left = _cook_fits(series, samples=samples, view=view)
+    refused = [f"emissivity of {label}, {text}" for text in left]
     shared = prior.emissivity * view.terms.transmittance_u / view.terms.transmittance
-    cooks = tuple(_one_cook(found) for found in fits.values())
     try:
         pooled = pooled_emissivity(
             cooks, declared=prior.emissivity, declared_u=prior.u, common_u=shared
@@ -284,10 +277,23 @@ def fitted_surface(
     return surface, tuple(refused)
 
 
+def _cook_fits(
+    series: Sequence[PairSeries], *, samples: Mapping[int, PairedSamples], view: HeadTerms
+) -> tuple[tuple[EmissivityFit, ...], list[str]]:
+    """Return one emissivity a cook, and which series could not carry one."""
+    fits: dict[str, list[EmissivityFit]] = {}
+    refused = []
+    for one in series:
+        try:
+            found = fit_emissivity(samples[id(one)], band=view.band)
+            fits.setdefault(one.recording, []).append(found)
+        except NotEnoughDataError as error:
+            refused.append(f"{one.recording}: {error}; {OTHERS}")
+    return tuple(_one_cook(found) for found in fits.values()), refused
+
+
 def _one_cook(found: Sequence[EmissivityFit]) -> EmissivityFit:
     """Several probes or burners of one cook count as one: they share unit and day."""
-    if len(found) == 1:
-        return found[0]
     return EmissivityFit(
         float(np.mean([one.emissivity for one in found])),
         float(np.mean([one.emissivity_u for one in found])),
