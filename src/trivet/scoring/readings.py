@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from contextlib import suppress
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from trivet.errors import NotEnoughDataError
 from trivet.models.actual import drawn_moment
 from trivet.physics.statistics.agreement import agreement_limits
 from trivet.records.design import Design
-from trivet.records.requirement import OF_WORDS, Of, Requirement
+from trivet.records.requirement import OF_WORDS, Evidence, Requirement
 from trivet.records.scoring import LARGE_K
 from trivet.records.verdict import CookOutcome, Stratum
 from trivet.scoring.registry import limit_value, metric
@@ -145,16 +146,8 @@ def wrong_reading(rows: Sequence[Rows], *, requirement: Requirement, design: Des
 # -- agreement by grade of evidence, surface and contents ---------------------------
 
 
-@dataclass
-class _Pile:
-    """What the cooks of one stratum gave."""
-
-    moments: int = 0
-    valid: int = 0
-    errors: list[FloatArray] = field(default_factory=list)
-    plans: list[str] = field(default_factory=list)
-    cooks: set[str] = field(default_factory=set)
-    covered: int = 0
+Pile = list[tuple[Rows, int, BoolArray]]
+"""Of one stratum: rows of a burner, heated moments, and which of them can be compared."""
 
 
 def agreement(cooks: Iterable[Sequence[Rows]], *, design: Design) -> tuple[Stratum, ...]:
@@ -164,58 +157,50 @@ def agreement(cooks: Iterable[Sequence[Rows]], *, design: Design) -> tuple[Strat
     (Bland and Altman, 2007).  The share of valid moments counts withheld ones.  Other than
     the strata of a score, these are of the surface that a reading names.
     """
-    piles: dict[tuple[str, str, str], _Pile] = defaultdict(_Pile)
+    piles: dict[tuple[Evidence, str, str], Pile] = defaultdict(list)
     for one in (rows for cook in cooks for rows in cook):
         for index, word in enumerate(OF_WORDS):
             mask = one.heated(word, above=None, design=design)
-            named = mask & (one.named == index)
             # A pan is hidden where the product says so; nothing else tells.
-            moments = int(named.sum() if word == "hidden_pan" else mask.sum())
-            if moments:
-                pile = piles[one.cook.evidence, word, one.actual.contents]
-                pile.moments += moments
-                _add(pile, one, word, mask)
+            counted = mask & (one.named == index) if word == "hidden_pan" else mask
+            if counted.any():
+                ok = one.comparable & one.is_of(word) & mask
+                key = one.cook.evidence, word, one.actual.contents
+                piles[key].append((one, int(counted.sum()), ok))
     return tuple(_stratum(key, piles[key]) for key in sorted(piles))
 
 
-def _add(pile: _Pile, one: Rows, word: Of, mask: BoolArray) -> None:
-    ok = one.comparable & one.is_of(word) & mask
-    pile.valid += int(ok.sum())
-    pile.cooks.add(one.cook.name)
-    if not ok.any():
-        return
-    error = one.error_k[ok]
-    pile.errors.append(error)
-    pile.plans.append(one.cook.plan)
-    i = drawn_moment(one.cook.name, error.size)
-    pile.covered += int(abs(error[i]) <= one.allowed_k[ok][i])
-
-
-def _stratum(key: tuple[str, str, str], pile: _Pile) -> Stratum:
+def _stratum(key: tuple[Evidence, str, str], pile: Pile) -> Stratum:
     evidence, of, contents = key
-    error = np.concatenate(pile.errors) if pile.errors else np.empty(0)
+    told = [(one, ok) for one, _, ok in pile if ok.any()]
+    errors = [one.error_k[ok] for one, ok in told]
+    moments = sum(count for _, count, _ in pile)
     bias = low = high = p95 = math.nan
-    if error.size:
-        bias = float(np.mean([np.mean(one) for one in pile.errors]))
+    if errors:
+        error = np.concatenate(errors)
+        bias = float(np.mean([np.mean(one) for one in errors]))
         p95 = float(np.quantile(np.abs(error), 0.95))
-        plans = np.repeat(pile.plans, [one.size for one in pile.errors])
-        try:
+        plans = np.repeat([one.cook.plan for one, _ in told], [one.size for one in errors])
+        with suppress(NotEnoughDataError):
             found = agreement_limits(error, cook=plans)
-        except NotEnoughDataError:
-            pass
-        else:
             bias, low, high = found.bias, found.lower, found.upper
     return Stratum(
-        evidence=evidence,  # type: ignore[arg-type]
+        evidence=evidence,
         of=of,
         contents=contents,
-        cooks=len(pile.cooks),
-        moments=pile.moments,
-        valid_frac=pile.valid / pile.moments,
+        cooks=len({one.cook.name for one, _, _ in pile}),
+        moments=moments,
+        valid_frac=sum(int(ok.sum()) for _, _, ok in pile) / moments,
         bias_k=bias,
         low_loa_k=low,
         high_loa_k=high,
         p95_error_k=p95,
-        covered=pile.covered,
-        drawn=len(pile.errors),
+        covered=sum(_drawn_covered(one, ok) for one, ok in told),
+        drawn=len(told),
     )
+
+
+def _drawn_covered(one: Rows, ok: BoolArray) -> bool:
+    """Return whether the interval of the drawn one of a burner's readings holds what was so."""
+    i = drawn_moment(one.cook.name, int(ok.sum()))
+    return bool(abs(one.error_k[ok][i]) <= one.allowed_k[ok][i])
