@@ -144,11 +144,11 @@ def head_unit(head: Head, *, design: Design, plan: CookPlan) -> HeadUnit:
     )
     # drawn last, so that the draws above stay what they were
     constants = float(card.constants_delta_k or 0.0) * generator.uniform(-1.0, 1.0)
-    mirrored = drawn(head.window.reflectance_frac or 0.0, generator)
+    reflectance = drawn(head.window.reflectance_frac or 0.0, generator)
     offset, *others = unit.errors.drift
     drift = (offset + constants, others[0], others[1], others[2])
     return dataclasses.replace(
-        unit, reflectance=mirrored, errors=dataclasses.replace(unit.errors, drift=drift)
+        unit, reflectance=reflectance, errors=dataclasses.replace(unit.errors, drift=drift)
     )
 
 

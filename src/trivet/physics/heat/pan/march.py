@@ -42,7 +42,7 @@ from trivet.physics.heat.pan.tables import (
     FoodAt,
     Live,
     Metal,
-    Scratch,
+    PanScratch,
     State,
     Turn,
     Work,
@@ -91,7 +91,7 @@ def conduct(wide: Core, narrow_k: FloatArray, step_s: float) -> None:
 
 
 @compiled
-def sweep_radial(metal: Metal, scratch: Scratch, weight_s: float) -> None:
+def sweep_radial(metal: Metal, scratch: PanScratch, weight_s: float) -> None:
     """Solve (D - s Lr) w = right side along every ray, in place in a wide ``delta``."""
     n_r, n_t, lanes = scratch.delta.shape
     inv = scratch.row[Work.INVERSE]
@@ -186,7 +186,7 @@ def _close(turn: FloatArray, n_t: int, width: int) -> None:
 
 
 @compiled
-def sweep_around(metal: Metal, scratch: Scratch, weight_s: float) -> None:
+def sweep_around(metal: Metal, scratch: PanScratch, weight_s: float) -> None:
     """Solve (D - s Lt) delta = D w around every ring, several rings side by side."""
     rings, n_t, lanes = scratch.delta.shape
     turn = scratch.turn

@@ -22,7 +22,7 @@ from trivet.physics.heat.pan.tables import (
     HobFigure,
     HobNodes,
     Metal,
-    Scratch,
+    PanScratch,
     State,
     Turn,
     WallFigure,
@@ -153,14 +153,14 @@ def base_cells(block: Block, grid: DiscGrid, cover: BoolArray, metal: Metal) -> 
     )
 
 
-def scratch_arrays(shape: tuple[int, int, int], metal: Metal) -> Scratch:
+def scratch_arrays(shape: tuple[int, int, int], metal: Metal) -> PanScratch:
     """Return work arrays of a block.
 
     shape : (r, theta, lane)
     """
     _, n_theta, lanes = shape
     columns = lanes * max(1, TURN_COLUMNS // lanes)
-    return Scratch(
+    return PanScratch(
         **{name: np.zeros(shape) for name in ("shift", "gain", "from_hob", "up", "booked")},
         **{name: np.zeros(metal.k.shape) for name in ("diag", "delta", "upper")},
         halo=np.zeros((n_theta + 2, lanes)),

@@ -265,7 +265,7 @@ class HobNodes(NamedTuple):
     gain: FloatArray
 
 
-class Scratch(NamedTuple):
+class PanScratch(NamedTuple):
     """Work arrays of the sweeps.
 
     ``from_hob`` is the flux from the hob, ``up`` that into food, where any lies.
@@ -307,7 +307,7 @@ class Core(NamedTuple):
     fixed: FloatArray  # (Fixed, lane)
     live: FloatArray  # (Live, lane)
     cook: FloatArray  # (State, lane)
-    scratch: Scratch
+    scratch: PanScratch
 
 
 class CellRow(NamedTuple):
