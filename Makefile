@@ -27,11 +27,13 @@ test-slow: $(VENV)/dev.done
 bench: $(VENV)/dev.done
 	$(BIN)/python -m benchmarks
 
-# Measures every check of the simulator and writes docs/simulator.md; writes docs/metrics.md.
+# Measures every check of the simulator and writes docs/simulator.md; writes docs/metrics.md
+# and the table of docs/thresholds.md.
 docs: $(VENV)/dev.done
 	$(BIN)/python -m tests.closure.checks
 	$(BIN)/python -c "from trivet.scoring.registry import metrics_page as m; print(m(), end='')" \
 	  > docs/metrics.md
+	$(BIN)/python -m tests.house.test_thresholds
 
 lint: $(VENV)/dev.done
 	$(BIN)/ruff check . && $(BIN)/ruff format --check . && $(BIN)/mypy && $(BIN)/lint-imports

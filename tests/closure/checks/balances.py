@@ -154,7 +154,7 @@ def flux_integral() -> float:
     """Return how far flux over a centred pan is from power x efficiency, worst kind. [%]"""
     area = cell_area_frac(24, 32) * AREA_M2
     worst = 0.0
-    for kind in burners.KINDS:
+    for kind in tuple(burners.BURNERS):
         pattern = burners.default_pattern(kind, radius_m=0.08)
         shape = burners.flux_map(pattern, pan_radius_m=RADIUS_M).shape_m2
         worst = max(worst, abs(float((shape * area).sum()) - 1.0))

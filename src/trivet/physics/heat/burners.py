@@ -8,7 +8,7 @@ pattern that still meets it.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -16,8 +16,42 @@ from numpy.typing import ArrayLike, NDArray
 from trivet.arrays import FloatArray
 from trivet.errors import InputError, OutOfRangeError
 
-BurnerKind = Literal["gas", "coil", "radiant", "induction"]
-KINDS: tuple[BurnerKind, ...] = ("gas", "coil", "radiant", "induction")
+
+@dataclass(frozen=True)
+class BurnerTraits:
+    """What burners of one kind are like; lengths as shares of the burner's outer radius."""
+
+    ring_frac: float
+    """Radius of the ring of flames or windings."""
+    width_frac: float
+    """Standard deviation of the ring's width."""
+    outer_frac: float
+    """Radius of the even part."""
+    skirt_frac: float
+    """Share of the heat in the even part. [-]"""
+    side_frac: float = 0.0
+    """Share of the heat that enters at the rim. [-]"""
+    inner_frac: float = 0.0
+    """Inner radius of a spiral."""
+    element_tau_s: float = 1.0
+    """How fast the heat follows the knob. [s]"""
+    hob_heat_frac: float = 0.0
+    """Share of the heat that enters the hob and not the pan itself. [-]"""
+    pulses: bool = False
+    """Whether it is switched on and off below its lowest steady power."""
+
+
+THROUGH_GLASS = 0.2  # of a radiant element's heat that passes the glass as radiation; own estimate
+# Own estimates. The width of a gas ring is the least known: from 0.10 to 0.25 of the radius the
+# spread of a 3 mm aluminium pan falls by about a third.
+BURNERS: dict[str, BurnerTraits] = {
+    "gas": BurnerTraits(0.8, 0.15, 1.5, 0.35, 0.08, element_tau_s=1.0),
+    "coil": BurnerTraits(0.6, 0.03, 1.0, 0.3, inner_frac=0.2, element_tau_s=5.0, hob_heat_frac=1.0),
+    "radiant": BurnerTraits(
+        0.6, 0.35, 1.0, 0.6, element_tau_s=4.0, hob_heat_frac=1.0 - THROUGH_GLASS
+    ),
+    "induction": BurnerTraits(0.55, 0.2, 1.0, 0.05, element_tau_s=0.5, pulses=True),
+}
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(4)
 
 
@@ -44,7 +78,7 @@ class BurnerPattern:
     coil's spiral over its disc.
     """
 
-    kind: BurnerKind
+    kind: str
     ring_radius_m: float
     ring_width_m: float
     outer_radius_m: float
@@ -54,34 +88,28 @@ class BurnerPattern:
     turns: int = 5
 
 
-def default_pattern(kind: BurnerKind, *, radius_m: float) -> BurnerPattern:
+def default_pattern(kind: str, *, radius_m: float) -> BurnerPattern:
     """Return a typical pattern for a burner of a given outer radius.
 
-    kind : {"gas", "coil", "radiant", "induction"}
+    kind : a name in ``BURNERS``
     radius_m : outer radius of flames or heated zone [m]
-    Returns : BurnerPattern: ring, skirt and side shares; all of them assumed
-    InputError: For an unknown kind.
-
-    OutOfRangeError: if the radius is not above 0.
-
-    The width of a gas ring is the least known: from 0.10 to 0.25 of the radius the spread of a 3 mm
-    aluminium pan falls by about a third.
-
-    Assumed, no source.
+    Returns : ring, skirt and side shares; all of them assumed
+    Raises : InputError for an unknown kind; OutOfRangeError if the radius is not above 0
     """
     if not radius_m > 0.0:
         raise OutOfRangeError(f"radius_m is {radius_m}; allowed: above 0 m")
-    if kind == "gas":
-        return BurnerPattern("gas", 0.8 * radius_m, 0.15 * radius_m, 1.5 * radius_m, 0.35, 0.08)
-    if kind == "coil":
-        return BurnerPattern(
-            "coil", 0.6 * radius_m, 0.03 * radius_m, radius_m, 0.3, inner_radius_m=0.2 * radius_m
-        )
-    if kind == "radiant":
-        return BurnerPattern("radiant", 0.6 * radius_m, 0.35 * radius_m, radius_m, 0.6)
-    if kind == "induction":
-        return BurnerPattern("induction", 0.55 * radius_m, 0.2 * radius_m, radius_m, 0.05)
-    raise InputError(f"burner kind is {kind!r}; allowed: {', '.join(KINDS)}")
+    if kind not in BURNERS:
+        raise InputError(f"burner kind is {kind!r}; allowed: {', '.join(BURNERS)}")
+    one = BURNERS[kind]
+    return BurnerPattern(
+        kind,
+        one.ring_frac * radius_m,
+        one.width_frac * radius_m,
+        one.outer_frac * radius_m,
+        one.skirt_frac,
+        one.side_frac,
+        one.inner_frac * radius_m,
+    )
 
 
 def flux_map(

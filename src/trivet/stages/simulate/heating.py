@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from trivet.arrays import FloatArray
 from trivet.facts.pans import material
-from trivet.physics.heat.burners import level_frac, pan_power_w, pulsed_level
+from trivet.physics.heat.burners import BURNERS, level_frac, pan_power_w, pulsed_level
 from trivet.physics.heat.pan.model import Control, Hob, Losses, PanBase, PanWall, cell_centres
 from trivet.physics.heat.transfer import (
     CladSheet,
@@ -24,16 +24,12 @@ from trivet.physics.heat.transfer import (
 from trivet.stages.simulate.draws import Kitchen
 from trivet.stages.simulate.setting import COOK_STEP_S, N_R, N_THETA, PanSetting
 
-ELEMENT_TAU_S = {"gas": 1.0, "induction": 0.5, "coil": 5.0, "radiant": 4.0}  # own estimate
 BELOW_RISE_K = 20.0  # own estimate: what lies under a pan on a grate, over the room
 BOTTOM_EMISSIVITY = 0.6  # own estimate: used bases
 PULSE_S = 4.0  # own estimate: common period of inverters below their lowest steady power
 KNOWN_AT_K = 150.0  # own estimate: rise at which the design's coefficient of convection is meant
 INNER_SHARE = 0.5  # of the wall's inner face, which looks at itself; own estimate
 WET_WALL_W_M2K = 500.0  # own estimate: natural convection of water at a wall
-THROUGH_GLASS = 0.2  # of a radiant element's heat that passes the glass as radiation; own estimate
-HOB_HEAT = {"gas": 0.0, "coil": 1.0, "radiant": 1.0 - THROUGH_GLASS, "induction": 0.0}
-"""Share of the heat that enters the hob and not the pan itself, by the kind of burner."""
 UNDER_GLASS_W_M2K = 3.0  # own estimate: insulated from below
 LIMITER_HYSTERESIS_K = 40.0  # own estimate: a rod limiter
 GAP_EXCHANGE = 0.6  # own estimate: two grey faces of 0.75
@@ -48,7 +44,7 @@ TRI_PLY = (("stainless-304", 0.4), ("aluminium", 1.8), ("stainless-304", 0.4))
 def power_w(one: PanSetting, time_s: FloatArray) -> FloatArray:
     """Return the heat that the knob asks for at every step, into a centred pan."""
     level = knob(one, time_s)
-    if one.burner.kind == "induction":
+    if BURNERS[one.burner.kind].pulses:
         floor = float(one.burner.steady_from_frac)
         level = pulsed_level(level, step_s=COOK_STEP_S, floor_frac=floor, period_s=PULSE_S)
     return pan_power_w(
@@ -80,7 +76,7 @@ def control(settings: Sequence[PanSetting]) -> Control:
     return Control(
         off_above_k=np.array([1e6 if at is None else float(at) for at in hold]),
         hysteresis_k=THERMOSTAT_HYSTERESIS_K,
-        lag_s=np.array([ELEMENT_TAU_S[one.burner.kind] for one in settings]),
+        lag_s=np.array([BURNERS[one.burner.kind].element_tau_s for one in settings]),
     )
 
 
@@ -195,7 +191,7 @@ def _hob(settings: Sequence[PanSetting]) -> Hob:
         contact_w_m2k=touch,
         exchange_frac=GAP_EXCHANGE,
         series_m2k_w=np.where(coil, 0.0, 0.5 * thick / glass.conductivity_w_mk),
-        heat_frac=np.array([HOB_HEAT[kind] for kind in kinds]),
+        heat_frac=np.array([BURNERS[kind].hob_heat_frac for kind in kinds]),
         loss_w_m2k=UNDER_GLASS_W_M2K,
         limit_k=np.array(
             [float(one.burner.glass_limit_k) if kind == "radiant" else math.inf

@@ -14,6 +14,7 @@ from trivet.arrays import Float32Array, FloatArray
 from trivet.facts.pans import surface
 from trivet.physics.geometry.optics import Lens
 from trivet.physics.geometry.sampling import CellGrid, Sampling, sampling_matrix
+from trivet.physics.heat.burners import BURNERS
 from trivet.physics.radiation.planck import band_radiance
 from trivet.physics.radiation.render import Cells, mixed_radiance, pixel_radiance
 from trivet.records.cook import CookPlan
@@ -21,7 +22,7 @@ from trivet.records.design import Design
 from trivet.stages.simulate.attenuation import behind_steam
 from trivet.stages.simulate.draws import Repeat, SimulatedHead
 from trivet.stages.simulate.history import PanHistory
-from trivet.stages.simulate.setting import RING_SHARE, PanSetting
+from trivet.stages.simulate.setting import PanSetting
 from trivet.stages.simulate.surfaces import emissivity_of
 from trivet.stages.simulate.surroundings import Things, flame_shares, hob_k, reflected_things
 
@@ -92,7 +93,7 @@ def _apron_m(setting: PanSetting, design: Design) -> float:
     burner = setting.burner
     if burner.kind == "gas":
         return float(design.surroundings.flame_reach_m)
-    zone = float(burner.ring_diameter_m) / 2 / RING_SHARE[burner.kind]
+    zone = float(burner.ring_diameter_m) / 2 / BURNERS[burner.kind].ring_frac
     return max(0.0, zone - setting.radius_m)
 
 

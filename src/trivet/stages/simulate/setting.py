@@ -16,6 +16,7 @@ from trivet.facts.contents import Food, food
 from trivet.facts.pans import Material, burner_figure, material, surface
 from trivet.physics.geometry.sampling import CellGrid
 from trivet.physics.heat.burners import (
+    BURNERS,
     BurnerPattern,
     FluxMap,
     default_pattern,
@@ -152,8 +153,6 @@ steps of 1/16 s the mean of such a pan stays within 0.7 K (a cell 1.5 K); with o
 whole steps keep every cell within 0.15 K."""
 PLACEMENT_SIGMA_M = 0.003  # own estimate: how exactly a pan is set down, within two of it
 EFFICIENCY_SIGMA = 0.02  # own estimate: burners of one model
-RING_SHARE = {"gas": 0.8, "coil": 0.6, "radiant": 0.6, "induction": 0.55}
-"""Radius of the ring over that of the burner, as in ``burners.default_pattern``; own estimate."""
 
 
 @dataclass(frozen=True)
@@ -348,7 +347,7 @@ def _efficiency(burner: Burner, generator: np.random.Generator) -> float:
 
 def _pattern(burner: Burner, generator: np.random.Generator) -> BurnerPattern:
     ring = drawn(burner.ring_diameter_m, generator) / 2
-    pattern = default_pattern(burner.kind, radius_m=ring / RING_SHARE[burner.kind])
+    pattern = default_pattern(burner.kind, radius_m=ring / BURNERS[burner.kind].ring_frac)
     if burner.side_frac is None:
         return pattern
     return dataclasses.replace(pattern, side_frac=float(burner.side_frac))

@@ -274,7 +274,7 @@ def test_bad_parts_are_named():
         gap_conductance_w_m2k(0.5, bow_m=0.1)
 
 
-@pytest.mark.parametrize("kind", burners.KINDS)
+@pytest.mark.parametrize("kind", tuple(burners.BURNERS))
 def test_every_kind_closes_with_wall_hob_and_clad(kind):
     made = burners.flux_map(
         burners.default_pattern(kind, radius_m=0.09), pan_radius_m=RADIUS, offset_m=(0.02, 0.0)
