@@ -15,7 +15,8 @@ import pytest
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "CONTRIBUTING.md"
 BLOCK = re.compile(
-    r"^```\w+ (?P<verb>append|new|after|replace|check)(?: (?P<file>\S+))?(?: \"(?P<line>[^\n]*)\")?\n"
+    r"^```\w+ (?P<verb>append|new|after|replace|check)"
+    r"(?: (?P<file>\S+))?(?: \"(?P<line>[^\n]*)\")?\n"
     r"(?P<text>.*?)^```$",
     re.MULTILINE | re.DOTALL,
 )
