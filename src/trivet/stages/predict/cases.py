@@ -65,6 +65,20 @@ class Term:
         return not bool(np.isnan(self.low).any() or np.isnan(self.high).any())
 
 
+def term_of(
+    name: str,
+    field: Field,
+    ends: FloatArray | tuple[FloatArray, FloatArray],
+    source: str,
+    *,
+    shape: Shape = "rectangular",
+    needed: bool = True,
+) -> Term:
+    """Return a term between two ends, (case,) each; one array is a half-width."""
+    low, high = ends if isinstance(ends, tuple) else (-ends, ends)
+    return Term(name, field, low, high, shape, source, needed)
+
+
 @dataclass(frozen=True)
 class Pair:
     """Two terms that err together, and why."""

@@ -11,7 +11,7 @@ from trivet.arrays import FloatArray
 from trivet.errors import InputError
 from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
 from trivet.records.design import Design
-from trivet.stages.predict.cases import COVERAGE_FACTOR, Cases, Term
+from trivet.stages.predict.cases import COVERAGE_FACTOR, Cases, Term, term_of
 
 REMOVED = ("sensor offset", "sensor gain", "window transmittance")
 """Terms of a unit that a black body shows."""
@@ -116,13 +116,12 @@ def after_end_of_line(design: Design, *, cases: Cases) -> Cases:
     fixture = u_k * np.sqrt((bench.carry**2).sum(axis=1))
     points = f"{bench.point_k.size} point" + ("s" if bench.point_k.size > 1 else "")
     terms.append(
-        Term(
+        term_of(
             "end-of-line fixture",
             "offset_k",
-            -fixture,
             fixture,
-            "normal",
             f"black body at {points}, carried to the case",
+            shape="normal",
         )
     )
     return replace(cases, terms=tuple(terms))

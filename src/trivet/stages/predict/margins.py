@@ -6,28 +6,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trivet.models.assumed import DARK_EMISSIVITY
 from trivet.models.contents import bare_range, fits, seen_of
-from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
+from trivet.physics.radiation.measurement import sighted_apparent_k
 from trivet.records.design import Base, Design, Limit, Pan
 from trivet.records.prediction import AlertMargin, Budget, RangeCheck
 from trivet.records.requirement import Alert
 from trivet.stages.predict.readings import Wanted, error_budgets
-from trivet.stages.predict.views import Eye, Seen
+from trivet.stages.predict.views import Eye, Seen, window_sight
 from trivet.units import celsius
-
-
-def window_sight(design: Design, *, eye: Eye, emissivity: float = DARK_EMISSIVITY) -> LineOfSight:
-    """Return the believed sight of a large surface through a head's window."""
-    surroundings, window = design.surroundings, eye.head.window
-    housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
-    return LineOfSight(
-        emissivity=emissivity,
-        reflected_k=float(surroundings.reflected_k),
-        transmittance=float(window.transmittance_frac),
-        window_k=housing_k + float(window.rise_delta_k),
-        housing_k=housing_k,
-    )
 
 
 def range_checks(design: Design, *, eyes: Sequence[Eye]) -> tuple[RangeCheck, ...]:

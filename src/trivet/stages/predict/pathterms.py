@@ -30,7 +30,7 @@ from trivet.physics.radiation.planck import Band
 from trivet.records.design import Design, Window
 from trivet.records.figures import Figure
 from trivet.records.surroundings import Steam
-from trivet.stages.predict.cases import Field, SeenCase, Term
+from trivet.stages.predict.cases import SeenCase, Term, term_of
 from trivet.stages.predict.views import Eye
 
 SCENE_K = 473.15  # own estimate: the middle of what is cooked at weights the band
@@ -78,10 +78,6 @@ def path_terms(design: Design, *, eye: Eye, places: list[SeenCase]) -> tuple[Ter
     return tuple(found)
 
 
-def _term(name: str, field: Field, ends: Ends, source: str, *, needed: bool = True) -> Term:
-    return Term(name, field, ends[0], ends[1], "rectangular", source, needed=needed)
-
-
 def _range_source(what: str, figure: Figure) -> str:
     if figure.low is None:
         return f"{what}, {figure.origin}; half-width assumed"
@@ -95,11 +91,11 @@ def _reflected(design: Design, eye: Eye, places: list[SeenCase]) -> Term:
         low, high = range_of(believed, otherwise=REFLECTED_HALF_K)
         ends = ((low - float(believed)) * one, (high - float(believed)) * one)
         source = _range_source("surroundings", believed)
-        return _term("reflected temperature", "reflected_k", ends, source)
+        return term_of("reflected temperature", "reflected_k", ends, source)
     spots = [place.burner_m for place in places]
     low_k, high_k = surround_range_k(design, band=eye.band, spots=spots)
     names = ", ".join(thing.name for thing in surroundings.mirrored)
-    return _term(
+    return term_of(
         "reflected temperature",
         "reflected_k",
         (low_k - float(believed), high_k - float(believed)),
@@ -164,7 +160,7 @@ def _window(design: Design, eye: Eye, one: FloatArray) -> list[Term]:
     warm_k = window_half_k(design, window=window)
     assumed = warm_k == WINDOW_HALF_K.value
     terms = [
-        _term(
+        term_of(
             "window transmittance",
             "transmittance",
             ((clear[0] - float(tau)) * one, (clear[1] - float(tau)) * one),
@@ -172,10 +168,10 @@ def _window(design: Design, eye: Eye, one: FloatArray) -> list[Term]:
             if lots is None
             else f"spread of units, window of head {eye.head.name}",
         ),
-        _term(
+        term_of(
             "window temperature",
             "window_k",
-            (-warm_k * one, warm_k * one),
+            warm_k * one,
             "half-width assumed" if assumed else "ranges of ambient, housing and window",
         ),
     ]
@@ -183,7 +179,7 @@ def _window(design: Design, eye: Eye, one: FloatArray) -> list[Term]:
     if mirror is not None and mirror.low is not None and mirror.high is not None:
         ends = ((mirror.low - float(mirror)) * one, (mirror.high - float(mirror)) * one)
         source = f"two faces of the window of head {eye.head.name}, {mirror.origin}"
-        terms.append(_term("window reflectance", "mirrored_frac", ends, source))
+        terms.append(term_of("window reflectance", "mirrored_frac", ends, source))
     return terms
 
 
@@ -214,7 +210,7 @@ def _dirt(eye: Eye, one: FloatArray) -> list[Term]:
             f"{thin * 1e6:.1f} to {thick * 1e6:.1f} um of grease on the window,"
             f" {window.grease_m.origin}; not corrected"
         )
-        terms.append(_term("grease on the window", "transmittance", ends, source, needed=False))
+        terms.append(term_of("grease on the window", "transmittance", ends, source, needed=False))
     if window.condensed_frac is not None:
         few, many = _ends(window.condensed_frac)
         passed = condensed_transmittance(
@@ -225,7 +221,7 @@ def _dirt(eye: Eye, one: FloatArray) -> list[Term]:
             f"droplets on {few:.1%} to {many:.1%} of the window,"
             f" {window.condensed_frac.origin}; not corrected"
         )
-        terms.append(_term("condensation", "transmittance", ends, source, needed=False))
+        terms.append(term_of("condensation", "transmittance", ends, source, needed=False))
     return terms
 
 
@@ -249,7 +245,7 @@ def _steam(design: Design, eye: Eye, places: list[SeenCase]) -> list[Term]:
         f" {float(steam.path_m) * 1e3:.0f} mm, {steam.water_kg_m3.origin}; not corrected"
     )
     ends = ((passed[0] - 1.0) * over, (passed[1] - 1.0) * over)
-    return [_term("steam column", "column_frac", ends, source, needed=False)]
+    return [term_of("steam column", "column_frac", ends, source, needed=False)]
 
 
 def steam_passes(steam: Steam, *, water_kg_m3: FloatArray, band: Band) -> FloatArray:
@@ -288,31 +284,15 @@ def source_terms(
     half_edge = np.minimum(edge / 2, np.minimum(1.0 - share - half, share - half - 0.005))
     half_edge = np.maximum(half_edge, 0.0)
     around = AROUND_PAN_HALF_K.value * np.ones(len(places))
+    around_source = "assumed: hob and grate beside the pan"
+    edge_source = (
+        "mount's errors in place and angles at 95 %, times the blurred edge, one pixel trimmed"
+    )
+    halo_source = f"blur of card {eye.card.name}, and halo assumed"
     return share, (
-        Term(
-            "size of source",
-            "source_frac",
-            -half,
-            half,
-            "rectangular",
-            f"blur of card {eye.card.name}, and halo assumed",
-        ),
-        Term(
-            "registration and edge",
-            "source_frac",
-            -half_edge,
-            half_edge,
-            "rectangular",
-            "mount's errors in place and angles at 95 %, times the blurred edge, one pixel trimmed",
-        ),
-        Term(
-            "temperature around the pan",
-            "around_k",
-            -around,
-            around,
-            "rectangular",
-            "assumed: hob and grate beside the pan",
-        ),
+        term_of("size of source", "source_frac", half, halo_source),
+        term_of("registration and edge", "source_frac", half_edge, edge_source),
+        term_of("temperature around the pan", "around_k", around, around_source),
     )
 
 
@@ -376,12 +356,10 @@ def film_term(
     loss = loss + emissivity * STEFAN_BOLTZMANN_W_M2K4 * (temperature**4 - ambient**4)
     half = np.maximum(loss, 0.0) * film / OIL_CONDUCTIVITY_W_MK.value / 2
     half = half * np.array([place.film_share_frac for place in places])
-    term = Term(
+    term = term_of(
         "drop through the film",
         "step_k",
-        -half,
         half,
-        "rectangular",
         "loss to the room through the film, weighted by its own share of the glow;"
         " its middle is corrected",
     )

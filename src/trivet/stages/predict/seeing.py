@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 
@@ -15,13 +15,13 @@ from trivet.models.predicted import prediction_stream, unseen_burners
 from trivet.physics.geometry.coverage import ENOUGH_PIXELS_ACROSS, rim_loss_frac, spot_factor
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.physics.geometry.optics import footprint_m, pixel_of_point
-from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k, sighted_surface_k
+from trivet.physics.radiation.measurement import sighted_apparent_k, sighted_surface_k
 from trivet.records.design import Base, Burner, Design, Pan
 from trivet.records.prediction import PanView
 from trivet.records.seeing import FillSight, FootprintMap, PanSight, Seeing, Tolerance
 from trivet.stages.predict.posesearch import search_pose
 from trivet.stages.predict.shadows import mount_tolerance, seams, shadows, union_sights
-from trivet.stages.predict.views import LITTLE_SEEN_FRAC, STEEP_RAD, Eye, Seen
+from trivet.stages.predict.views import LITTLE_SEEN_FRAC, STEEP_RAD, Eye, Seen, window_sight
 from trivet.units import celsius
 
 MAX_SHOWN = 32  # own estimate: more pixels of a map cannot be told apart on a page
@@ -182,20 +182,14 @@ def _most_losses(eye: Eye, view: PanView, seen: Seen) -> tuple[float, float]:
 
 def _beside_errors(design: Design, eye: Eye, pans: list[Pan], loss: FloatArray) -> FloatArray:
     """Return errors (cold and hot, centre and rim, view). [K]"""
-    surroundings, window = design.surroundings, eye.head.window
+    surroundings = design.surroundings
     pan_k = float(surroundings.beside_pan_k)
     beside = np.array([float(surroundings.beside_cold_k), float(surroundings.beside_hot_k)])
-    housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
-    path: dict[str, Any] = {
-        "emissivity": np.array([bare_range(pan)[0] for pan in pans])[None, None, :],
-        "reflected_k": float(surroundings.reflected_k),
-        "transmittance": float(window.transmittance_frac),
-        "window_k": housing_k + float(window.rise_delta_k),
-        "housing_k": housing_k,
-    }
-    true = LineOfSight(source_frac=1.0 - loss.T[None, :, :], around_k=beside[:, None, None], **path)
+    bare = np.array([bare_range(pan)[0] for pan in pans])[None, None, :]
+    believed = window_sight(design, eye=eye, emissivity=bare)
+    true = replace(believed, source_frac=1.0 - loss.T[None, :, :], around_k=beside[:, None, None])
     stated = sighted_apparent_k(pan_k, sight=true, band=eye.band)
-    read_k = sighted_surface_k(stated, sight=LineOfSight(**path), band=eye.band)
+    read_k = sighted_surface_k(stated, sight=believed, band=eye.band)
     return np.asarray(np.broadcast_to(read_k - pan_k, (2, 2, len(pans))))
 
 

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from trivet.arrays import FloatArray
 from trivet.device.fixedpoint import NODE_STEP_K, STEPS_PER_K
 from trivet.models.assumed import AROUND_PAN_K
-from trivet.physics.radiation.measurement import LineOfSight, sighted_apparent_k
+from trivet.physics.radiation.measurement import sighted_apparent_k
 from trivet.physics.radiation.planck import band_radiance_slope
 from trivet.records.design import Design
 from trivet.records.figures import Figure
-from trivet.stages.predict.cases import Cases, Pair, SeenCase, Shape, Term
+from trivet.stages.predict.cases import Cases, Pair, SeenCase, Term, term_of
 from trivet.stages.predict.endofline import after_end_of_line
 from trivet.stages.predict.pathterms import (
     film_term,
@@ -22,7 +23,7 @@ from trivet.stages.predict.pathterms import (
     source_terms,
     window_half_k,
 )
-from trivet.stages.predict.views import Eye
+from trivet.stages.predict.views import Eye, window_sight
 from trivet.units import show_difference
 
 ROUNDINGS = 3
@@ -78,11 +79,11 @@ def firmware_words(eye: Eye, *, apparent_k: FloatArray) -> Term:
         f"own calculation: {ROUNDINGS} roundings to 1/{STEPS_PER_K} K and a table of nodes "
         f"{NODE_STEP_K:g} K apart; docs/handoff.md"
     )
-    return _term("firmware's words", half, text)
+    return _step("firmware's words", half, text)
 
 
-def _term(name: str, half: FloatArray, source: str, shape: Shape = "rectangular") -> Term:
-    return Term(name, "offset_k", -half, half, shape, source, needed=False)
+def _step(name: str, half: FloatArray, source: str) -> Term:
+    return term_of(name, "offset_k", half, source, needed=False)
 
 
 def _accuracy(design: Design, eye: Eye, one: FloatArray) -> tuple[Term, Term]:
@@ -97,20 +98,16 @@ def _accuracy(design: Design, eye: Eye, one: FloatArray) -> tuple[Term, Term]:
     said = "spread of units, " if own_offset else "accuracy of "
     slope = "spread of units, " if own_gain else ""
     return (
-        Term(
+        term_of(
             "sensor offset",
             "offset_k",
-            -offset_k * one,
             offset_k * one,
-            "rectangular",
             f"{said}card {card.name}" + ("" if not unknown else ": unknown"),
         ),
-        Term(
+        term_of(
             "sensor gain",
             "gain",
-            -gain_frac * one,
             gain_frac * one,
-            "rectangular",
             f"{slope}card {card.name}, of scene minus housing{silent}",
         ),
     )
@@ -121,7 +118,7 @@ def _noise(eye: Eye, apparent_k: FloatArray) -> Term:
     slope = band_radiance_slope(float(card.netd_at_k), band=eye.band)
     noise = float(card.netd_delta_k) * slope / band_radiance_slope(apparent_k, band=eye.band)
     text = f"NETD of card {card.name}, scaled by the slope of radiance to the scene"
-    return Term("noise of one pixel", "offset_k", -noise, noise, "normal", text)
+    return term_of("noise of one pixel", "offset_k", noise, text, shape="normal")
 
 
 def most_drift_per_k(eye: Eye) -> float:
@@ -147,15 +144,15 @@ def _drifts(design: Design, eye: Eye, one: FloatArray) -> tuple[Term, ...]:
         told = f"card {card.name}, {awake_s:.0f} s after wake of {float(settle):.0f} s to settle"
     varies = math.nan if heating is None else heating.half_width * per_k
     return (
-        _term(
+        _step(
             "drift with housing",
             drift * one,
             f"card {card.name} "
             + ("does not say: unknown" if math.isnan(drift) else "times the housing's rise")
             + ("" if math.isnan(drift) else ", not corrected"),
         ),
-        _term("drift after wake", left * one, told),
-        _term(
+        _step("drift after wake", left * one, told),
+        _step(
             "self-heating",
             varies * one,
             f"card {card.name} does not say: unknown"
@@ -174,8 +171,8 @@ def _steps(eye: Eye, one: FloatArray) -> tuple[Term, Term]:
         high = "" if stored.high is None else f"; up to {show_difference(stored.high)} published"
         text = f"card {card.name}, stored in few bits{high}"
     return (
-        _term("output step", step * one, f"half a step of card {card.name}"),
-        _term("stored constants", (math.nan if stored is None else float(stored)) * one, text),
+        _step("output step", step * one, f"half a step of card {card.name}"),
+        _step("stored constants", (math.nan if stored is None else float(stored)) * one, text),
     )
 
 
@@ -210,30 +207,17 @@ def cases_of(design: Design, *, eye: Eye, places: list[SeenCase]) -> Cases:
     share, share_terms = source_terms(design, eye=eye, places=places)
     value, low, high = np.array([place.emissivity for place in places]).T
     step_k, step_term = film_term(design, places=places, emissivity=value)
-    surroundings, window = design.surroundings, eye.head.window
-    housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
-    sight = LineOfSight(
-        emissivity=value,
-        reflected_k=float(surroundings.reflected_k),
-        transmittance=float(window.transmittance_frac),
-        window_k=housing_k + float(window.rise_delta_k),
+    steam = design.surroundings.steam
+    sight = replace(
+        window_sight(design, eye=eye, emissivity=value),
         source_frac=share,
         around_k=AROUND_PAN_K.value,
-        housing_k=housing_k,
-        mirrored_frac=mirrored_share(window),
-        column_k=COLUMN_K
-        if surroundings.steam is None
-        else float(surroundings.steam.temperature_k),
+        mirrored_frac=mirrored_share(eye.head.window),
+        column_k=COLUMN_K if steam is None else float(steam.temperature_k),
     )
     apparent_k = sighted_apparent_k(temperature_k - step_k, sight=sight, band=eye.band)
-    emissivity = Term(
-        "emissivity",
-        "emissivity",
-        low - value,
-        high - value,
-        "rectangular",
-        "of what lies in the pan",
-    )
+    ends = (low - value, high - value)
+    emissivity = term_of("emissivity", "emissivity", ends, "of what lies in the pan")
     terms = (
         *sensor_terms(design, eye=eye, apparent_k=apparent_k),
         emissivity,

@@ -7,11 +7,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trivet.arrays import FloatArray
 from trivet.errors import OutOfRangeError
+from trivet.models.assumed import DARK_EMISSIVITY
 from trivet.models.optics import card_band, card_lens, mount_pose
 from trivet.physics.geometry.coverage import rim_coverage, size_of_source_loss_frac
 from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.physics.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
+from trivet.physics.radiation.measurement import LineOfSight
 from trivet.physics.radiation.planck import Band
 from trivet.records.design import Burner, Design, Head, Pan
 from trivet.records.prediction import PanView
@@ -68,6 +71,21 @@ def eye_of(design: Design, *, head: Head) -> Eye:
     """
     card = design.card(head)
     return Eye(head, card, card_lens(card), mount_pose(head.mount), card_band(card))
+
+
+def window_sight(
+    design: Design, *, eye: Eye, emissivity: float | FloatArray = DARK_EMISSIVITY
+) -> LineOfSight:
+    """Return the believed sight of a large surface through a head's window."""
+    surroundings, window = design.surroundings, eye.head.window
+    housing_k = float(surroundings.ambient_k) + float(surroundings.housing_rise_delta_k)
+    return LineOfSight(
+        emissivity=emissivity,
+        reflected_k=float(surroundings.reflected_k),
+        transmittance=float(window.transmittance_frac),
+        window_k=housing_k + float(window.rise_delta_k),
+        housing_k=housing_k,
+    )
 
 
 def pan_views(design: Design, *, eyes: tuple[Eye, ...]) -> tuple[PanView, ...]:
