@@ -11,8 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from trivet.arrays import IntArray
-from trivet.device.alertcooks import changes_of_cooks
-from trivet.device.alertsettings import HEAT_ON, AlertSettings, settings_array
+from trivet.device.alertmemory import changes_of_cooks
+from trivet.device.alertwords import HEAT_ON, AlertSettings, settings_array
 
 COOKS, SAMPLES, PERIOD_MS = 10_000, 4_800, 250
 BASELINE_COOKS = 40

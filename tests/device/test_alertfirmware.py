@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from trivet.device import alertsettings as words
-from trivet.device import alertsignals, alertslope, thresholds
+from trivet.device import alertrules, thresholds
+from trivet.device import alertwords as words
 from trivet.device.alertfirmware import alert_texts
-from trivet.device.alertsettings import AlertSettings, settings_array
-from trivet.device.readingfirmware import code_text
+from trivet.device.alertwords import AlertSettings, settings_array
+from trivet.device.firmware import code_text
 
 AHEAD = AlertSettings(
     "time_to_limit",
@@ -84,9 +84,9 @@ def test_the_c_of_every_rule_gives_the_twins_changes(tmp_path, seed):
     [
         ("trivet_alerts.h", "TRIVET_READING_AT_RANGE", words.AT_RANGE),
         ("trivet_alerts.h", "TRIVET_SIGNALS", words.SIGNALS),
-        ("trivet_slope.c", "WIDEST_DK", alertslope.WIDEST_DK),
-        ("trivet_slope.c", "UNBOUNDED_MS", alertslope.UNBOUNDED_MS),
-        ("trivet_device.c", "TOP_Q6", alertsignals.TOP_Q6),
+        ("trivet_slope.c", "WIDEST_DK", alertrules.WIDEST_DK),
+        ("trivet_slope.c", "UNBOUNDED_MS", alertrules.UNBOUNDED_MS),
+        ("trivet_device.c", "TOP_Q6", words.TOP_Q6),
     ],
 )
 def test_constants_of_the_c_are_those_of_the_twin(file, name, value):

@@ -7,15 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trivet.device import alertarmed, alertboiling, alertslope
-from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
+from trivet.device import alertpot
+from trivet.device import alertrules as judging
 from trivet.device.alertmemory import restored_states, saved_states
-from trivet.device.alertsettings import (
+from trivet.device.alertwords import (
     AT_RANGE,
     COOL,
     HEAT_ON,
-    NO_READING,
+    NO_VALUE,
     PERSON,
     AlertSettings,
     settings_array,
@@ -79,15 +79,15 @@ def test_saturation_counts_as_above_every_limit():
 
 
 def test_no_reading_neither_clears_nor_forgets():
-    time, reading = _steps((5, 5100), (60, NO_READING), (1, 5100), (60, NO_READING))
+    time, reading = _steps((5, 5100), (60, NO_VALUE), (1, 5100), (60, NO_VALUE))
     assert _run([LEVEL], time, reading) == [(1000, 0, 1, judging.BY_READING)]
     # A rise begun before the blindness keeps its start.
-    time, reading = _steps((0.5, 5100), (2, NO_READING), (1, 5100))
+    time, reading = _steps((0.5, 5100), (2, NO_VALUE), (1, 5100))
     assert _run([LEVEL], time, reading) == [(2500, 0, 1, judging.BY_READING)]
 
 
 def test_a_pan_taken_away_clears_the_alert_once_the_heat_is_off():
-    time, reading = _steps((5, 5100), (20, NO_READING))
+    time, reading = _steps((5, 5100), (20, NO_VALUE))
     gone = np.where(time >= 5000, COOL, HEAT_ON)
     assert _run([LEVEL], time, reading, gone)[1:] == [(10_000, 0, 0, judging.BY_READING)]
 
@@ -110,7 +110,7 @@ def test_a_rate_from_under_five_seconds_is_withheld():
     reading = 4000 + (time * 50) // 1000  # 5 K/s: the limit is 20 s away at once
     assert _run([AHEAD], time, reading)[0][0] == 5000
     # After a gap of more than half a window the rate starts anew.
-    gap = np.where((time >= 3000) & (time < 9000), NO_READING, reading)
+    gap = np.where((time >= 3000) & (time < 9000), NO_VALUE, reading)
     assert _run([AHEAD], time, gap)[0][0] == 14_000
 
 
@@ -139,7 +139,7 @@ def test_predicted_alert_clears_when_the_rise_stops():
 
 
 def test_loss_of_sight_only_while_the_burner_heats():
-    time, reading = _steps((5, 4000), (30, NO_READING), (10, 4000))
+    time, reading = _steps((5, 4000), (30, NO_VALUE), (10, 4000))
     assert _run([BLIND], time, reading) == [
         (15_000, 0, 1, judging.BY_BLINDNESS),
         (40_000, 0, 0, judging.BY_BLINDNESS),
@@ -185,7 +185,7 @@ EVERY = [
 _words = st.lists(
     st.tuples(
         st.integers(1, 3000),
-        st.one_of(st.just(NO_READING), st.just(AT_RANGE), st.integers(3300, 5600)),
+        st.one_of(st.just(NO_VALUE), st.just(AT_RANGE), st.integers(3300, 5600)),
         st.integers(0, 31),
     ),
     min_size=2,
@@ -226,7 +226,7 @@ def test_twin_and_compiled_code_agree(words):
 
 def _plain_run(*arguments):
     """Run the machine uncompiled, all the way down."""
-    rooms = (machine, alertarmed, judging, alertslope, alertboiling)
+    rooms = (machine, alertpot, judging)
     kept = {
         (room, name): one
         for room in rooms
@@ -249,7 +249,7 @@ def test_slope_sums_do_not_drift_over_days():
     state = machine.cold_start(1)
     _run([AHEAD], time, reading, state=state)
     s = state.alerts[0]
-    places = (s[judging.HEAD] + np.arange(s[judging.COUNT])) % alertslope.RING
+    places = (s[judging.HEAD] + np.arange(s[judging.COUNT])) % judging.RATE_RING
     t, y = (state.ring[0, places, 0] - s[judging.BASE_MS]), state.ring[0, places, 1]
     assert (s[judging.SUM_T], s[judging.SUM_TT]) == (t.sum(), (t * t).sum())
     assert (s[judging.SUM_Y], s[judging.SUM_TY]) == (y.sum(), (t * y).sum())

@@ -109,9 +109,9 @@ def test_twin_and_compiled_code_agree_bit_by_bit(table, monkeypatch):
 
 
 def test_impossible_tables_and_words_are_refused():
-    rising = np.linspace(1.0, 100.0, fx.NODES)
+    rising = np.linspace(1.0, 100.0, fx.TABLE_NODES)
     with pytest.raises(HandoffRefusedError, match="does not rise after node 10"):
-        fx.radiance_table(np.where(np.arange(fx.NODES) == 11, rising[9], rising))
+        fx.radiance_table(np.where(np.arange(fx.TABLE_NODES) == 11, rising[9], rising))
     with pytest.raises(HandoffRefusedError, match="positive"):
         fx.radiance_table(rising[:-1])
     steep = np.concatenate([1e-3 * rising[:-1], [1e4]])

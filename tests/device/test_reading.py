@@ -7,10 +7,12 @@ import re
 import numpy as np
 import pytest
 
+from trivet.device import arithmetic
 from trivet.device import readingburner as burner
-from trivet.device import readingpixels as pixels
-from trivet.device.readingfirmware import code_text
-from trivet.device.readingrules import EXP_PER_TAU, EXP_STEPS, HOUSING_RING, HeadNumbers
+from trivet.device import readingrules as pixels
+from trivet.device.firmware import code_text
+from trivet.device.fixedpoint import EXP_PER_TAU, EXP_STEPS
+from trivet.device.readingrules import HOUSING_RING, HeadNumbers
 
 
 def test_c_structure_and_twin_have_the_same_numbers():
@@ -26,13 +28,13 @@ def test_division_rounds_half_away_from_zero():
     # As C99 truncates and numpy floors, neither may be used bare.
     cases = {(5, 2): 3, (-5, 2): -3, (4, 3): 1, (-4, 3): -1, (7, 4): 2, (-7, 4): -2, (0, 9): 0}
     for (value, by), answer in cases.items():
-        assert pixels.divided(value, by) == answer
+        assert arithmetic.divided(value, by) == answer
 
 
 def test_decay_is_the_exponential_to_a_thousandth():
     table = np.rint(32768 * np.exp(-np.arange(EXP_STEPS + 1) / EXP_PER_TAU)).astype(np.int64)
     awake = np.arange(0, 700_000, 777)
-    own = np.array([pixels.decay_q15(int(t), 80_000, table) for t in awake]) / 32768
+    own = np.array([arithmetic.decay_q15(int(t), 80_000, table) for t in awake]) / 32768
     # The chord sags by (1/16)^2 / 8, 0.05 %, and the place is cut to 1/4096: 0.024 % more.
     assert np.abs(own - np.exp(-awake / 80_000)).max() < 0.00074
 
@@ -69,4 +71,4 @@ def test_sort_and_root():
         assert sorted_[:size].tolist() == sorted(words[:size].tolist())
         assert sorted_[size:].tolist() == words[size:].tolist()
     for square in (0, 1, 3, 4, 65535**2 - 1, 65535**2, 2**32, 2**40):
-        assert burner.root(square) == min(int(np.sqrt(square)), 65535)
+        assert arithmetic.root_of(square) == min(int(np.sqrt(square)), 65535)

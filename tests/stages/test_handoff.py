@@ -201,7 +201,7 @@ def test_tables_compile_and_hold_the_design(bundle, design, tmp_path):
 def test_error_map_covers_the_domain_and_stays_under_a_quarter_kelvin(bundle):
     assert bundle.worst_error_k == pytest.approx(bundle.error_map_k.max())
     assert 0.01 < bundle.worst_error_k <= 0.25
-    assert bundle.error_map_k.shape == (36, fx.NODES - 1)
+    assert bundle.error_map_k.shape == (36, fx.TABLE_NODES - 1)
     # Nodes alone would flatter: the map must see the chord's sag, h2/8 L''/L'
     # with L ~ T^n: 4/8 (n - 1)/T = 4/8 x 3.7/290 = 6 mK at 17 C.
     assert bundle.error_map_k[-1].min() > 0.004
@@ -218,7 +218,7 @@ def test_golden_vectors_hold_the_edges(bundle):
     )
     assert len(rows) > 2000
     apparent, surround, expected = rows[:, 1], rows[:, 4], rows[:, 6]
-    nodes = (fx.FIRST_NODE_K + 2 * np.arange(fx.NODES)) * 64
+    nodes = (fx.FIRST_NODE_K + 2 * np.arange(fx.TABLE_NODES)) * 64
     assert set(nodes) <= set(apparent)
     assert set(nodes[:-1] + 64) <= set(apparent)
     assert {0, 1, 65535} <= set(apparent)

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from trivet.device import readingrules as rules
-from trivet.device.alertsignals import even_frames, repeated_frames, said_signals
-from trivet.device.goldencooks import encoded_rows
+from trivet.device.alertwords import even_frames, repeated_frames, said_signals
+from trivet.device.devicefirmware import encoded_rows
 from trivet.models.firmware_words import device_readings, moment_words
 from trivet.records.alertlog import DeviceState
 from trivet.records.bundle import ReplayedCook

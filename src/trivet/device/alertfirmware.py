@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from trivet.arrays import IntArray
 from trivet.device import alertmachine as machine
-from trivet.device import alertsettings as words
-from trivet.device.alertsettings import AlertSettings, settings_array
-from trivet.device.readingfirmware import THRESHOLDS, code_text
+from trivet.device import alertwords as words
+from trivet.device.alertwords import AlertSettings, settings_array
+from trivet.device.firmware import braced, code_text
+from trivet.device.readingfirmware import THRESHOLDS
 from trivet.device.thresholds import header_text
 
 CODE = (
@@ -23,7 +24,8 @@ CODE = (
 )
 VECTORS_NAME = "trivet_alert_vectors.h"
 CHECK = "trivet_alert_check.c"
-MOMENTS = 12_000
+MOMENTS = 12_000  # own estimate: 50 minutes, each rule many times
+# A band at 450 K, drawn so that the scripted ramps cross it; own estimate.
 _BAND = {"signal": words.REPORTED, "set_dk": 4500, "deadband_dk": 30, "on_ms": 4000}
 EVERY_KIND = (
     AlertSettings("level", set_dk=5431, deadband_dk=80, on_ms=1000, escalate_ms=20_000),
@@ -88,10 +90,6 @@ def scripted_moments(
     -----
     Ramps of up to 5 K/s around the set points, plateaus at the boil and pots that boil
     dry, blind and saturated stretches, gaps, and clocks that jump back.
-
-    References
-    ----------
-    Common practice for firmware hand-over.
     """
     period = generator.choice([125, 150, 250, 250, 250, 400, 1000, 1050], size=moments)
     slow = _held(generator.random(moments // STRETCH + 1) < 0.1, moments)
@@ -114,7 +112,7 @@ def scripted_moments(
     signals[words.U95] = _held(generator.integers(-1, 300, count), moments)
     for row in (words.HOTTEST, words.REPORTED, words.SPREAD, words.APPARENT):
         shift = generator.integers(0, 3)
-        signals[row] = np.where(state == shift, words.NO_READING, signals[row])
+        signals[row] = np.where(state == shift, words.NO_VALUE, signals[row])
     for row in (words.HOTTEST, words.APPARENT):
         signals[row] = np.where(state == 4, words.AT_RANGE, signals[row])
     word = np.where(state <= 2, _held(generator.integers(0, 3, count), moments), words.HEAT_ON)
@@ -172,7 +170,7 @@ def alert_texts(
     Parameters
     ----------
     settings : (alert, 13)
-        As ``alertsettings.settings_array``.
+        As ``alertwords.settings_array``.
     generator : numpy.random.Generator
         Source of the scripted moments.
 
@@ -190,10 +188,6 @@ def alert_texts(
     -----
     12,000 moments; each alert also with an eighth of its delays, and one of every kind.
     Expected changes are those of the twin. Without alerts there are no files.
-
-    References
-    ----------
-    ISO/IEC 9899:1999.
     """
     if settings.shape[0] == 0:
         return {}, 0
@@ -210,7 +204,7 @@ def alert_texts(
     rows: dict[str, list[Sequence[object]]] = {
         "trivet_alert trivet_alerts[TRIVET_CHECKED_ALERTS]": settings.tolist(),
         "trivet_moment trivet_moments[TRIVET_MOMENTS]": [
-            (t, "{" + ", ".join(map(str, seen)) + "}", f"{w}u") for t, seen, w in moments
+            (t, braced(seen), f"{w}u") for t, seen, w in moments
         ],
         # Moment, alert, what, and the time left with its ends and rate; the cause stays here.
         "trivet_change trivet_changes[TRIVET_CHANGES + 1]": [
@@ -220,7 +214,7 @@ def alert_texts(
     }
     arrays = "".join(
         f"static const {name} = {{\n"
-        + ",\n".join("    {" + ", ".join(map(str, row)) + "}" for row in values)
+        + ",\n".join("    " + braced(row) for row in values)
         + "\n};\n"
         for name, values in rows.items()
     )

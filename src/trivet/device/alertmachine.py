@@ -1,6 +1,6 @@
 """The alert machine: integers in, changes out; one source for the stage and the firmware.
 
-One burner, one moment at a time. Readings are deci-kelvin (0.1 K); NO_READING
+One burner, one moment at a time. Readings are deci-kelvin (0.1 K); NO_VALUE
 says that nothing can be said, AT_RANGE that the scene is at or above the
 sensor's range. Times are milliseconds. Rules:
 
@@ -12,7 +12,7 @@ sensor's range. Times are milliseconds. Rules:
   reading + rate x lead reaches the limit, above the gate. Withheld while the
   readings span under 5 s; a gap of half a window empties it. A leap of the reading, as when
   food is turned, is no heating and switches nothing on.
-- *Boil dry*: see ``alertboiling``. *Condition*: bits of the state word that must be set and
+- *Boil dry*: see ``alertpot``. *Condition*: bits of the state word that must be set and
   must not.
 - *Loss of sight*: on once the burner heats and nothing can be said for the on
   delay; off once sight is back, or the heat off, for the off delay.
@@ -36,11 +36,12 @@ import numpy as np
 
 from trivet.arrays import IntArray
 from trivet.device import compiled
-from trivet.device.alertarmed import run_armed
-from trivet.device.alertboiling import NEVER
-from trivet.device.alertjudging import (
+from trivet.device.alertpot import run_armed
+from trivet.device.alertrules import (
     AT_MS,
     BASE_MS,
+    BETWEEN,
+    BY_ITS_RATE,
     BY_RATE,
     BY_READING,
     CAME_MS,
@@ -53,23 +54,32 @@ from trivet.device.alertjudging import (
     FIELDS,
     HEAD,
     HEATED,
+    HIGH,
     INSIDE_MS,
     LAST_MS,
+    LOW,
+    NEVER,
     NO_TIMES,
+    NOT_KNOWN,
     ON,
+    RATE_RING,
     RISE_MS,
     SINCE_MS,
     SUM_T,
     SUM_TT,
     SUM_TY,
     SUM_Y,
+    ahead,
     cause_of,
     delayed,
+    leapt,
     noted,
     overdue,
+    slope_add,
     standing,
+    time_left,
 )
-from trivet.device.alertsettings import (
+from trivet.device.alertwords import (
     AT_RANGE,
     BELOW,
     BOIL_DRY,
@@ -80,24 +90,12 @@ from trivet.device.alertsettings import (
     HOTTEST,
     KIND,
     LOSS_OF_SIGHT,
-    NO_READING,
+    NO_VALUE,
     SET_DK,
     SIGNAL,
     TIME_TO_LIMIT,
     U95,
     WINDOW_MS,
-)
-from trivet.device.alertslope import (
-    BETWEEN,
-    BY_ITS_RATE,
-    HIGH,
-    LOW,
-    NOT_KNOWN,
-    RING,
-    ahead,
-    leapt,
-    slope_add,
-    time_left,
 )
 from trivet.errors import InputError
 
@@ -132,15 +130,11 @@ def cold_start(alerts: int) -> MachineState:
     Notes
     -----
     A restart that loses its state forgets that an alert was on: restore it.
-
-    References
-    ----------
-    The module's rules.
     """
     state = np.zeros((alerts, FIELDS), dtype=np.int64)
     for column in (RISE_MS, FALL_MS, SINCE_MS, AT_MS, CAME_MS, INSIDE_MS):
         state[:, column] = NEVER
-    ring = np.zeros((alerts, RING, 2), dtype=np.int64)
+    ring = np.zeros((alerts, RATE_RING, 2), dtype=np.int64)
     return MachineState(state, ring, np.array([NEVER, 0, NEVER, NEVER], dtype=np.int64))
 
 
@@ -206,7 +200,7 @@ def _until_changed(i, moments, a, ring, kept):  # type: ignore[no-untyped-def]
             timers, sums = (was, NEVER, NEVER), (0, 0, 0, 0, 0, 0, now)
             due = FAR if due == FAR else now + a[ESCALATE_MS]
         before = now
-        if reading not in (NO_READING, AT_RANGE):
+        if reading not in (NO_VALUE, AT_RANGE):
             sums = slope_add(now, reading, a[WINDOW_MS], sums, ring)
         judged = standing(reading, word[i], a, 1)
         if judged == BY_ITS_RATE:
@@ -279,7 +273,7 @@ def _believed(hottest, word, heated):  # type: ignore[no-untyped-def]
     for i in range(word.size):
         if word[i] & COOL:
             heated = np.int64(0)
-        elif hottest[i] != NO_READING or word[i] & HEAT_ON:
+        elif hottest[i] != NO_VALUE or word[i] & HEAT_ON:
             heated = word[i] & HEAT_ON
         out[i] |= heated
     return out, heated
@@ -336,7 +330,7 @@ def burner_changes(
         Moments. [ms]
     signals : (signal, time)
         The burner's signals, or the first of them: hottest, reported, spread, apparent, 95 %
-        half-width; NO_READING or AT_RANGE among them. [0.1 K]
+        half-width; NO_VALUE or AT_RANGE among them. [0.1 K]
     word : (time,)
         Bits of the state word.
     settings : (alert, 13)
@@ -357,10 +351,6 @@ def burner_changes(
     Notes
     -----
     About 10 ns a moment and alert when compiled.
-
-    References
-    ----------
-    The module's rules.
     """
     if signals.ndim != 2 or not time_ms.shape == signals.shape[1:] == word.shape:
         raise InputError("time, signals and word must have one length")

@@ -1,4 +1,4 @@
-"""The alert machine's memory as bytes, so that a restart forgets no alert."""
+"""The alert machine over many cooks at once, and its memory as bytes that survive a restart."""
 
 from __future__ import annotations
 
@@ -6,15 +6,80 @@ import struct
 import zlib
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trivet.arrays import IntArray
-from trivet.device.alertjudging import FIELDS
+from trivet.device import alertmachine as machine
+from trivet.device import alertrules as judging
 from trivet.device.alertmachine import MachineState
-from trivet.device.alertslope import RING
+from trivet.device.alertrules import FIELDS, RATE_RING
+from trivet.device.alertwords import SIGNAL
 from trivet.errors import InputError
 
+
+def changes_of_cooks(
+    time_ms: IntArray,
+    *,
+    reading_dk: NDArray[np.integer],
+    word: IntArray,
+    settings: IntArray,
+    room: int = 64,
+) -> list[IntArray]:
+    """Return the changes of many cooks of one burner and one time base, each from a cold start.
+
+    Parameters
+    ----------
+    time_ms : (time,)
+        Moments. [ms]
+    reading_dk : (cook, time)
+        Readings. [0.1 K]
+    word : (time,)
+        Bits HEAT_ON and COOL.
+    settings : (alert, 13)
+        As :func:`settings_array`; all look at the hottest part.
+    room : int
+        Changes foreseen a cook; one with more is run again by itself. [-]
+
+    Returns
+    -------
+    list of (change, 8)
+        As :func:`burner_changes`, cook by cook.
+
+    Raises
+    ------
+    InputError
+        If the arrays differ in length, or an alert looks at another signal.
+
+    Notes
+    -----
+    For campaigns: one compiled loop, the same function as the device's.
+    """
+    if reading_dk.ndim != 2 or not reading_dk.shape[1] == time_ms.size == word.size:
+        raise InputError("time, reading and word must have one length")
+    if settings.size and settings[:, SIGNAL].any():
+        raise InputError("an alert looks at another signal than the hottest part")
+    state = machine.cold_start(settings.shape[0])
+    counts = np.zeros(reading_dk.shape[0], dtype=np.int64)
+    changes = np.zeros((reading_dk.shape[0], room, judging.CHANGE), dtype=np.int64)
+    fresh = (state.alerts, state.ring, state.common)
+    machine.run_cooks((time_ms, reading_dk, word), settings, fresh, counts, changes)
+    found = []
+    for i, count in enumerate(counts.tolist()):
+        if count <= room:
+            found.append(changes[i, :count])
+            continue
+        again = machine.cold_start(settings.shape[0])
+        reading = reading_dk[i : i + 1].astype(np.int64)
+        found.append(
+            machine.burner_changes(
+                time_ms, signals=reading, word=word, settings=settings, state=again
+            )
+        )
+    return found
+
+
 MAGIC = b"TAM2"
-COMMON = 4
+COMMON = 4  # last moment, heated, hand, new frame
 
 
 def saved_states(states: tuple[MachineState, ...], *, settings: IntArray) -> bytes:
@@ -35,10 +100,6 @@ def saved_states(states: tuple[MachineState, ...], *, settings: IntArray) -> byt
     Notes
     -----
     2.2 kB an alert and burner.
-
-    References
-    ----------
-    The module's rules.
     """
     alerts = settings.shape[1]
     head = struct.pack("<4sIII", MAGIC, len(states), alerts, _fit(settings))
@@ -76,13 +137,9 @@ def restored_states(saved: bytes, *, settings: IntArray) -> tuple[MachineState, 
     Notes
     -----
     Rather refused than guessed: after a change of settings start cold.
-
-    References
-    ----------
-    The module's rules.
     """
     units, alerts = settings.shape[:2]
-    each = alerts * (FIELDS + 2 * RING) + COMMON
+    each = alerts * (FIELDS + 2 * RATE_RING) + COMMON
     if len(saved) < 20 or saved[:4] != MAGIC:
         raise InputError("the saved alert state is no alert state: start cold")
     _, count, kept, fit = struct.unpack("<4sIII", saved[:16])
@@ -97,7 +154,7 @@ def restored_states(saved: bytes, *, settings: IntArray) -> tuple[MachineState, 
         states.append(
             MachineState(
                 row[:split].reshape(alerts, FIELDS).copy(),
-                row[split:-COMMON].reshape(alerts, RING, 2).copy(),
+                row[split:-COMMON].reshape(alerts, RATE_RING, 2).copy(),
                 row[-COMMON:].copy(),
             )
         )

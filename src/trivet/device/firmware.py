@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from importlib import resources
 
 import numpy as np
 
@@ -66,131 +67,15 @@ uint16_t trivet_surface(uint16_t apparent, const trivet_scene *scene, const int3
 #endif
 """
 
-_SOURCE = """\
-#include "trivet_inversion.h"
 
-#define ONE 32768
-#define FULL_SCALE ((int64_t)1 << 26)
+def code_text(name: str) -> str:
+    """Return one of the C files of ``device/c``."""
+    return resources.files("trivet.device").joinpath("c", name).read_text(encoding="utf-8")
 
-/* Scaled radiance of a temperature; -1 outside the table. */
-static int64_t radiance_of(uint16_t word, const int32_t *table)
-{
-    const int32_t offset = (int32_t)word - TRIVET_FIRST_NODE;
-    int32_t node, rest, rise;
-    if (offset < 0 || offset > ((TRIVET_NODES - 1) << TRIVET_NODE_SHIFT)) {
-        return -1;
-    }
-    node = offset >> TRIVET_NODE_SHIFT;
-    rest = offset & ((1 << TRIVET_NODE_SHIFT) - 1);
-    if (rest == 0) {
-        return table[node];
-    }
-    rise = table[node + 1] - table[node];
-    return table[node] + ((rise * rest + (1 << (TRIVET_NODE_SHIFT - 1))) >> TRIVET_NODE_SHIFT);
-}
 
-/* Temperature of a scaled radiance. */
-static uint16_t word_of(int64_t radiance, const int32_t *table)
-{
-    int32_t low = 0, high = TRIVET_NODES - 1;
-    int64_t rise, part;
-    if (radiance < table[0]) {
-        return TRIVET_UNDER_RANGE;
-    }
-    if (radiance >= table[TRIVET_NODES - 1]) {
-        return TRIVET_OVER_RANGE;
-    }
-    while (high - low > 1) {
-        const int32_t middle = (low + high) >> 1;
-        if (table[middle] <= radiance) {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    rise = (int64_t)table[low + 1] - table[low];
-    part = (((radiance - table[low]) << TRIVET_NODE_SHIFT) + (rise >> 1)) / rise;
-    return (uint16_t)(TRIVET_FIRST_NODE + (low << TRIVET_NODE_SHIFT) + (int32_t)part);
-}
-
-/* x of mixed = share x + (1 - share) other; 0 where it is not positive. */
-static int64_t without_share(int64_t mixed, int64_t share, int64_t other)
-{
-    const int64_t left = (mixed << 15) - (ONE - share) * other;
-    return left <= 0 ? 0 : (left + (share >> 1)) / share;
-}
-
-uint16_t trivet_surface(uint16_t apparent, const trivet_scene *scene, const int32_t *table)
-{
-    const int64_t mirrored = radiance_of(scene->surround, table);
-    const int64_t glow = radiance_of(scene->window, table);
-    const int64_t seen = radiance_of(apparent, table);
-    int64_t before;
-    if (apparent == TRIVET_NO_READING || apparent == TRIVET_UNDER_RANGE
-        || apparent == TRIVET_OVER_RANGE) {
-        return apparent;
-    }
-    if (scene->emissivity < 1 || scene->emissivity > ONE
-        || scene->transmittance < 1 || scene->transmittance > ONE) {
-        return TRIVET_NO_READING;
-    }
-    if (mirrored < 0 || glow < 0) {
-        return TRIVET_NO_READING;
-    }
-    if (seen < 0) {
-        return apparent < TRIVET_FIRST_NODE ? TRIVET_UNDER_RANGE : TRIVET_OVER_RANGE;
-    }
-    before = without_share(seen, scene->transmittance, glow);
-    if (before > FULL_SCALE << 5) {
-        return TRIVET_OVER_RANGE;
-    }
-    return word_of(without_share(before, scene->emissivity, mirrored), table);
-}
-"""
-
-_CHECK = """\
-#include <stdio.h>
-#include "trivet_inversion.h"
-#include "trivet_vectors.h"
-
-static uint32_t fingerprint(void)
-{
-    uint32_t hash = 2166136261u;
-    int table, node, byte;
-    for (table = 0; table < TRIVET_TABLES; table++) {
-        for (node = 0; node < TRIVET_NODES; node++) {
-            const uint32_t value = (uint32_t)trivet_table[table][node];
-            for (byte = 0; byte < 4; byte++) {
-                hash = (hash ^ ((value >> (8 * byte)) & 255u)) * 16777619u;
-            }
-        }
-    }
-    return hash;
-}
-
-int main(void)
-{
-    long wrong = 0, i;
-    if (fingerprint() != TRIVET_TABLE_FINGERPRINT) {
-        printf("the table is not the one that the vectors were made with\\n");
-        return 2;
-    }
-    for (i = 0; i < TRIVET_VECTORS; i++) {
-        const trivet_vector *v = &trivet_vectors[i];
-        const uint16_t got = trivet_surface(v->apparent, &v->scene, trivet_table[v->table]);
-        if (got != v->expected) {
-            if (wrong < 10) {
-                printf("vector %ld: got %u, expected %u\\n", i, (unsigned)got,
-                       (unsigned)v->expected);
-            }
-            wrong++;
-        }
-    }
-    printf("%ld of %ld vectors match%s\\n", (long)TRIVET_VECTORS - wrong, (long)TRIVET_VECTORS,
-           TRIVET_UNPROVEN ? " (UNPROVEN)" : "");
-    return wrong == 0 ? 0 : 1;
-}
-"""
+def braced(values: Iterable[object]) -> str:
+    """Return values as a C initialiser."""
+    return "{" + ", ".join(map(str, values)) + "}"
 
 
 @dataclass(frozen=True)
@@ -234,10 +119,6 @@ def golden_vectors(
     Notes
     -----
     About 2,700 a table.
-
-    References
-    ----------
-    Common practice for firmware hand-over.
     """
     parts = [_vectors_of(i, table, generator, random) for i, table in enumerate(tables)]
     return GoldenVectors(*np.concatenate(parts, axis=1))
@@ -247,7 +128,7 @@ def _vectors_of(
     index: int, table: fx.RadianceTable, generator: np.random.Generator, random: int
 ) -> IntArray:
     one, room = fx.ONE_Q15, 300 * fx.STEPS_PER_K
-    nodes = (fx.FIRST_NODE_K + 2 * np.arange(fx.NODES)) * fx.STEPS_PER_K
+    nodes = (fx.FIRST_NODE_K + 2 * np.arange(fx.TABLE_NODES)) * fx.STEPS_PER_K
     edges = np.array([0, 1, 2, nodes[0] - 1, nodes[0] + 1, nodes[-1] - 1, nodes[-1] + 1, 65534])
     apparent = np.unique(np.concatenate([nodes, nodes[:-1] + 64, edges, [65535]]))
     plain = np.array([[a, one, one, room, room] for a in apparent])
@@ -334,15 +215,15 @@ def inversion_texts(
         "over": fx.OVER_RANGE,
         "first": fx.FIRST_NODE_K * fx.STEPS_PER_K,
         "shift": fx.NODE_SHIFT,
-        "nodes": fx.NODES,
+        "nodes": fx.TABLE_NODES,
         "tables": len(tables),
     }
     return {
         HEADER_NAME: _HEADER % words,
-        SOURCE_NAME: _SOURCE,
+        SOURCE_NAME: code_text(SOURCE_NAME),
         TABLE_NAME: _table_text(tables),
         VECTORS_NAME: _vector_text(vectors, table_fingerprint(tables)),
-        CHECK_NAME: _CHECK,
+        CHECK_NAME: code_text(CHECK_NAME),
     }
 
 
@@ -372,9 +253,7 @@ def _vector_text(vectors: GoldenVectors, digest: int) -> str:
         vectors.expected,
     )
     rows = zip(*(column.tolist() for column in columns), strict=True)
-    lines = ",\n".join(
-        f"    {{{b}, {a}, {{{e}, {t}, {s}, {w}}}, {x}}}" for b, a, e, t, s, w, x in rows
-    )
+    lines = ",\n".join("    " + braced((b, a, braced(scene), x)) for b, a, *scene, x in rows)
     return (
         f"#define TRIVET_VECTORS {vectors.expected.size}\n"
         f"#define TRIVET_TABLE_FINGERPRINT {digest}u\n\n"

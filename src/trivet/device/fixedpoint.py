@@ -26,16 +26,18 @@ from trivet.arrays import FloatArray, IntArray
 from trivet.device import compiled
 from trivet.errors import HandoffRefusedError, OutOfRangeError
 
-NO_READING, UNDER_RANGE, OVER_RANGE = 0, 1, 65535
-STEPS_PER_K = 64
-ONE_Q15 = 32768
+NO_READING, UNDER_RANGE, OVER_RANGE = 0, 1, 65535  # definition of the words: the ends of 16 bits
+STEPS_PER_K = 64  # definition of the words: 16 bits reach 1,024 K
+ONE_Q15 = 32768  # definition of a share
 NODE_SHIFT = 7
 """Nodes are 2**7 steps of 1/64 K apart: 2 K."""
-NODE_STEP_K = 2.0
-FIRST_NODE_K = 234
-NODES = 320
-LAST_NODE_K = FIRST_NODE_K + 2 * (NODES - 1)
-FULL_SCALE = 1 << 26
+NODE_STEP_K = 2.0  # 2**NODE_SHIFT steps
+FIRST_NODE_K = 234  # own estimate: under any hood
+TABLE_NODES = 320  # own estimate: to 872 K, over any pan
+LAST_NODE_K = FIRST_NODE_K + 2 * (TABLE_NODES - 1)  # of the figures above
+FULL_SCALE = 1 << 26  # own estimate: leaves room for shifts by 15 in 64 bits
+EXP_STEPS, EXP_PER_TAU = 128, 16
+"""The decay after wake is a table of exp(-x) at 0, 1/16, ... 8, straight lines between."""
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,7 @@ def node_temperatures_k() -> FloatArray:
     ----------
     The range in which the inverse of the band radiance is valid.
     """
-    return np.asarray(FIRST_NODE_K + NODE_STEP_K * np.arange(NODES), dtype=np.float64)
+    return np.asarray(FIRST_NODE_K + NODE_STEP_K * np.arange(TABLE_NODES), dtype=np.float64)
 
 
 def radiance_table(radiance: ArrayLike) -> RadianceTable:
@@ -90,14 +92,10 @@ def radiance_table(radiance: ArrayLike) -> RadianceTable:
     Notes
     -----
     One step is 1.5e-8 of full scale: under 0.3 mK at -39 C in 8 to 14 um.
-
-    References
-    ----------
-    Fixed-point scaling, common practice.
     """
     exact = np.asarray(radiance, dtype=np.float64)
-    if exact.shape != (NODES,) or not np.all(np.isfinite(exact)) or exact[0] <= 0.0:
-        raise HandoffRefusedError(f"a radiance table needs {NODES} positive numbers")
+    if exact.shape != (TABLE_NODES,) or not np.all(np.isfinite(exact)) or exact[0] <= 0.0:
+        raise HandoffRefusedError(f"a radiance table needs {TABLE_NODES} positive numbers")
     scale = float(exact[-1]) / FULL_SCALE
     values = np.rint(exact / scale).astype(np.int64)
     steps = np.diff(values)
@@ -133,10 +131,6 @@ def temperature_q6(temperature_k: ArrayLike) -> IntArray:
     Notes
     -----
     Rounding costs up to 1/128 K, which an emissivity of 0.3 makes 0.03 K.
-
-    References
-    ----------
-    The module's list of words.
     """
     exact = np.asarray(temperature_k, dtype=np.float64)
     if np.any(np.isfinite(exact) & (exact < 0.05)):
@@ -169,10 +163,6 @@ def share_q15(share: float) -> int:
     Notes
     -----
     Rounding costs 1.5e-5: under 0.01 K at an emissivity of 0.3 and 300 C.
-
-    References
-    ----------
-    The module's list of words.
     """
     if not 0.0 < share <= 1.0:
         raise OutOfRangeError(f"share is {share}: allowed more than 0, up to 1")
@@ -183,7 +173,7 @@ def share_q15(share: float) -> int:
 def radiance_of_q6(word, values):  # type: ignore[no-untyped-def]
     """Return the scaled radiance of a temperature word, or -1 outside the table."""
     offset = word - FIRST_NODE_K * STEPS_PER_K
-    if offset < 0 or offset > (NODES - 1) << NODE_SHIFT:
+    if offset < 0 or offset > (TABLE_NODES - 1) << NODE_SHIFT:
         return -1
     node = offset >> NODE_SHIFT
     rest = offset & ((1 << NODE_SHIFT) - 1)
@@ -198,9 +188,9 @@ def q6_of_radiance(radiance, values):  # type: ignore[no-untyped-def]
     """Return the temperature word of a scaled radiance."""
     if radiance < values[0]:
         return UNDER_RANGE
-    if radiance >= values[NODES - 1]:
+    if radiance >= values[TABLE_NODES - 1]:
         return OVER_RANGE
-    low, high = 0, NODES - 1
+    low, high = 0, TABLE_NODES - 1
     while high - low > 1:
         middle = (low + high) >> 1
         if values[middle] <= radiance:

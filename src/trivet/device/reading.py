@@ -10,14 +10,16 @@ The loops are compiled when called; their ``py_func`` is the readable twin.
 
 from __future__ import annotations
 
+from typing import Any, TypeVar
+
 import numpy as np
 
-from trivet.arrays import IntArray
+from trivet.arrays import FloatArray, IntArray
 from trivet.device import compiled
 from trivet.device import readingrules as rules
+from trivet.device.arithmetic import decay_q15, shifted
 from trivet.device.fixedpoint import NO_READING, OVER_RANGE, UNDER_RANGE
 from trivet.device.readingburner import (
-    ABSENT,
     EDGE,
     STEAM,
     flag_word,
@@ -31,16 +33,19 @@ from trivet.device.readingburner import (
     sort_words,
     steams,
 )
-from trivet.device.readingpixels import (
+from trivet.device.readingrules import (
+    HeadReading,
+    ReadingState,
     cover,
-    decay_q15,
     drift_steps,
     even_frame,
     housing_rate_q20,
     uncover,
 )
-from trivet.device.readingrules import HeadReading, ReadingState
 from trivet.errors import InputError
+from trivet.records.estimate import ABSENT
+
+Words = TypeVar("Words", IntArray, FloatArray)
 
 
 @compiled
@@ -58,7 +63,7 @@ def _reported(frame, mean, count, place, h, memory):  # type: ignore[no-untyped-
         low = scratch[count // 2]
     else:
         colder = max(mean - ends[0], 0) if not place[2] else 0
-        return mean - ((colder * place[3]) >> 15), ends
+        return mean - shifted(colder * place[3], 15), ends
     return mean_between(frame, low, high, place, h, pixel), ends
 
 
@@ -100,7 +105,8 @@ def read_frames(frames, sensor, told, fixed, pixel_terms, state, out):  # type: 
     decay_table, pixel_offset, pixel_gain, beside = pixel_terms
     head, housing_ring, pixel, scratch = state[0], state[1], state[2], state[5]
     for t in range(frames.shape[0]):
-        frame, now, housing, awake = frames[t], sensor[t, 0], sensor[t, 1], sensor[t, 2]
+        frame, housing = frames[t], sensor[t, 1]
+        now, awake = np.int64(sensor[t, 0]), np.int64(sensor[t, 2])
         step_ms = 0 if head[0] < 0 or now < head[0] else now - head[0]
         head[0] = now
         decay = decay_q15(awake, h.tau_ms, decay_table)
@@ -126,13 +132,13 @@ def fixed_terms(constants: HeadReading) -> tuple[object, ...]:
 
 
 def device_reading(
-    frames: IntArray,
+    frames: Words,
     *,
-    sensor: IntArray,
+    sensor: Words,
     told: IntArray,
     constants: HeadReading,
     state: ReadingState,
-) -> IntArray:
+) -> Words:
     """Return what the device says of each burner, frame by frame.
 
     Parameters
@@ -163,18 +169,15 @@ def device_reading(
     Notes
     -----
     Causal; bit for bit that of the C code.
-
-    References
-    ----------
-    The rules in ``readingpixels`` and ``readingburner``.
     """
     if frames.ndim != 2 or frames.shape[1] != constants.pixels or sensor.shape[1:] != (3,):
         raise InputError("frames must be (time, pixel) and the sensor's words (time, 3)")
     if told.shape != (len(constants.burners),) or frames.shape[0] != sensor.shape[0]:
         raise InputError("one word of what was told a burner, one row of the sensor a frame")
-    out = np.zeros((frames.shape[0], told.size, rules.SAYS), dtype=np.int64)
+    kind = state.pixel.dtype
+    out: Any = np.zeros((frames.shape[0], told.size, rules.SAYS), dtype=kind)
     terms = (constants.decay, constants.pixel_offset, constants.pixel_gain, constants.beside)
     memory = (state.head, state.housing, state.pixel, state.burner, state.heat, state.scratch)
-    whole = frames.astype(np.int64)
-    read_frames(whole, sensor, told, fixed_terms(constants), terms, memory, out)
-    return out
+    whole = frames.astype(kind)
+    read_frames(whole, sensor.astype(kind), told, fixed_terms(constants), terms, memory, out)
+    return out  # type: ignore[no-any-return]

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from trivet.device import compiled
 from trivet.device import readingrules as rules
-from trivet.device.fixedpoint import NO_READING, ONE_Q15, OVER_RANGE, UNDER_RANGE, surface_q6
-from trivet.device.readingpixels import SINCE, divided, passed, shaded, stamp
+from trivet.device.arithmetic import divided, halved, root_of, shifted, surface_of
+from trivet.device.fixedpoint import NO_READING, ONE_Q15, OVER_RANGE, UNDER_RANGE
+from trivet.device.readingrules import SINCE, passed, shaded, stamp
 from trivet.device.thresholds import (
     BACK_MS,
     COOLING_MKPS,
@@ -25,10 +28,10 @@ from trivet.device.thresholds import (
     WATER_COOLING_STEPS,
 )
 from trivet.quality import BLOCKING, Quality
+from trivet.records.estimate import ABSENT, PRESENT, UNSURE
 from trivet.records.requirement import OF_WORDS
 
 FOOD = OF_WORDS.index("food")
-PRESENT, ABSENT, UNSURE = 1, 0, 2
 FINE = 16
 """Steps of a mean in one of a word, where its rate counts."""
 STALE, SATURATED, HAND = int(Quality.STALE), int(Quality.SATURATED), int(Quality.HAND)
@@ -173,7 +176,7 @@ def heats(now, fine, saturated, h, memory, ring):  # type: ignore[no-untyped-def
     ``fine`` is the mean of the open pixels in 1/1024 K: a word more or less within 3 s
     would be 5 % of the rate that tells a rise.
     """
-    count, first = memory[rules.HEAT_COUNT], memory[rules.HEAT_HEAD]
+    count, first = int(memory[rules.HEAT_COUNT]), int(memory[rules.HEAT_HEAD])
     size = rules.HEAT_RING
     if count and now < ring[(first + count - 1) % size, 0]:
         count = 0
@@ -212,28 +215,17 @@ def presence(now, mean, hob, h, memory):  # type: ignore[no-untyped-def]
 
 
 @compiled
-def root(square):  # type: ignore[no-untyped-def]
-    """Return the whole part of a square root; 65535 from 2**32 on."""
-    found, bit = 0, 1 << 15
-    while bit:
-        if (found + bit) * (found + bit) <= square:
-            found += bit
-        bit >>= 1
-    return found
-
-
-@compiled
 def width(mean, hot, moment, hidden, surface, h):  # type: ignore[no-untyped-def] # noqa: PLR0917
     """Return the half-width of 95 % of a mean, as apparent temperature."""
     housing, decay = moment[0], moment[1]
     covered, every, span = hidden
-    wake = (h.u_wake * decay) >> 15
-    warm = (h.u_housing_q15 * abs(housing - h.housing_ref)) >> 15
-    gain = (h.u_gain_q15 * abs(mean - housing)) >> 15
-    uneven = (h.u_uneven_q15 * span) >> 15
+    wake = shifted(h.u_wake * decay, 15)
+    warm = shifted(h.u_housing_q15 * abs(housing - h.housing_ref), 15)
+    gain = shifted(h.u_gain_q15 * abs(mean - housing), 15)
+    uneven = shifted(h.u_uneven_q15 * span, 15)
     settled = surface[rules.WIDE]
     square = settled * settled + wake * wake + warm * warm + gain * gain + uneven * uneven
-    wide = root(square)
+    wide = root_of(square)
     if covered and hot > mean:
         wide += divided((hot - mean) * covered, every)
     return wide
@@ -243,7 +235,7 @@ def width(mean, hot, moment, hidden, surface, h):  # type: ignore[no-untyped-def
 def inverted(word, emissivity, around, h, radiance):  # type: ignore[no-untyped-def]
     """Return the surface temperature behind an apparent one."""
     word = min(max(word, UNDER_RANGE + 1), OVER_RANGE - 1)
-    return surface_q6(word, (emissivity, h.transmittance), around, radiance)
+    return surface_of(word, (emissivity, h.transmittance), around, radiance)
 
 
 @compiled
@@ -262,7 +254,7 @@ def left_boil(middle, low, moment, h, memory):  # type: ignore[no-untyped-def]
         if fell or low > h.boiled:
             memory[rules.LEFT] = min(memory[rules.TOP], h.boiled)
             memory[rules.BACK_MS] = 0
-    elif low > h.boiled or middle < memory[rules.LEFT] - (h.left_boil >> 1):
+    elif low > h.boiled or middle < memory[rules.LEFT] - shifted(h.left_boil, 1):
         memory[rules.BACK_MS] = 0
     elif memory[rules.BACK_MS] == 0:
         memory[rules.BACK_MS] = stamp(now)
@@ -311,7 +303,7 @@ def say(out, counts, seen, moment, surface, h, radiance, memory):  # type: ignor
     hot, ends = seen[0], seen[1:]
     every, _, covered, _, _, saturated, _, _, mean = counts
     window = min(max(moment[0] + h.window_rise, UNDER_RANGE), OVER_RANGE)
-    around, flags = (h.mirrored, window), out[rules.FLAGS]
+    around, flags = (h.mirrored, window), np.int64(out[rules.FLAGS])
     out[rules.REPORTED : rules.FLAGS] = NO_READING
     if mean != NO_READING and flags & COLD == 0:
         seen = inverted(mean, ONE_Q15, around, h, radiance)
@@ -322,9 +314,9 @@ def say(out, counts, seen, moment, surface, h, radiance, memory):  # type: ignor
         low = inverted(mean - wide, surface[rules.EPS_HIGH], around, h, radiance)
         high = inverted(mean + wide, surface[rules.EPS_LOW], around, h, radiance)
         if low > UNDER_RANGE and UNDER_RANGE < high < OVER_RANGE:
-            half = (high - low + 1) >> 1
+            half = halved(high - low)
             unsure = high - low > 2 * h.bound or surface[rules.BITS] & rules.AMBIGUOUS != 0
-            middle = (low + high + 1) >> 1
+            middle = halved(low + high)
             if surface[rules.BITS] & rules.LIQUID:
                 unsure |= left_boil(middle, low, moment, h, memory)
             out[rules.REPORTED], out[rules.HALF] = middle, half
@@ -335,7 +327,7 @@ def say(out, counts, seen, moment, surface, h, radiance, memory):  # type: ignor
         out[rules.REPORTED] = out[rules.HALF] = NO_READING
     elif covered * 100 <= UNEVEN_COVERED_PERCENT * every:
         apart = max((ends[1] - ends[0]) ** 2 - h.noise * h.noise * 11, 0)
-        top = inverted(ends[0] + root(apart), surface[rules.EPS_MIDDLE], around, h, radiance)
+        top = inverted(ends[0] + root_of(apart), surface[rules.EPS_MIDDLE], around, h, radiance)
         foot = inverted(ends[0], surface[rules.EPS_MIDDLE], around, h, radiance)
         if foot > UNDER_RANGE and top < OVER_RANGE:
             out[rules.SPREAD] = top - foot + 1  # 0 says that it is withheld

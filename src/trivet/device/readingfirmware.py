@@ -7,13 +7,13 @@ numbers are written here.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from importlib import resources
 
 from trivet.device import readingrules as rules
+from trivet.device.firmware import braced, code_text
 from trivet.device.readingburner import FOOD
 from trivet.device.readingrules import HeadReading
 from trivet.device.readingseeds import (
-    FIRST_SEED,
+    DRAW_SEED,
     FRAMES,
     SCENE,
     SCENES,
@@ -28,11 +28,6 @@ CODE = ("trivet_reading.h", "trivet_reading.c", "trivet_pixels.h", "trivet_pixel
 CHECK = "trivet_reading_check.c"
 THRESHOLDS = "trivet_thresholds.h"
 SIZES, DATA, SEEDS = "trivet_reading_sizes.h", "trivet_reading_data.c", "trivet_reading_seeds.h"
-
-
-def code_text(name: str) -> str:
-    """Return one of the C files of ``device/c``."""
-    return resources.files("trivet.device").joinpath("c", name).read_text(encoding="utf-8")
 
 
 def reading_texts(
@@ -62,10 +57,6 @@ def reading_texts(
     Notes
     -----
     Constants are const, so that they stay in flash.
-
-    References
-    ----------
-    ISO/IEC 9899:1999.
     """
     pairs = list(enumerate(zip(heads, tables, strict=True)))
     data = "".join(_head_text(at, one) for at, (one, _) in pairs)
@@ -151,7 +142,7 @@ def _surface_rows(one: HeadReading) -> list[str]:
     order = (rules.MASK, rules.EPS_LOW, rules.EPS_HIGH, rules.EPS_MIDDLE)
     last = (rules.SURFACE_OF, rules.BITS, rules.WIDE)
     rows = one.surface.reshape(-1, one.surface.shape[2])[:, [*order, *last]]
-    return ["{" + ", ".join(map(str, row)) + "}" for row in rows.tolist()]
+    return [braced(row) for row in rows.tolist()]
 
 
 def _head_row(at: int, one: HeadReading, table: int) -> str:
@@ -168,14 +159,14 @@ def _head_row(at: int, one: HeadReading, table: int) -> str:
 
 def _seeds_text(heads: Sequence[HeadReading], frames: int) -> str:
     rows = ",\n".join(
-        "    {" + ", ".join(f"{value}u" for value in said_fingerprints(words)) + "}"
+        "    " + braced(f"{value}u" for value in said_fingerprints(words))
         for words in (seeded_words(one, frames=frames) for one in heads)
     )
     sums = ", ".join(f"{hashed(constant_words(one))}u" for one in heads)
     return (
         f"#define TRIVET_SEEDED {frames}\n#define TRIVET_SCENE {SCENE}\n"
         f"#define TRIVET_SCENES {SCENES}\n"
-        f"#define TRIVET_FIRST_SEED {FIRST_SEED}u\n\n"
+        f"#define TRIVET_FIRST_SEED {DRAW_SEED}u\n\n"
         f"static const uint32_t trivet_constants[TRIVET_HEADS] = {{{sums}}};\n\n"
         f"static const uint32_t trivet_seeded[TRIVET_HEADS][TRIVET_SEEDED] = {{\n{rows}\n}};\n"
     )

@@ -20,8 +20,8 @@ from trivet.device import readingrules as rules
 from trivet.device.reading import device_reading
 from trivet.device.readingrules import HeadReading, cold_reading
 
-FRAMES = 12_000
-FIRST_SEED = 0x9E3779B9
+FRAMES = 12_000  # own estimate: fifty eras
+DRAW_SEED = 0x9E3779B9  # 2**32 over the golden ratio, common practice
 SCENE = 40
 """Frames of one scene."""
 SCENES = 6
@@ -170,7 +170,7 @@ def _frame(x, frame, place, scene, beside):  # type: ignore[no-untyped-def]
 @compiled
 def _seeded(frames, sensor, told, shape, beside, limits, ranges, terms):  # type: ignore[no-untyped-def] # noqa: PLR0917
     offset, gain = terms
-    x, now, housing, awake = FIRST_SEED, 0, 19200, 0
+    x, now, housing, awake = DRAW_SEED, 0, 19200, 0
     scene = np.zeros(12, dtype=np.int64)
     for i in range(frames.shape[0]):
         era = i // (SCENE * SCENES)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from trivet.device import alertsettings as words
-from trivet.device.alertsettings import AlertSettings
+from trivet.device import alertwords as words
+from trivet.device.alertwords import AlertSettings
 from trivet.facts.thresholds import threshold
 from trivet.models.oilpoints import limit_value_k
 from trivet.physics.heat.water import boiling_point_k
@@ -51,10 +51,6 @@ def alert_settings(one: Alert, *, design: Design, told: ToldEntry | None = None)
     Notes
     -----
     Set points are rounded down to 0.1 K, so rounding never delays an alert.
-
-    References
-    ----------
-    The rules of ``trivet.device.alertmachine``.
     """
     common = AlertSettings(
         kind="level",

@@ -8,8 +8,7 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from trivet.arrays import IntArray
-from trivet.device.alertsettings import settings_array
-from trivet.device.toldtables import NO_RULE, ToldRules, ToldWords
+from trivet.device.alertwords import NO_RULE, ToldRules, ToldWords, settings_array
 from trivet.errors import HandoffRefusedError
 from trivet.facts.contents import MAX_USES
 from trivet.facts.contents import oil as library_oil
@@ -129,10 +128,6 @@ def told_rules(design: Design) -> ToldRules:
     Notes
     -----
     A told oil changes nothing but the limit: it is a table of its own.
-
-    References
-    ----------
-    ``trivet.models.alert_settings`` for the settings.
     """
     words = _words(design)
     pool: dict[tuple[int, ...], int] = {}

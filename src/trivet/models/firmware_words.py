@@ -7,10 +7,12 @@ import numpy as np
 from trivet.arrays import FloatArray, IntArray
 from trivet.device import readingrules as rules
 from trivet.device.fixedpoint import (
+    OVER_RANGE,
+    STEPS_PER_K,
+    UNDER_RANGE,
     temperature_q6,
 )
 from trivet.device.reading import device_reading
-from trivet.device.readingburner import UNSURE
 from trivet.device.readingrules import HeadReading, cold_reading
 from trivet.errors import RecordingError
 from trivet.models.firmware_tables import head_readings
@@ -19,6 +21,7 @@ from trivet.quality import Quality
 from trivet.records.benchsheet import Told
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
+from trivet.records.estimate import UNSURE
 from trivet.records.recording import HeadFrames, ProductInput
 
 
@@ -38,10 +41,6 @@ def frame_words(frames: HeadFrames) -> tuple[IntArray, IntArray]:
     Notes
     -----
     Rounded half up: up to 8 mK a pixel.
-
-    References
-    ----------
-    ``trivet.device.fixedpoint``.
     """
     pixels = temperature_q6(frames.apparent_k.reshape(frames.time_s.size, -1))
     sensor = np.stack(
@@ -60,6 +59,21 @@ def told_words(told: Told, *, constants: HeadReading, design: Design) -> IntArra
     surfaces = told_surfaces(design)
     places = [told_place(told.about(one), surfaces=surfaces) for one in constants.burners]
     return np.array(places, dtype=np.int64)
+
+
+def exact_words(frames: HeadFrames, *, told: IntArray, constants: HeadReading) -> FloatArray:
+    """Return what the firmware's rules say without rounding, (time, burner, 10) words of 1/64 K.
+
+    ``constants`` are those of ``firmware_tables.unrounded``. Times are whole milliseconds.
+    """
+    kelvin = frames.apparent_k.reshape(frames.time_s.size, -1).astype(np.float64)
+    words = np.minimum(np.where(np.isnan(kelvin), 0.0, kelvin) * STEPS_PER_K, OVER_RANGE)
+    words = np.where(np.isneginf(kelvin), UNDER_RANGE, words)
+    _, sensor = frame_words(frames)
+    exact = sensor.astype(np.float64)
+    exact[:, 1] = frames.sensor_k * STEPS_PER_K
+    state = cold_reading(constants)
+    return device_reading(words, sensor=exact, told=told, constants=constants, state=state)
 
 
 def device_readings(
@@ -89,10 +103,6 @@ def device_readings(
     Notes
     -----
     Every cook begins with a cold memory, as after waking.
-
-    References
-    ----------
-    ``trivet.device.reading``.
     """
     found = []
     for constants in head_readings(design, calibration=calibration):

@@ -12,24 +12,27 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray, IntArray
-from trivet.device import alertjudging as judging
 from trivet.device import alertmachine as machine
-from trivet.device.alertboiling import ARMED_NOW, DISARMED_NOW
+from trivet.device import alertrules as judging
 from trivet.device.alertmemory import restored_states, saved_states
-from trivet.device.alertsettings import (
+from trivet.device.alertpot import ARMED_NOW, DISARMED_NOW
+from trivet.device.alertrules import NOT_KNOWN, UNBOUNDED_MS
+from trivet.device.alertwords import (
     AT_RANGE,
     COOL,
     GATE_DK,
     HANDLED,
     LINK_LOST,
-    NO_READING,
+    NO_VALUE,
     PERSON,
     SET_DK,
     SIGNALS,
+    heard_signals,
     settings_array,
+    since_last,
+    state_words,
+    ticks,
 )
-from trivet.device.alertsignals import heard_signals, since_last, state_words, ticks
-from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
 from trivet.models.alert_settings import acts_on, alert_settings, told_band
 from trivet.quality import Quality, has
 from trivet.records.alertlog import (
@@ -165,7 +168,7 @@ def _stepped(
     part = machine.MachineState(memory.alerts[acting], memory.ring[acting], memory.common)
     found = machine.burner_changes(
         milliseconds(ticks_s),
-        signals=at_ticks(unit.signals, source, stale=None if unit.name == DEVICE else NO_READING),
+        signals=at_ticks(unit.signals, source, stale=None if unit.name == DEVICE else NO_VALUE),
         word=at_ticks(unit.word, source, stale=None, drop=COOL),
         settings=settings[acting],
         state=part,
@@ -220,7 +223,7 @@ def _burners(
 
 def _device(watch: Watch, design: Design, *, window_loss_frac: float) -> _Unit:
     """Return the device itself as the machine takes it."""
-    rows = np.full((SIGNALS, watch.time_s.size), NO_READING, dtype=np.int64)
+    rows = np.full((SIGNALS, watch.time_s.size), NO_VALUE, dtype=np.int64)
     rows[0] = _deci_kelvin(watch.housing_k)
     rows[1] = np.round(1000.0 * watch.battery_frac)
     rows[2] = round(1000.0 * window_loss_frac)
@@ -315,7 +318,7 @@ def burner_signals(
 
 
 def _deci_kelvin(value_k: FloatArray) -> IntArray:
-    out = np.full(value_k.shape, NO_READING, dtype=np.int64)
+    out = np.full(value_k.shape, NO_VALUE, dtype=np.int64)
     given = np.isfinite(value_k)
     out[given] = np.floor(value_k[given] * 10.0 + 0.5).astype(np.int64)
     out[np.isposinf(value_k)] = AT_RANGE

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from trivet.arrays import BoolArray, FloatArray
-from trivet.device.alertsignals import even_frames, repeated_frames
+from trivet.device.alertwords import even_frames, repeated_frames
 from trivet.device.fixedpoint import temperature_q6
 from trivet.records.alertlog import DeviceState, Watch
 from trivet.records.design import Design

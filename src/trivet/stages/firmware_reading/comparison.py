@@ -8,20 +8,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.device import readingrules as rules
-from trivet.device.fixedpoint import NO_READING, OVER_RANGE, STEPS_PER_K
-from trivet.models.firmware_words import device_readings, told_words
-from trivet.quality import Quality
+from trivet.device.fixedpoint import NO_READING, OVER_RANGE, STEPS_PER_K, UNDER_RANGE
+from trivet.models.firmware_tables import unrounded
+from trivet.models.firmware_words import device_readings, exact_words, told_words
 from trivet.records.alertlog import AlertLog
 from trivet.records.calibration import Calibration
 from trivet.records.design import Design
 from trivet.records.estimate import BurnerEstimate, Estimate
 from trivet.records.recording import ProductInput
-from trivet.stages.firmware_reading.exact import ExactBurner, exact_estimate, exact_reading
+from trivet.stages.firmware_reading.stage import burner_estimate
 
 
 @dataclass(frozen=True)
 class TwinDifference:
-    """The integers of one cook against the same rules in double precision."""
+    """The integers of one cook against the same rules run on floats."""
 
     frames: int
     """Frames times burners."""
@@ -60,41 +60,32 @@ def twin_difference(
     Notes
     -----
     On the demonstration's cooks the largest difference is 0.05 K.
-
-    References
-    ----------
-    ``exact.py`` for the twin.
     """
     frames = flips = valid = labels = 0
-    said: dict[str, tuple[str, ExactBurner]] = {}
+    said: dict[str, BurnerEstimate] = {}
     worst = [0.0, 0.0]
     for constants, words in device_readings(inputs, design=design, calibration=calibration):
         head = next(one for one in inputs.heads if one.head == constants.head)
         told = told_words(inputs.told, constants=constants, design=design)
-        exact = exact_reading(
-            head, told=told, constants=constants, design=design, calibration=calibration
-        )
-        for b, one in enumerate(exact):
-            own = words[:, b]
-            flags = own[:, rules.FLAGS] & ~int(Quality.EDGE)
-            apart = (flags != one.flags) | (own[:, rules.PRESENT] != one.present)
-            apart |= own[:, rules.HEAT_ON] != one.heat_on
-            given = own[:, rules.REPORTED] != NO_READING
-            frames += flags.size
-            flips += int(apart.sum())
-            valid += int((given != np.isfinite(one.reported_k)).sum())
-            of = np.where(own[:, rules.OF] == rules.NOTHING, -1, own[:, rules.OF])
-            labels += int((of != one.of).sum())
-            said[constants.burners[b]] = (constants.head, one)
-            hot = (own[:, rules.HOTTEST] != NO_READING) & (own[:, rules.HOTTEST] != OVER_RANGE)
-            for at, (column, exact_k, there) in enumerate(
-                ((rules.REPORTED, one.reported_k, given), (rules.HOTTEST, one.hottest_k, hot))
-            ):
-                both = there & np.isfinite(exact_k)
-                off = np.abs(own[both, column] / STEPS_PER_K - exact_k[both])
-                worst[at] = max(worst[at], float(off.max(initial=0.0)))
-    order = {one.name: said[one.name] for one in design.burners if one.name in said}
-    whole = exact_estimate(order, time_s=inputs.heads[0].time_s)
+        fine = unrounded(constants, design=design, calibration=calibration)
+        exact = exact_words(head, told=told, constants=fine)
+        switches = [rules.FLAGS, rules.PRESENT, rules.HEAT_ON]
+        apart = (words[..., switches] != exact[..., switches]).any(axis=2)
+        given = [one[..., rules.REPORTED] != NO_READING for one in (words, exact)]
+        frames += apart.size
+        flips += int(apart.sum())
+        valid += int((given[0] != given[1]).sum())
+        labels += int((words[..., rules.OF] != exact[..., rules.OF]).sum())
+        for at, column in enumerate((rules.REPORTED, rules.HOTTEST)):
+            own, other = words[..., column], exact[..., column]
+            both = (own > UNDER_RANGE) & (other > UNDER_RANGE)
+            both &= (own < OVER_RANGE) & (other < OVER_RANGE)
+            off = np.abs(own - other)[both] / STEPS_PER_K
+            worst[at] = max(worst[at], float(off.max(initial=0.0)))
+        for b, name in enumerate(constants.burners):
+            said[name] = burner_estimate(name, constants.head, exact[:, b])
+    order = tuple(said[one.name] for one in design.burners if one.name in said)
+    whole = Estimate(time_s=inputs.heads[0].time_s, burners=order)
     return TwinDifference(frames, flips, valid, labels, worst[0], worst[1], whole)
 
 

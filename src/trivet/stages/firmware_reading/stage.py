@@ -43,10 +43,6 @@ def device_estimate(inputs: ProductInput, *, design: Design, calibration: Calibr
     Notes
     -----
     Nothing is computed here: words become kelvin.
-
-    References
-    ----------
-    ``trivet.device.reading``.
     """
     said = moment_words(inputs, design=design, calibration=calibration)
     return Estimate(
@@ -78,7 +74,7 @@ def as_kelvin(words: IntArray) -> FloatArray:
     return np.asarray(np.where(words == UNDER_RANGE, -np.inf, value))
 
 
-def burner_estimate(burner: str, head: str, words: IntArray) -> BurnerEstimate:
+def burner_estimate(burner: str, head: str, words: IntArray | FloatArray) -> BurnerEstimate:
     """Return one burner's words (time, 10) as an estimate."""
     of = words[:, rules.OF]
     spread = words[:, rules.SPREAD]
@@ -99,6 +95,6 @@ def burner_estimate(burner: str, head: str, words: IntArray) -> BurnerEstimate:
     )
 
 
-def _kelvin(words: IntArray, *, where: BoolArray | None = None) -> FloatArray:
+def _kelvin(words: IntArray | FloatArray, *, where: BoolArray | None = None) -> FloatArray:
     given = words != NO_READING if where is None else where
     return np.where(given, words / STEPS_PER_K, np.nan)

@@ -8,10 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from trivet.arrays import IntArray
-from trivet.device.alertsignals import ticks
-from trivet.device.alertslope import NOT_KNOWN, UNBOUNDED_MS
-from trivet.device.devicefirmware import DeviceTables
-from trivet.device.goldencooks import GoldenCook
+from trivet.device.alertrules import NOT_KNOWN, UNBOUNDED_MS
+from trivet.device.alertwords import ticks
+from trivet.device.devicefirmware import DeviceTables, GoldenCook
 from trivet.errors import HandoffRefusedError
 from trivet.models.firmware_told import told_numbers
 from trivet.models.firmware_words import frame_words, milliseconds, moment_words
@@ -57,7 +56,7 @@ def golden_cooks(
 
     References
     ----------
-    ``trivet.device.goldencooks``.
+    ``trivet.device.devicefirmware``.
     """
     return tuple(_golden(one, design, calibration, tables) for one in cooks)
 

@@ -10,10 +10,11 @@ from trivet.arrays import FloatArray
 from trivet.device import fixedpoint as fx
 from trivet.stages.handoff.errormap import WORST_ERROR_K, ErrorMap
 
-LEFT, TOP, WIDE, GAP, FOOT = 150, 62, 640, 46, 74
+LEFT, TOP, WIDE, GAP, FOOT = 150, 62, 640, 46, 74  # layout in pixels; own choice
 JOINED = 4
 """Intervals of nodes in one column of the picture; the worst of them shows."""
-STEPS = (0.0, 0.01, 0.02, 0.03, 0.04, 0.06, 0.10, WORST_ERROR_K)
+# Ends of the colours in kelvin; own choice.
+COLOUR_STEPS_K = (0.0, 0.01, 0.02, 0.03, 0.04, 0.06, 0.10, WORST_ERROR_K)
 COLOURS = ("#e3eef8", "#c6dbef", "#9ecae1", "#6baed6", "#3f8fc5", "#1c66ab", "#08306b")
 
 
@@ -92,7 +93,7 @@ def _runs(row: list[float], place: tuple[float, int, float]) -> list[str]:
 def _colour(value: float) -> str:
     if value <= 0.0:
         return "white"
-    at = int(np.searchsorted(STEPS[1:], value))
+    at = int(np.searchsorted(COLOUR_STEPS_K[1:], value))
     return COLOURS[min(at, len(COLOURS) - 1)]
 
 
@@ -103,6 +104,7 @@ def _scale(y: float) -> str:
         parts.append(
             f'<rect x="{x}" y="{y + 10:.0f}" width="70" height="14" fill="{colour}" '
             f'stroke="#888" stroke-width="0.5"/>'
-            f'<text x="{x + 35}" y="{y + 38:.0f}" text-anchor="middle">{STEPS[at + 1]:.2f} K</text>'
+            f'<text x="{x + 35}" y="{y + 38:.0f}" text-anchor="middle">'
+            f"{COLOUR_STEPS_K[at + 1]:.2f} K</text>"
         )
     return "\n".join(parts)

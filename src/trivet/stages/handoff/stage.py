@@ -8,17 +8,15 @@ import numpy as np
 
 from trivet.device import (
     alertfirmware,
-    devicechecks,
     devicefirmware,
     firmware,
     readingfirmware,
     readingseeds,
 )
 from trivet.device import fixedpoint as fx
-from trivet.device.devicefirmware import DeviceTables
-from trivet.device.goldencooks import GoldenCook, cook_name, cook_text
+from trivet.device.alertwords import ToldRules
+from trivet.device.devicefirmware import DeviceTables, GoldenCook, cook_name, cook_text
 from trivet.device.readingrules import HeadReading
-from trivet.device.toldtables import ToldRules
 from trivet.errors import HandoffRefusedError
 from trivet.models.firmware_tables import head_readings
 from trivet.models.firmware_told import rule_words, told_rules
@@ -89,10 +87,6 @@ def handoff(
     The error is that of the integers against the exact inversion, inputs
     rounded to words included: under 0.1 K for emissivities from 0.3, typically
     0.03 K at 0.9. It says nothing about a wrong emissivity.
-
-    References
-    ----------
-    ``trivet.device.fixedpoint`` for the semantics.
     """
     _checked(design, calibration, verdict, hashes, unproven)
     bands = [card_band(card) for card in cards_of(design)]
@@ -116,7 +110,7 @@ def handoff(
         alert_c, changes = alertfirmware.alert_texts(told.rules, generator=generator)
         texts.update(alert_c)
         texts.update(devicefirmware.device_texts(chain))
-        texts[devicechecks.EXPECTED] = devicechecks.expected_text(
+        texts[devicefirmware.EXPECTED] = devicefirmware.expected_text(
             rule_words(design, rules=told), band_of=told.band_of
         )
         golden = golden_cooks(cooks, design=design, calibration=calibration, tables=chain)
