@@ -83,7 +83,7 @@ def test_the_plan_reads(tmp_path: Path) -> None:
         ),
         ('hands_at = ["40 s"]', 'hands_at = ["400 s"]', "cooks[0].hands_at[0]", "beyond"),
         ('purpose = "proof"', 'purpose = "both"', "cooks[0].purpose", "'calibration'"),
-        ('duration = "60 s"', 'duration = "0 s"', "cooks[1].duration", "longer"),
+        ('duration = "60 s"', 'duration = "0 s"', "cooks[1].duration", "> 0 second"),
         (
             'base = "water"',
             'base = "water"\noffset_x = "-250 mm"',

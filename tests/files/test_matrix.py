@@ -10,7 +10,7 @@ from trivet.errors import DesignError
 from trivet.files.campaign_table import cook_file
 from trivet.files.cooks import read_cook_set
 from trivet.files.design import read_design
-from trivet.files.matrix_faults import BURNER_KEYS, COOK_KEYS
+from trivet.files.matrix import BURNER_KEYS, COOK_KEYS
 from trivet.records.campaign import CookSet, SweepCook
 from trivet.records.cook import cook_name
 from trivet.records.provenance import fingerprint

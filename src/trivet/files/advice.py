@@ -9,10 +9,11 @@ from pydantic import BaseModel
 
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.recording import Note
 from trivet.records.requirement import EVIDENCE_ORDER
+from trivet.records.sensorcard import Head
 from trivet.units import show_difference, show_temperature
 
 

@@ -14,7 +14,7 @@ from trivet.files.frames import frame_file, read_frames
 from trivet.files.references import read_references
 from trivet.files.tomlfile import TomlFile, read_toml, validate
 from trivet.records.benchsheet import CookSheet
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.recording import (
     Event,
     HeadFrames,
@@ -24,6 +24,7 @@ from trivet.records.recording import (
     Recording,
     Reference,
 )
+from trivet.records.sensorcard import Head
 
 FORMAT = 1
 SHEET = "cook.toml"

@@ -7,15 +7,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from trivet.errors import DesignError, Fault
-from trivet.files.cook_faults import named_faults, plan_faults
-from trivet.files.design_faults import duplicate_faults, parts
+from trivet.files.cook_rules import name_faults, plan_faults
 from trivet.files.matrix import expanded
+from trivet.files.rules import of_kind, sound_parts, twice_faults
 from trivet.files.tomlfile import TomlFile, read_toml, validate
 from trivet.records.campaign import CookPlans, CookSet, MatrixPlan
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
 
-FORMAT = 1
+FORMAT = 1  # version of the file format, raised when an older program could not read it
 
 
 def read_cooks(path: str | Path, design: Design) -> CookPlans:
@@ -45,11 +45,7 @@ def read_cook_set(path: str | Path, design: Design) -> CookSet:
     file = Path(path)
     toml = read_toml(file / "cooks.toml" if file.is_dir() else file, newest=FORMAT)
     plans, faults = validate(CookPlans, toml)
-    faults += tuple(_name_faults(toml, design))
-    for at, plan in parts(toml, "cooks", CookPlan):
-        faults += tuple(plan_faults(toml, ("cooks", at), plan, design))
-    if not toml.content.get("cooks") and not toml.content.get("matrix"):
-        faults += (toml.fault(("cooks",), "missing", "required: [[cooks]] or [[matrix]]"),)
+    faults += tuple(_written_faults(toml, design))
     matrices, more = expanded(toml, design)
     faults += more
     if not faults and plans is not None:
@@ -59,31 +55,40 @@ def read_cook_set(path: str | Path, design: Design) -> CookSet:
     return CookSet(plans, matrices)
 
 
-def _name_faults(toml: TomlFile, design: Design) -> Iterator[Fault]:
-    yield from duplicate_faults(toml, "cooks", "name")
-    plans = toml.names("cooks")
+def _written_faults(toml: TomlFile, design: Design) -> Iterator[Fault]:
+    """Yield the faults of the cooks that are written one by one."""
+    if not toml.content.get("cooks") and not toml.content.get("matrix"):
+        yield toml.fault(("cooks",), "missing", "required: [[cooks]] or [[matrix]]")
+    yield from twice_faults(toml, "cooks[{}].name")
+    names = toml.names("cooks")
     for at, cook in toml.entries("cooks"):
-        yield from named_faults(toml, ("cooks", at), cook, design)
+        yield from name_faults(toml, ("cooks", at), cook, design)
         clash = re.fullmatch(r"(.*)-r\d+", str(cook.get("name", "")))
-        if clash and clash.group(1) in plans:
+        if clash and clash.group(1) in names:
             found = f"{cook['name']!r} is the name of a repeat of {clash.group(1)!r}"
             yield toml.fault(("cooks", at, "name"), found, "a name of its own")
+    found_plans = dict(sound_parts(CookPlan, toml.content.get("cooks"), ("cooks",)))
+    for path, plan in of_kind(found_plans, CookPlan):
+        yield from plan_faults(toml, path, plan, design)
 
 
 def _clashes(toml: TomlFile, plans: CookPlans, matrices: tuple[MatrixPlan, ...]) -> Iterator[Fault]:
     """Yield a fault for each matrix that makes a cook of a name that is already given."""
     given: dict[str, str] = {}
     for plan in plans.cooks:
-        for repeat in range(plan.repeats):
-            given[cook_name(plan, repeat)] = f"cook {plan.name!r}"
-        given[plan.name] = f"cook {plan.name!r}"
+        given |= dict.fromkeys(_names(plan), f"cook {plan.name!r}")
     for at, matrix in enumerate(matrices):
         twice: list[str] = []
         for cook in matrix.cooks:
-            names = {cook.plan.name, *(cook_name(cook.plan, r) for r in range(cook.plan.repeats))}
+            names = _names(cook.plan)
             twice += [f"{name!r} of {given[name]}" for name in sorted(names & set(given))]
             given |= dict.fromkeys(names, f"matrix {matrix.name!r}")
         if twice:
             more = f" and {len(twice) - 1} more" if len(twice) > 1 else ""
             found = f"makes a cook with the name {twice[0]}{more}"
             yield toml.fault(("matrix", at, "name"), found, "names of cooks that differ")
+
+
+def _names(plan: CookPlan) -> set[str]:
+    """Return the names that a plan and its repeats take."""
+    return {plan.name, *(cook_name(plan, repeat) for repeat in range(plan.repeats))}

@@ -1,17 +1,19 @@
-"""Reads ``design.toml``."""
+"""Reads ``design.toml``, with the response curves beside it."""
 
 from __future__ import annotations
 
+import csv
+from dataclasses import replace
 from pathlib import Path
 
-from trivet.errors import DesignError
-from trivet.files.design_faults import design_faults, used_cards
-from trivet.files.production_faults import production_faults
-from trivet.files.responses import with_responses
-from trivet.files.tomlfile import read_toml, validate
+from trivet.errors import DesignError, Fault
+from trivet.facts.parts import card as library_card
+from trivet.files.design_rules import design_faults
+from trivet.files.tomlfile import TomlFile, read_toml, validate
 from trivet.records.design import Design
 
-FORMAT = 1
+FORMAT = 1  # version of the file format, raised when an older program could not read it
+RESPONSE_COLUMNS = ("wavelength_um", "response")
 
 
 def read_design(path: str | Path) -> Design:
@@ -39,9 +41,57 @@ def read_design(path: str | Path) -> Design:
     """
     file = Path(path)
     toml = read_toml(file / "design.toml" if file.is_dir() else file, newest=FORMAT)
-    toml, curves = with_responses(toml)
+    toml, curves = _with_responses(toml)
     design, faults = validate(Design, toml)
-    faults += curves + design_faults(toml) + production_faults(toml)
+    faults += curves + design_faults(toml)
     if faults or design is None:
         raise DesignError(tuple(sorted(faults, key=lambda fault: fault.line or 0)))
-    return design.model_copy(update={"sensors": (*design.sensors, *used_cards(toml))})
+    own = {card.name for card in design.sensors}
+    used = dict.fromkeys(head.sensor for head in design.heads if head.sensor not in own)
+    cards = (*design.sensors, *(library_card(name) for name in used))
+    return design.model_copy(update={"sensors": cards})
+
+
+def _with_responses(toml: TomlFile) -> tuple[TomlFile, tuple[Fault, ...]]:
+    """Return a design file with the response curves that its cards name put in their place.
+
+    A card whose curve cannot be read keeps its flat band, and the fault is told.
+    """
+    cards, faults = list(toml.content.get("sensors", []) or []), []
+    allowed = f"a CSV file beside the design with the columns {', '.join(RESPONSE_COLUMNS)}"
+    for at, entry in toml.entries("sensors"):
+        name = entry.get("response")
+        if not isinstance(name, str):
+            continue
+        try:
+            pairs = _read_response(Path(toml.name).parent / name)
+        except (OSError, ValueError) as error:
+            faults.append(toml.fault(("sensors", at, "response"), f"{name!r}: {error}", allowed))
+            pairs = []
+        cards[at] = {**entry, "response": pairs}
+    content = {**toml.content, "sensors": cards} if cards else toml.content
+    return replace(toml, content=content), tuple(faults)
+
+
+def _read_response(path: Path) -> list[list[float]]:
+    """Return the rows of a response curve: wavelength [m] and response [-].
+
+    Lines that start with # are notes. Raises ValueError with the line where a column is
+    missing or a cell is no number. Linear between the rows and zero outside.
+    """
+    lines = [
+        (number, line)
+        for number, line in enumerate(path.read_text(encoding="utf-8-sig").splitlines(), 1)
+        if line.strip() and not line.startswith("#")
+    ]
+    rows = csv.DictReader(line for _, line in lines)
+    if set(RESPONSE_COLUMNS) - set(rows.fieldnames or ()):
+        raise ValueError(f"columns {', '.join(rows.fieldnames or ()) or 'none'}")
+    pairs = []
+    for (number, _), row in zip(lines[1:], rows, strict=True):
+        try:
+            wavelength, response = (float(row[column]) for column in RESPONSE_COLUMNS)
+        except (ValueError, TypeError):
+            raise ValueError(f"line {number} holds no two numbers") from None
+        pairs.append([wavelength * 1e-6, response])
+    return pairs

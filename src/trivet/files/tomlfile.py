@@ -315,21 +315,22 @@ def _fields(model: type[BaseModel], path: Path) -> list[tuple[str, FieldInfo]]:
     for part in path:
         if isinstance(part, int):
             continue
-        field = dict(_pairs(model)).get(part)
-        inner = None if field is None else _model_in(field.annotation)
+        field = dict(file_fields(model)).get(part)
+        inner = None if field is None else model_in(field.annotation)
         if inner is None:
             return []
         model = inner
-    return _pairs(model)
+    return file_fields(model)
 
 
-def _pairs(model: type[BaseModel]) -> list[tuple[str, FieldInfo]]:
+def file_fields(model: type[BaseModel]) -> list[tuple[str, FieldInfo]]:
+    """Return key and field of each field of a model."""
     return [(field.alias or name, field) for name, field in model.model_fields.items()]
 
 
-def _model_in(annotation: Any) -> type[BaseModel] | None:
+def model_in(annotation: Any) -> type[BaseModel] | None:
     """Return the model inside ``tuple[Model, ...]``, ``Model | None`` or ``Model``."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         return annotation
-    inner = (_model_in(one) for one in get_args(annotation))
+    inner = (model_in(one) for one in get_args(annotation))
     return next((one for one in inner if one is not None), None)

@@ -18,8 +18,9 @@ from trivet.records.calibration import (
     PoseCalibration,
     SurfaceCalibration,
 )
-from trivet.records.design import Base, Design, Head, Pan
+from trivet.records.design import Base, Design, Pan
 from trivet.records.recording import Recording
+from trivet.records.sensorcard import Head
 
 
 def head_pose(calibration: HeadCalibration) -> Pose:

@@ -41,8 +41,8 @@ from trivet.physics.image.panfinder import BurnerRegion
 from trivet.physics.image.panreading import rim_trim_m
 from trivet.physics.radiation.planck import band_radiance, band_radiance_slope
 from trivet.records.calibration import Calibration, HeadCalibration
-from trivet.records.design import Design, Head
-from trivet.records.sensorcard import SensorCard
+from trivet.records.design import Design
+from trivet.records.sensorcard import Head, SensorCard
 
 MIN_BESIDE = threshold("hob_beside_min")
 MEDIAN, COLDEST = threshold("hob_rank_frac"), threshold("hob_coldest_frac")

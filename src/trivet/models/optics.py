@@ -7,8 +7,8 @@ from functools import lru_cache
 
 from trivet.physics.geometry.optics import Lens, Pose, lens_from_fov
 from trivet.physics.radiation.planck import Band, band_from_response, flat_band
-from trivet.records.design import Burner, Design, Mount
-from trivet.records.sensorcard import SensorCard
+from trivet.records.design import Burner, Design
+from trivet.records.sensorcard import Mount, SensorCard
 
 
 def card_lens(card: SensorCard) -> Lens:

@@ -12,10 +12,11 @@ from trivet.errors import OutOfRangeError
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.optics import pixel_of_point, point_of_pixel
 from trivet.present.numbers import Formatter, read_only
-from trivet.records.design import Burner, Design, Head, Mount, Pan
+from trivet.records.design import Burner, Design, Pan
 from trivet.records.dossier import Chart, Circle, CircleKind, PlanView
 from trivet.records.prediction import PanView, Prediction
 from trivet.records.seeing import PanSight, Seeing
+from trivet.records.sensorcard import Head, Mount
 
 EDGE_POINTS = 24  # own estimate: a straight edge through a lens bends little
 ARC_POINTS, OUTLINE_POINTS = 48, 96  # own estimate: smooth at the width of a page

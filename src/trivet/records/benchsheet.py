@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 
 from trivet.records.design import Contents
 from trivet.records.figures import (
+    Broken,
     DifferenceOrZero,
     Duration,
+    Figure,
     Fraction,
     Length,
     LengthOrZero,
     Part,
     PositiveFraction,
     PositiveLength,
+    Quantity,
     SignedDuration,
     Temperature,
     Volume,
     figure,
+    twice,
 )
 from trivet.records.requirement import Of, Purpose
 
@@ -69,8 +74,8 @@ class SheetPatch(Part):
     """The same, away from the cook."""
     diameter_m: PositiveLength
     """Across."""
-    emissivity_frac: Fraction
-    """Its emissivity, with its range; under 0.5."""
+    emissivity_frac: Annotated[Figure, Quantity("fraction", ge=0, lt=0.5)]
+    """Its emissivity, with its range; under 0.5, since a patch of more shows itself."""
     probe: str
     """Column of the probe that touches it; ``housing`` where it is part of the sensor's housing."""
 
@@ -232,3 +237,7 @@ class CookSheet(Part):
     """Patches of low emissivity."""
     flats: tuple[SheetFlat, ...] = ()
     """Times in which an even surface filled the view."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield columns that two probes have."""
+        yield from twice("probes[{}].column", [probe.column for probe in self.probes])

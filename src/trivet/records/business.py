@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Literal
 
 from pydantic import Field
@@ -9,10 +10,12 @@ from pydantic import Field
 from trivet.records.energy import Battery, Diary, Radio, Wake
 from trivet.records.figures import (
     Amount,
+    Broken,
     Duration,
     Fraction,
     NumberOrZero,
     Part,
+    PositiveDuration,
     PositiveFraction,
     figure,
 )
@@ -55,6 +58,11 @@ class BillLine(Part):
     """Share of the card's board price that is paid in volume."""
     breaks: tuple[VolumeBreak, ...] = ()
     """Prices by size of an order."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a line without a price that no sensor card can give."""
+        if self.price is None and not self.sensor:
+            yield "price", f"no price of {self.name!r}", "an amount"
 
 
 class Alternative(Part):
@@ -139,7 +147,24 @@ class Costs(Part):
     """Half-width of the cost of goods."""
     fixed_spread_frac: Fraction = figure("0 %", "fraction")
     """Half-width of all one-off outlays and of the team."""
-    life_s: Duration = figure("5 year", "time")
+    life_s: PositiveDuration = figure("5 year", "time")
     """How long a unit lasts in a kitchen, for the cost of a burner watched."""
     yearly: Amount | None = None
     """What a household pays a year for cells or fees."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield costs that are said twice or never, and months that contradict one another."""
+        if (self.unit_cost is None) == (not self.bill):
+            found = "unit_cost beside a bill" if self.bill else "nothing says what the goods cost"
+            yield "unit_cost", found, "unit_cost, or [[costs.bill]], not both"
+        share, amount = "channel_frac" in self.model_fields_set, self.channel_amount is not None
+        if (amount, share) != ((True, False) if self.channel_kind == "amount" else (False, True)):
+            wanted = "channel_amount" if self.channel_kind == "amount" else "channel"
+            found = f"channel_kind = {self.channel_kind!r}"
+            yield "channel_kind", found, f"the key {wanted!r} alone"
+        if self.order_months > self.launch_month:
+            found = f"goods are ordered {self.order_months} months ahead of sales that begin in"
+            yield "order_months", f"{found} month {self.launch_month}", "a later launch_month"
+        if self.cloud_month is not None and self.cloud_months == 0:
+            found = "a cloud cost a month for 0 months"
+            yield "cloud_month", found, "cloud_months of 1 or more"

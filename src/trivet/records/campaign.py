@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -10,7 +11,7 @@ from pydantic import Field, GetJsonSchemaHandler, model_validator
 from pydantic_core import CoreSchema
 
 from trivet.records.cook import CookPlan
-from trivet.records.figures import Part
+from trivet.records.figures import Broken, Part, twice
 from trivet.records.requirement import Evidence, Purpose
 
 NAME = r"^[a-z0-9][a-z0-9-]*$"
@@ -45,6 +46,14 @@ class Factor(Part):
     """Its name, a column of the results; small letters, digits and underscores."""
     levels: tuple[Level, ...] = Field(min_length=1)
     """Its levels; a value written alone is a level that sets the key of the factor's name."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield levels of one name, and levels that do not differ."""
+        yield from twice("levels[{}]", [one.name for one in self.levels])
+        first, *others = self.levels
+        if all(level.set == first.set for level in others) and (others or not first.set):
+            found = f"no cook uses the factor {self.name!r}: its levels do not differ"
+            yield "", found, "levels that set something else each"
 
     @model_validator(mode="before")
     @classmethod
@@ -92,6 +101,12 @@ class Matrix(Part):
     """Rules, FACTOR = "LEVEL": a combination that holds all levels of a rule is left out."""
     worst: tuple[WorstCase, ...] = ()
     """Named worst cases."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield factors, seeds and worst cases of one name."""
+        yield from twice("factors[{}]", [one.name for one in self.factors])
+        yield from twice("seeds[{}]", self.seeds)
+        yield from twice("worst[{}]", [one.name for one in self.worst])
 
 
 class CookPlans(Part):

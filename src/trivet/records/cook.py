@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import Annotated, Literal
 
 from pydantic import Field
 
+from trivet.errors import nearest
 from trivet.records.benchsheet import (
     SheetProbe,
 )
 from trivet.records.figures import (
     Angle,
+    Broken,
     Difference,
     Duration,
+    Figure,
     Fraction,
     Length,
-    Mass,
     Number,
     NumberOrZero,
     Part,
+    PositiveDuration,
     PositiveFraction,
     PositiveLength,
+    Quantity,
     SignedDuration,
     Temperature,
     figure,
@@ -64,7 +70,7 @@ class DeadPixel(Part):
 class SensorFaults(Part):
     """Faults of the sensor and its reader that a cook is to have; none by default."""
 
-    dropped_frac: Fraction = figure("0 %", "fraction")
+    dropped_frac: Annotated[Figure, Quantity("fraction", ge=0, le=0.9)] = figure("0 %", "fraction")
     """Share of frames that are lost, at random."""
     gaps: tuple[Stretch, ...] = ()
     """Stretches in which every frame is lost."""
@@ -97,6 +103,12 @@ class ProbeFault(Part):
     """Of a wrong clock: what it is fast."""
     clock_drift_frac: Number = figure("0", "number")
     """Of a wrong clock: what it gains, as a share of time."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield an end that does not come after the beginning."""
+        if self.until_s is not None and self.until_s <= self.at_s:
+            found = f"{self.until_s.text} does not come after {self.at_s.text}"
+            yield "until", found, "after the moment it begins"
 
 
 class Mismatch(Part):
@@ -168,7 +180,7 @@ class FoodPlan(Part):
 
     kind: Literal["patty", "steak", "egg", "vegetables", "dough"] = "patty"
     """Name in the food library."""
-    mass_kg: Mass
+    mass_kg: Annotated[Figure, Quantity("mass", gt=0)]
     """Its mass."""
     diameter_m: PositiveLength
     """Its diameter, lying flat."""
@@ -185,6 +197,19 @@ class FoodPlan(Part):
     y_m: Length = figure("0 mm", "length")
     """The same along y."""
 
+    def broken(self) -> Iterator[Broken]:
+        """Yield moments that do not follow one another."""
+        for (_, one), (key, two) in pairwise(self.moments):
+            if two <= one:
+                found = f"{two.text} does not come after {one.text}"
+                yield key, found, "in before turn before out"
+
+    @property
+    def moments(self) -> list[tuple[str, Figure]]:
+        """Key and moment of all that is done with it."""
+        moments = (("in", self.in_s), ("turn", self.turn_s), ("out", self.out_s))
+        return [(key, moment) for key, moment in moments if moment is not None]
+
 
 class LidSpan(Part):
     """A time in which the pan's lid is on."""
@@ -193,6 +218,11 @@ class LidSpan(Part):
     """When it is put on."""
     off_s: Duration | None = None
     """When it is taken off; to the end when left out."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a lid that is taken off before it is put on."""
+        if self.off_s is not None and self.off_s <= self.on_s:
+            yield "off", self.off_s.text, f"after {self.on_s.text}"
 
 
 class CookBurner(Part):
@@ -221,6 +251,31 @@ class CookBurner(Part):
     thermostat_k: Temperature | None = None
     """Mean temperature of the pan that the burner holds by switching; free when left out."""
 
+    def broken(self) -> Iterator[Broken]:
+        """Yield steps of the knob and lids that do not follow one another."""
+        for at, (one, two) in enumerate(pairwise(self.schedule), 1):
+            if two.at_s <= one.at_s:
+                found = f"{two.at_s.text} does not come after {one.at_s.text}"
+                yield f"schedule[{at}].at", found, "moments that rise"
+        for at, (first, second) in enumerate(pairwise(self.lid), 1):
+            if first.off_s is None or second.on_s < first.off_s:
+                yield f"lid[{at}].on", second.on_s.text, "after the lid was taken off"
+
+    @property
+    def moments(self) -> Iterator[tuple[str, Figure]]:
+        """Key and moment of all that is done on the burner."""
+        for at, step in enumerate(self.schedule):
+            yield f"schedule[{at}].at", step.at_s
+        for at, span in enumerate(self.lid):
+            yield f"lid[{at}].on", span.on_s
+        foods = [
+            ("food", self.food),
+            *((f"more_food[{k}]", f) for k, f in enumerate(self.more_food)),
+        ]
+        for place, food in foods:
+            for key, moment in food.moments if food is not None else ():
+                yield f"{place}.{key}", moment
+
     @property
     def foods(self) -> tuple[FoodPlan, ...]:
         """All pieces of food."""
@@ -234,7 +289,7 @@ class CookPlan(Part):
     """Its name: small letters, digits and hyphens."""
     purpose: Purpose
     """Fitted on, or kept for proof; never both."""
-    duration_s: Duration
+    duration_s: PositiveDuration
     """How long it runs."""
     repeats: int = Field(default=1, ge=1)
     """How often it is simulated, with other draws."""
@@ -272,6 +327,38 @@ class CookPlan(Part):
     """Faults that reference probes are to have."""
     mismatch: Mismatch = Mismatch()
     """Physics that differs from the nominal in declared ways."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield moments beyond the cook's end, and burners and probes that it does not have."""
+        for key, moment in self._moments():
+            if moment > self.duration_s:
+                found = f"{moment.text} lies beyond the cook's end"
+                yield key, found, f"at most the duration, {self.duration_s.text}"
+        used = [one.burner for one in self.burners]
+        probes = [probe.column for probe in self.probes]  # none: the simulator names its own
+        links = [(f"faces[{at}].burner", one.burner, used) for at, one in enumerate(self.faces)]
+        links += [(f"moves[{at}].burner", one.burner, used) for at, one in enumerate(self.moves)]
+        for at, fault in enumerate(self.probe_faults if probes else ()):
+            links.append((f"probe_faults[{at}].probe", fault.probe, probes))
+        for key, name, known in links:
+            if name and name not in known:
+                yield key, f"{name!r} is not defined", nearest(name, known)
+
+    def _moments(self) -> Iterator[tuple[str, Figure]]:
+        """Yield key and moment of all that happens in the cook."""
+        for at, moment in enumerate(self.hands_at_s):
+            yield f"hands_at[{at}]", moment
+        for at, burner in enumerate(self.burners):
+            yield from ((f"burners[{at}].{key}", moment) for key, moment in burner.moments)
+        lists: dict[str, Sequence[Face | PanMove | ProbeFault | Stretch]] = {
+            "faces": self.faces,
+            "moves": self.moves,
+            "probe_faults": self.probe_faults,
+            "faults.gaps": self.faults.gaps,
+            "faults.stuck": self.faults.stuck,
+        }
+        for name, things in lists.items():
+            yield from ((f"{name}[{at}].at", thing.at_s) for at, thing in enumerate(things))
 
 
 def cook_name(plan: CookPlan, repeat: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
@@ -9,15 +10,13 @@ from pydantic_core import PydanticCustomError
 
 from trivet.records.business import Alternative, Battery, Costs, Diary, Radio, Wake
 from trivet.records.figures import (
-    Angle,
     AngleOrZero,
-    Difference,
+    Broken,
     DifferenceOrZero,
     Figure,
     Fraction,
     HeatingRate,
     Length,
-    LengthOrZero,
     Part,
     PositiveFraction,
     PositiveLength,
@@ -39,9 +38,10 @@ from trivet.records.product import (
 )
 from trivet.records.requirement import Alert, Of, Requirement
 from trivet.records.search import Search
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 from trivet.records.surroundings import Surroundings
 from trivet.records.trade import Trade
+from trivet.units import show_length
 
 Contents = Literal["dry", "oil", "butter", "water"]
 HOT_SPOT_RATIO = Figure(
@@ -142,61 +142,6 @@ class Burner(Part):
     """Level below which an induction zone pulses instead of running steadily."""
 
 
-class Mount(Part):
-    """Place and direction of a head; angles as in docs/conventions.md."""
-
-    x_m: Length = figure("0 m", "length")
-    """Lens, to the right of the middle."""
-    y_m: Length = figure("0 m", "length")
-    """Lens, away from the cook."""
-    height_m: PositiveLength
-    """Height of the lens over the cooktop plane."""
-    tilt_rad: Angle = figure("0 deg", "angle")
-    """From straight down towards the back."""
-    pan_rad: Angle = figure("0 deg", "angle")
-    """About the vertical, counter-clockwise seen from above."""
-    roll_rad: Angle = figure("0 deg", "angle")
-    """About the optical axis."""
-    position_tolerance_m: LengthOrZero = figure("5 mm", "length")
-    """Half-width of the error of each coordinate as mounted."""
-    angle_tolerance_rad: AngleOrZero = figure("1 deg", "angle")
-    """Half-width of the error of each angle as mounted."""
-
-
-class Window(Part):
-    """The optical window in front of the lens."""
-
-    material: str = "polyethylene"
-    """What it is made of."""
-    transmittance_frac: PositiveFraction
-    """Clean, in the sensor's band."""
-    rise_delta_k: Difference = figure("0 K", "difference")
-    """Temperature of the window over the sensor housing."""
-    reflectance_frac: Fraction | None = None
-    """What both faces mirror towards the sensor: its housing; counted as glow if left out."""
-    grease_m: LengthOrZero | None = None
-    """Grease that comes on the window and is not corrected, with its range."""
-    grease_growth_m: LengthOrZero = figure("0 um", "length")
-    """Grease that comes on the window in a week, in simulated cooks with an aged window."""
-    condenses: bool = False
-    """Whether simulated windows mist over when they are colder than the dew point at the hood."""
-    condensed_frac: Fraction | None = None
-    """Share of the window covered by condensed droplets and not corrected, with its range."""
-
-
-class Head(Part):
-    """One sensor head: sensor, mount, window."""
-
-    name: str
-    """Its name."""
-    sensor: str
-    """Name of a sensor card, of the library or of this file."""
-    mount: Mount
-    """Place and direction."""
-    window: Window
-    """The optical window."""
-
-
 class PanLayer(Part):
     """One layer of a clad base."""
 
@@ -225,7 +170,7 @@ class Pan(Part):
     """Layers of a clad base, from the heated face up; of one material when empty."""
     wall_thickness_m: PositiveLength | None = None
     """Thickness of the side wall; the base's when left out."""
-    bow_m: Length = figure("0 mm", "length")
+    bow_m: Annotated[Figure, Quantity("length", ge=-0.02, le=0.02)] = figure("0 mm", "length")
     """How far the middle of the base stands higher than its rim; negative where it sags."""
     emissivity_frac: PositiveFraction | None = None
     """Measured emissivity of this pan's face; replaces the library's range."""
@@ -237,6 +182,17 @@ class Pan(Part):
     """What its lid is made of."""
     hot_spot_ratio: Annotated[Figure, Quantity("number", ge=1)] = HOT_SPOT_RATIO
     """Rise of the hottest 5 cm2 over that of the mean while the pan heats up."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a base that is thicker than the pan is deep, and layers that do not fill it."""
+        thickness, depth = self.thickness_m, self.depth_m
+        if thickness >= depth:
+            found = f"{thickness.text} is no less than the depth {depth.text}"
+            yield "thickness", found, "thinner than the pan is deep"
+        layers = sum(float(layer.thickness_m) for layer in self.layers)
+        if self.layers and abs(layers - thickness) > 0.02 * thickness:
+            found = f"layers of {show_length(layers)} in a thickness of {thickness.text}"
+            yield "layers", found, "layers that make up the thickness"
 
 
 class Base(Part):
@@ -255,6 +211,17 @@ class Base(Part):
     note: str = ""
     """A remark."""
 
+    def broken(self) -> Iterator[Broken]:
+        """Yield contents without volume, a volume without contents, and oil in what is none."""
+        if self.contents == "dry" and self.volume_m3 > 0:
+            found = f"{self.volume_m3.text} in a dry pan"
+            yield "volume", found, "no volume, or other contents"
+        if self.contents != "dry" and self.volume_m3 <= 0:
+            yield "volume", f"no volume of {self.contents}", "a volume above 0, e.g. '5 mL'"
+        if self.oil and self.contents not in ("oil", "butter"):
+            found = f"{self.oil!r} in a base of {self.contents}"
+            yield "oil", found, 'contents = "oil" or "butter"'
+
 
 class TargetBand(Part):
     """A range that a cook wants to hold."""
@@ -272,6 +239,12 @@ class TargetBand(Part):
     note: str = ""
     """A remark, and where the band comes from."""
 
+    def broken(self) -> Iterator[Broken]:
+        """Yield a band that does not rise."""
+        if self.low_k >= self.high_k:
+            found = f"{self.low_k.text} is not below high = {self.high_k.text}"
+            yield "low", found, "a band that rises"
+
 
 class Limit(Part):
     """A temperature that must not be passed unnoticed."""
@@ -280,7 +253,7 @@ class Limit(Part):
     """Its name."""
     of: Of
     """What the temperature is of."""
-    value_k: Temperature
+    value_k: Annotated[Figure, Quantity("temperature", le=1273.15)]
     """With its range where sources differ, as smoke points do."""
     oil_point: Literal["smoke", "autoignition"] | None = None
     """Alerts take the told oil's own point instead, from the library and lowered by its uses."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Literal
 
 from pydantic import Field
 
 from trivet.records.figures import (
     BitRate,
+    Broken,
     DifferenceOrZero,
     Duration,
     Energy,
@@ -16,12 +18,14 @@ from trivet.records.figures import (
     Number,
     NumberOrZero,
     Part,
+    PositiveDuration,
     PositiveFraction,
     Power,
     Quantity,
     Temperature,
     YearlyFraction,
     figure,
+    twice,
 )
 
 Chemistry = Literal[
@@ -69,7 +73,7 @@ class Battery(Part):
     """Time between two looks; 0 where the unit does not poll."""
     duty_frac: PositiveFraction = figure("100 %", "fraction")
     """Share of the cooking time in which the sensor runs."""
-    duty_cycle_s: Duration = figure("60 s", "time")
+    duty_cycle_s: PositiveDuration = figure("60 s", "time")
     """Period of on and off where the sensor runs for a share of the time only."""
     charge_w: Power | None = None
     """What the charger puts into the cells."""
@@ -151,6 +155,10 @@ class Radio(Part):
     fields: tuple[PayloadField, ...] = ()
     """What a message says."""
 
+    def broken(self) -> Iterator[Broken]:
+        """Yield fields of one name."""
+        yield from twice("fields[{}].name", [one.name for one in self.fields])
+
 
 class Diary(Part):
     """How much is cooked: hours a day, or cooks a day and the time of each."""
@@ -163,3 +171,14 @@ class Diary(Part):
     """Time with a burner on in one cook."""
     burners: Annotated[Figure, Quantity("number", gt=0)] = figure("1", "number")
     """Burners watched at once while cooking; computing scales with it."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a diary that says twice, or never, how much is cooked."""
+        hours = self.cooking_per_day_s is not None
+        cooks = self.cooks_per_day is not None and self.cook_s is not None
+        if hours and cooks:
+            found = "hours a day beside cooks a day and the time of each"
+            yield "cooking_per_day", found, "one of the two"
+        if not hours and not cooks:
+            allowed = "cooking_per_day, or cooks_per_day and cook"
+            yield "", "nothing says how much is cooked", allowed

@@ -3,6 +3,7 @@ is read from a file."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Annotated, Any, Literal, Self, cast
@@ -251,6 +252,14 @@ class Money:
         return f"{self.amount} {self.currency}"
 
 
+def twice(key: str, names: Sequence[object]) -> Iterator[Broken]:
+    """Yield each name that stands before in a list; ``{}`` in the key is its place."""
+    for at, name in enumerate(names):
+        if name is not None and name in names[:at]:
+            first = key.format(names.index(name))
+            yield key.format(at), f"{name!r} stands twice: {first} has it already", "another one"
+
+
 Length = Annotated[Figure, Quantity("length")]
 PositiveLength = Annotated[Figure, Quantity("length", gt=0)]
 LengthOrZero = Annotated[Figure, Quantity("length", ge=0)]
@@ -262,6 +271,7 @@ Temperature = Annotated[Figure, Quantity("temperature")]
 Difference = Annotated[Figure, Quantity("difference")]
 DifferenceOrZero = Annotated[Figure, Quantity("difference", ge=0)]
 Duration = Annotated[Figure, Quantity("time", ge=0)]
+PositiveDuration = Annotated[Figure, Quantity("time", gt=0)]
 SignedDuration = Annotated[Figure, Quantity("time")]
 Frequency = Annotated[Figure, Quantity("frequency", gt=0)]
 Power = Annotated[Figure, Quantity("power", ge=0)]
@@ -309,8 +319,16 @@ def file_key(name: str) -> str:
     return name
 
 
+Broken = tuple[str, str, str]
+"""Where a rule is broken, as a key within the record ("" is the record itself, else for
+instance ``schedule[1].at``), what was found and what is allowed."""
+
+
 class Part(BaseModel):
-    """A frozen part of a design or cook file; unknown keys are errors."""
+    """A frozen part of a design or cook file; unknown keys are errors.
+
+    ``broken`` yields each rule of its own that it breaks beyond the shape of its fields.
+    """
 
     model_config = ConfigDict(
         frozen=True,
@@ -320,3 +338,7 @@ class Part(BaseModel):
         serialize_by_alias=False,
         use_attribute_docstrings=True,
     )
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield each rule of its own that the record breaks."""
+        yield from ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import Field
@@ -9,6 +10,7 @@ from pydantic import Field
 from trivet.records.figures import (
     Amount,
     AngleOrZero,
+    Broken,
     DifferenceOrZero,
     Duration,
     Figure,
@@ -20,6 +22,7 @@ from trivet.records.figures import (
     Quantity,
     Temperature,
     figure,
+    twice,
 )
 from trivet.records.requirement import Of
 
@@ -157,6 +160,14 @@ class EndOfLine(Part):
     through_window: bool = True
     """Whether the unit looks at the black body through its own window."""
 
+    def broken(self) -> Iterator[Broken]:
+        """Yield a point that is given twice, and a limit that good units would fail."""
+        yield from twice("points[{}]", [point.text for point in self.points_k])
+        limit, fixture = self.reject_limit_delta_k, self.fixture_u95_delta_k
+        if limit < fixture:
+            allowed = f"at least {fixture.text}: a good unit would fail by chance"
+            yield "reject_limit", f"{limit.text} under fixture_u95", allowed
+
 
 class FieldRecalibration(Part):
     """A reading that the product takes against something known in the kitchen."""
@@ -171,6 +182,33 @@ class FieldRecalibration(Part):
     """Time between two such readings."""
 
 
+TERM_NAMES = (
+    "sensor offset",
+    "sensor gain",
+    "noise of one pixel",
+    "drift with housing",
+    "drift after wake",
+    "self-heating",
+    "output step",
+    "stored constants",
+    "firmware's words",
+    "emissivity",
+    "reflected temperature",
+    "window transmittance",
+    "window temperature",
+    "window reflectance",
+    "grease on the window",
+    "condensation",
+    "steam column",
+    "size of source",
+    "registration and edge",
+    "temperature around the pan",
+    "drop through the film",
+    "end-of-line fixture",
+)
+"""Names of the terms of an error budget, as files may refer to them."""
+
+
 class DeclaredCorrelation(Part):
     """Two terms of the error budget that err together."""
 
@@ -182,6 +220,11 @@ class DeclaredCorrelation(Part):
     """Correlation coefficient."""
     note: str = ""
     """Why."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a term that is said to err together with itself."""
+        if self.first == self.second:
+            yield "", "a term with itself", "two terms"
 
 
 class DesignOption(Part):

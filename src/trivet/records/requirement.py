@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from trivet.records.figures import (
+    Broken,
     DifferenceOrZero,
     Duration,
     Figure,
@@ -63,6 +65,11 @@ class Requirement(Part):
     """A safety requirement is never met by simulation alone."""
     guard_band: bool = True
     """Whether the uncertainty of the result must fit inside the limit too."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a metric of an alert that names none."""
+        if self.metric in ("lead_time", "missed_alerts") and self.alert is None:
+            yield "", f"{self.metric} names no alert", "alert = NAME of an alert of this file"
 
 
 AlertKind = Literal[

@@ -1,7 +1,9 @@
-"""The sensor card: what a datasheet says of a thermal array; None means unknown, never 0."""
+"""A sensor head: its card, what the datasheet says (None: unknown, never 0), mount and window."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -11,15 +13,21 @@ from pydantic_core import PydanticCustomError
 from trivet.errors import QuantityError
 from trivet.records.figures import (
     Amount,
+    Angle,
+    AngleOrZero,
+    Broken,
     Difference,
     DifferenceOrZero,
     Duration,
     FieldAngle,
     Fraction,
     Frequency,
+    Length,
+    LengthOrZero,
     Number,
     NumberOrZero,
     Part,
+    PositiveFraction,
     PositiveLength,
     Power,
     Temperature,
@@ -37,9 +45,9 @@ class SensorCard(Part):
     """Its name, by which heads refer to it."""
     technology: Literal["thermopile", "bolometer"]
     """Thermopile or bolometer."""
-    rows: int
+    rows: int = Field(ge=1)
     """Pixels down."""
-    cols: int
+    cols: int = Field(ge=1)
     """Pixels across."""
     fov_h_rad: FieldAngle
     """Full horizontal field of view, along the columns' direction."""
@@ -97,6 +105,19 @@ class SensorCard(Part):
     notes: str = ""
     """Grade of the figures, and remarks."""
 
+    def broken(self) -> Iterator[Broken]:
+        """Yield a lens that cannot be, and a range or band that does not rise."""
+        for key, angle in (("fov_h", self.fov_h_rad), ("fov_v", self.fov_v_rad)):
+            if self.lens == "rectilinear" and angle >= math.pi:
+                found = f"{angle.text} with a rectilinear lens"
+                yield key, found, "under 180 deg, or another lens"
+        low, high = self.range_low_k, self.range_high_k
+        if low is not None and high is not None and low >= high:
+            yield "range_low", f"{low.text} is not below range_high = {high.text}", "a rising range"
+        short, long = self.band_low_m, self.band_high_m
+        if short >= long:
+            yield "band_low", f"{short.text} is not below band_high = {long.text}", "a rising band"
+
     @field_validator("response", mode="before")
     @classmethod
     def _pairs_in_metres(cls, raw: Any) -> Any:
@@ -127,3 +148,66 @@ class SensorCard(Part):
 def _metres(raw: Any) -> float:
     """Return a wavelength from text with its unit, or from a stored number of metres."""
     return parse_quantity(raw, "length") if isinstance(raw, str) else float(raw)
+
+
+class Mount(Part):
+    """Place and direction of a head; angles as in docs/conventions.md."""
+
+    x_m: Length = figure("0 m", "length")
+    """Lens, to the right of the middle."""
+    y_m: Length = figure("0 m", "length")
+    """Lens, away from the cook."""
+    height_m: PositiveLength
+    """Height of the lens over the cooktop plane."""
+    tilt_rad: Angle = figure("0 deg", "angle")
+    """From straight down towards the back."""
+    pan_rad: Angle = figure("0 deg", "angle")
+    """About the vertical, counter-clockwise seen from above."""
+    roll_rad: Angle = figure("0 deg", "angle")
+    """About the optical axis."""
+    position_tolerance_m: LengthOrZero = figure("5 mm", "length")
+    """Half-width of the error of each coordinate as mounted."""
+    angle_tolerance_rad: AngleOrZero = figure("1 deg", "angle")
+    """Half-width of the error of each angle as mounted."""
+
+
+class Window(Part):
+    """The optical window in front of the lens."""
+
+    material: str = "polyethylene"
+    """What it is made of."""
+    transmittance_frac: PositiveFraction
+    """Clean, in the sensor's band."""
+    rise_delta_k: Difference = figure("0 K", "difference")
+    """Temperature of the window over the sensor housing."""
+    reflectance_frac: Fraction | None = None
+    """What both faces mirror towards the sensor: its housing; counted as glow if left out."""
+    grease_m: LengthOrZero | None = None
+    """Grease that comes on the window and is not corrected, with its range."""
+    grease_growth_m: LengthOrZero = figure("0 um", "length")
+    """Grease that comes on the window in a week, in simulated cooks with an aged window."""
+    condenses: bool = False
+    """Whether simulated windows mist over when they are colder than the dew point at the hood."""
+    condensed_frac: Fraction | None = None
+    """Share of the window covered by condensed droplets and not corrected, with its range."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a window that mirrors and passes more than there is."""
+        mirror, tau = self.reflectance_frac, self.transmittance_frac
+        if mirror is not None and mirror + tau > 1.0:
+            found = f"{mirror.text} beside transmittance = {tau.text}: over 1 together"
+            allowed = f"at most {1.0 - float(tau):.3g}: what a window does not pass"
+            yield "reflectance", found, allowed
+
+
+class Head(Part):
+    """One sensor head: sensor, mount, window."""
+
+    name: str
+    """Its name."""
+    sensor: str
+    """Name of a sensor card, of the library or of this file."""
+    mount: Mount
+    """Place and direction."""
+    window: Window
+    """The optical window."""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Literal
 
 from trivet.records.figures import (
+    Broken,
     Concentration,
     Difference,
     Fraction,
@@ -45,6 +47,15 @@ class Mirrored(Part):
     """Share of what a pan mirrors, where no shape is given."""
     follows: str = ""
     """What it warms with: `hood`, `lamp` or a burner, whose flame it is; steady when empty."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield a thing without the sizes that its shape needs."""
+        if self.shape == "share" and self.view_frac is None:
+            yield "", "a share without view", "view = '0.2'"
+        if self.shape != "share" and self.width_m <= 0.0:
+            yield "", f"a {self.shape} without width", "width = '0.5 m'"
+        if self.shape == "rectangle" and self.depth_m <= 0.0:
+            yield "", "a rectangle without depth", "depth = '0.5 m'"
 
 
 class Steam(Part):
@@ -95,3 +106,9 @@ class Surroundings(Part):
     """Hottest thing beside a pan: a glowing ring, a grate in the flame."""
     beside_pan_k: Temperature = figure("180 degC", "temperature")
     """Pan temperature at which those errors are stated."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield shares of view that are more than the whole."""
+        total = sum(float(thing.view_frac or 0.0) for thing in self.mirrored)
+        if total > 1.0:
+            yield "mirrored", f"shares of view sum to {total:.2f}", "at most 1 together"

@@ -8,12 +8,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
-from trivet.records.figures import Amount, Fraction, Number, Part, figure
+from trivet.records.figures import Amount, Broken, Fraction, Number, Part, figure, twice
 
 TRADE_METRICS: dict[str, str] = {
     "battery_days": "days of a charge, tenth percentile",
@@ -96,6 +97,25 @@ class Trade(Part):
     """Half-width of each weight, as a share of it, in the draws that try how firm the winner is."""
     score_spread_frac: Fraction = SCORE_SPREAD
     """Half-width of each score, of its scale from worst to best, in those draws."""
+
+    def broken(self) -> Iterator[Broken]:
+        """Yield weights that do not make 1, names that stand twice and scores that lack."""
+        total = sum(float(one.weight_frac) for one in self.criteria)
+        if self.criteria and abs(total - 1.0) > 1e-9:
+            allowed = "a sum of 1, so that nothing is forgotten"
+            yield "criteria", f"the weights sum to {total:g}", allowed
+        if bool(self.criteria) != bool(self.options) or len(self.options) == 1:
+            found = f"{len(self.criteria)} criteria and {len(self.options)} options"
+            yield "", found, "at least one criterion and two options"
+        yield from twice("criteria[{}].name", [one.name for one in self.criteria])
+        yield from twice("options[{}].name", [one.name for one in self.options])
+        entered = [one.name for one in self.criteria if one.metric is None]
+        for at, option in enumerate(self.options):
+            given = [one.criterion for one in option.scores]
+            if sorted(given) != sorted(entered):
+                found = f"scores of {', '.join(given) or 'nothing'}"
+                allowed = f"one score of each: {', '.join(entered) or 'none, all have metrics'}"
+                yield f"options[{at}].scores", found, allowed
 
 
 @dataclass(frozen=True)

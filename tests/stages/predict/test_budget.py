@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from trivet.errors import InputError
-from trivet.files.production_faults import TERM_NAMES
 from trivet.models.optics import card_band
 from trivet.models.reflected import diffuse_share
 from trivet.records.design import Design
+from trivet.records.product import TERM_NAMES
 from trivet.stages.predict.budget import (
     error_k,
     first_order,

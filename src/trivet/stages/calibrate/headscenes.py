@@ -24,9 +24,9 @@ from trivet.physics.radiation.planck import Band, band_radiance, band_radiance_s
 from trivet.physics.sensor.drift import DriftModel, drift_terms
 from trivet.records.benchsheet import SheetBurner, SheetFlat
 from trivet.records.calibration import HeadCalibration
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, ProbeSeries, Recording
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 
 COMPARED_EVERY_S, HALF_WINDOW_S = 5.0, 1.5
 """Distance of the moments that are compared, and half of the time that each averages over; own

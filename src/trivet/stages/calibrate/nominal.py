@@ -20,9 +20,9 @@ from trivet.records.calibration import (
     PoseCalibration,
     SurfaceCalibration,
 )
-from trivet.records.design import Contents, Design, Head
+from trivet.records.design import Contents, Design
 from trivet.records.figures import Figure
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 from trivet.stages.calibrate.pairs import SurfaceGroup
 
 HOUSING_REF_K = 298.15

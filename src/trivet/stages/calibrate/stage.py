@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from trivet.errors import EvidenceError, RecordingError
 from trivet.physics.heat.water import boiling_point_k
 from trivet.records.calibration import Calibration, HeadCalibration, SurfaceCalibration
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.recording import Recording
+from trivet.records.sensorcard import Head
 from trivet.stages.calibrate.evenscenes import blackbody_term, evened_recording, pixel_term
 from trivet.stages.calibrate.fits import fitted_drift, fitted_surface, group_prior
 from trivet.stages.calibrate.fixedpoints import window_term

@@ -24,10 +24,10 @@ from trivet.physics.radiation.planck import (
 )
 from trivet.physics.radiation.seensurface import Hypothesis
 from trivet.records.calibration import Calibration, DriftCalibration, HeadCalibration
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.product import Reporter
 from trivet.records.recording import HeadFrames
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 
 MIN_BESIDE = threshold("hob_beside_min")
 """Pixels beside the pans under which the coldest of all stand for the hob."""

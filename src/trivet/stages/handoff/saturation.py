@@ -7,8 +7,9 @@ from trivet.models.assumed import DARK_EMISSIVITY
 from trivet.models.optics import card_band
 from trivet.physics.radiation.path import before_window
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.requirement import Alert, Requirement
+from trivet.records.sensorcard import Head
 from trivet.scoring.registry import limit_value
 
 JUDGED_KPS = 2.0

@@ -27,8 +27,9 @@ from trivet.physics.radiation.film import OpticalConstants, film_transmittance
 from trivet.physics.radiation.mie import mie_efficiencies, steam_transmittance
 from trivet.physics.radiation.path import condensed_transmittance, reflected_temperature_k
 from trivet.physics.radiation.planck import Band
-from trivet.records.design import Design, Window
+from trivet.records.design import Design
 from trivet.records.figures import Figure
+from trivet.records.sensorcard import Window
 from trivet.records.surroundings import Steam
 from trivet.stages.predict.cases import SeenCase, Term, term_of
 from trivet.stages.predict.views import Eye

@@ -12,11 +12,11 @@ from trivet.facts.parts import card as library_card
 from trivet.models.optics import card_lens, mount_pose
 from trivet.physics.geometry.mounting import disc_views
 from trivet.physics.geometry.optics import Lens, Pose
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.figures import Figure
 from trivet.records.search import Move, Search
 from trivet.records.seeing import HeadPose, PoseFound, PoseSearch
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 from trivet.stages.predict.posefit import SLACK_UNITS, Mover, Task, minima, posed, slacks
 from trivet.stages.predict.views import Eye, rim_diameter_m, rim_height_m
 

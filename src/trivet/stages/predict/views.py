@@ -16,9 +16,9 @@ from trivet.physics.geometry.occlusion import visible_base_frac
 from trivet.physics.geometry.optics import Lens, Pose, footprint_m, pixel_of_point
 from trivet.physics.radiation.measurement import LineOfSight
 from trivet.physics.radiation.planck import Band
-from trivet.records.design import Burner, Design, Head, Pan
+from trivet.records.design import Burner, Design, Pan
 from trivet.records.prediction import PanView
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 
 MARGIN_M = 0.010  # own estimate: a pan stands 10 mm beside its burner
 STEEP_RAD = math.radians(50.0)

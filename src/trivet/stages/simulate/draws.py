@@ -15,9 +15,9 @@ from trivet.physics.heat.water import boiling_point_k
 from trivet.physics.radiation.planck import Band
 from trivet.physics.sensor.readout import SensorErrors
 from trivet.records.cook import CookPlan, Mismatch, cook_name
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.figures import Figure
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 
 CALIBRATED_AT_K = 298.15  # housing of a sensor at its factory; common practice, no source
 # What no card states.

@@ -24,9 +24,9 @@ from trivet.physics.sensor.readout import (
 )
 from trivet.records.benchsheet import SheetFlat, Told
 from trivet.records.cook import CookPlan, SensorFaults
-from trivet.records.design import Design, Head
+from trivet.records.design import Design
 from trivet.records.recording import HeadFrames, ProductInput, Recording, Reference
-from trivet.records.sensorcard import SensorCard
+from trivet.records.sensorcard import Head, SensorCard
 from trivet.stages.simulate.attenuation import window_state
 from trivet.stages.simulate.draws import (
     CALIBRATED_AT_K,

@@ -33,7 +33,7 @@ schedule = [{{ at = "0 s", level = "90 %" }}]
         ("faults = { dead_pixels = [{ row = 24, col = 0 }] }", "row 24 col 0"),
         ("faults = { dead_pixels = [{ row = -1, col = 0 }] }", "dead_pixels"),
         ('faults = { dropped = "120 %" }', "dropped"),
-        ('faults = { dropped = "95 %" }', "95 % of the frames are lost"),
+        ('faults = { dropped = "95 %" }', "'95 %' is outside the allowed range"),
         ('faults = { gaps = [{ at = "200 s", for = "1 s" }] }', "beyond the cook's end"),
         ('window_age_weeks = "-2"', "window_age_weeks"),
         ('moves = [{ burner = "back-left", at = "10 s" }]', "back-left"),
