@@ -15,10 +15,10 @@ from trivet.errors import InputError, StorageError
 from trivet.files.tables import write_estimate_csv
 from trivet.flow import cooked, steps
 from trivet.flow import score as flow_score
-from trivet.flow.cooked import answer_row, row_answer
 from trivet.flow.project import ProjectFolder
 from trivet.flow.score import OWN, SHORT, SHORT_MISMATCHED, ShortRun, score, short_sheets
 from trivet.flow.sweep import Pool, Pools
+from trivet.scoring.cookanswers import answer_row, row_answer
 
 ROOT = Path(__file__).parents[2]
 COOKS = """

@@ -21,10 +21,11 @@ from trivet.errors import InputError
 from trivet.files import campaign_table
 from trivet.files.store import code_version
 from trivet.flow import executors, sweep
-from trivet.flow.campaign import campaign_cooks, planned_campaign
-from trivet.flow.cooked import Row, Setting, failed_rows, packed, run_cook
+from trivet.flow.cooked import Setting, packed, run_cook
 from trivet.flow.project import ProjectFolder
-from trivet.records.campaign import SweepCook
+from trivet.models.campaign import planned_campaign
+from trivet.records.campaign import Row, SweepCook
+from trivet.scoring.campaign import failed_rows
 
 duckdb = pytest.importorskip("duckdb")
 
@@ -127,7 +128,7 @@ def test_one_row_a_cook_and_burner_in_the_order_of_the_plan(project: Path, light
     light(quick)
     result = sweep.sweep(ProjectFolder(project), pools=in_thread())
     names = [name for (name,) in table(result, "cook")]
-    assert tuple(names) == planned_campaign(ProjectFolder(project)).names
+    assert tuple(names) == planned_campaign(ProjectFolder(project).campaign()).names
     assert names[:2] == ["m-front-left-dry-r0", "m-front-left-dry-r1"]
     assert table(result, "distinct evidence, factor_burner, factor_pan")[0][0] == "simulated"
     assert (result.sweep.planned, result.sweep.done, result.sweep.failed) == (8, 8, 0)
@@ -227,7 +228,7 @@ def test_workers_that_can_run_nothing_stop_the_campaign(project: Path, light: An
 def test_a_failing_cook_is_named_with_its_step(project: Path) -> None:
     """Nothing to calibrate with: the reading fails, in the very code that workers run."""
     inputs = ProjectFolder(project)
-    cook = campaign_cooks(inputs)[0]
+    cook = inputs.planned("proof")[0]
     setting = packed(Setting(inputs.design, {"": None}))  # type: ignore[arg-type]
     (row,) = run_cook(setting, cook)
     assert str(row["error"]).startswith("estimate: ")

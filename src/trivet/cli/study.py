@@ -82,10 +82,10 @@ def plan(project: Project, json: Json = False) -> None:
 
     Example: trivet plan my-monitor
     """
-    from trivet.flow.campaign import planned_campaign
+    from trivet.models.campaign import planned_campaign
     from trivet.present.campaign import plan_section
 
-    record = planned_campaign(open_project(project))
+    record = planned_campaign(open_project(project).campaign())
     show(record, [plan_section(record)], json)
 
 

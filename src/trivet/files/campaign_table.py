@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import re
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
@@ -16,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from trivet.errors import InputError, StorageError
 from trivet.files.atomic import storage_error, write_text
 from trivet.physics.statistics.intervals import clopper_pearson
-from trivet.records.campaign import FailedCook, Rate, Spread, Sweep, SweepCook
+from trivet.records.campaign import FailedCook, Rate, Spread, Sweep, SweepCook, column_of
 from trivet.scoring.registry import METRICS
 
 if TYPE_CHECKING:
@@ -45,11 +44,6 @@ LABELS = {
 ENDED = {"stopped": "VARCHAR", "simulated_s": "DOUBLE"}
 """Columns that say how a cook ended; the registered metrics follow."""
 _TYPES = {"count": "BIGINT", "yes or no": "BOOLEAN"}
-
-
-def column_of(prefix: str, name: str) -> str:
-    """Return the column of a factor, a limit or an alert: no sign but letters, digits and _."""
-    return f"{prefix}_{re.sub(r'[^A-Za-z0-9]+', '_', name)}"
 
 
 def table_columns(

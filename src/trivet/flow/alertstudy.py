@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from trivet.flow.campaign import campaign_cooks, planned_cooks
 from trivet.flow.pictures import plain_words, write_chart
 from trivet.flow.project import ProjectFolder
 from trivet.flow.steps import calibrated, device_state, proof_cook, recorded
@@ -53,7 +52,7 @@ def alert_account(project: ProjectFolder, *, limit: int | None = None) -> AlertS
 
     design = project.design
     cases: list[AlertCase] = []
-    planned = campaign_cooks(project)[:limit] if project.cook_set else ()
+    planned = project.campaign().planned("proof")[:limit] if project.cook_set else ()
     for cook in project.each("cooks", planned):
         cases += _simulated_cases(project, cook)
     for entry in project.cooks:
@@ -169,7 +168,7 @@ def worth_drawing(project: ProjectFolder, study: AlertStudy) -> tuple[AlertCase,
 
 def _heard_again(project: ProjectFolder, case: AlertCase) -> Heard:
     """Return the cook of a case with what the product says of it."""
-    for cook in planned_cooks(project, "proof"):
+    for cook in project.planned("proof"):
         if cook_name(cook.plan, cook.repeat) == case.cook:
             return heard(project, cook)
     entry = next(one for one in project.cooks if one.folder and one.name == case.cook)

@@ -7,32 +7,23 @@ of a cluster run the same code on the same numbers.
 from __future__ import annotations
 
 import dataclasses
-import math
 import pickle
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
-from trivet.files.campaign_table import column_of
 from trivet.records.benchsheet import Told
 from trivet.records.calibration import Calibration
-from trivet.records.campaign import SweepCook
-from trivet.records.checks import EVIDENCE, Check, PanWord
-from trivet.records.cook import CookPlan, cook_name
+from trivet.records.campaign import Row, SweepCook
+from trivet.records.checks import EVIDENCE
+from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.recording import ProductInput
-from trivet.records.scoring import StratumPiece
 from trivet.records.verdict import ProofCook, SeenCook
-
-Cell = str | int | float | bool | None
-Row = dict[str, Cell]
-Answer = StratumPiece | Check | PanWord
-ANSWERS: dict[str, Callable[..., Answer]] = {
-    one.__name__: one for one in (StratumPiece, Check, PanWord)
-}
+from trivet.scoring.campaign import burner_rows, failed_rows
+from trivet.scoring.cookanswers import Answer, answer_row, cook_answers, lost_row
 
 
 @dataclass(frozen=True)
@@ -77,7 +68,6 @@ def _guarded(work: Callable[[], list[Row]], lost: Callable[[str], list[Row]]) ->
 def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
     """Return the rows of one cook, one a burner; a cook that fails is named, not raised."""
     from trivet.models.calibration_views import refuse_other_unit
-    from trivet.scoring import burner_figures
     from trivet.stages.alert import alert, watching
     from trivet.stages.estimate import estimate
     from trivet.stages.simulate import simulate
@@ -102,47 +92,9 @@ def run_cook(setting: bytes, cook: SweepCook) -> list[Row]:
         )
         simulated_s = max(float(head.time_s[-1]) for head in inputs.heads)
         ended: Row = {"stopped": made.truth.stopped, "simulated_s": simulated_s}
-        return [
-            {**_named(cook, burner, design), **ended, **_scored(cells), "error": None}
-            for burner, cells in burner_figures(proof, design=design).items()
-        ]
+        return burner_rows(proof, cook=cook, design=design, ended=ended)
 
     return _guarded(work, lambda text: failed_rows(cook, f"{step}: {text}", design=design))
-
-
-def failed_rows(cook: SweepCook, error: str, *, design: Design) -> list[Row]:
-    """Return the rows of a cook that gave nothing: its names and why."""
-    return [{**_named(cook, one.burner, design), "error": error} for one in cook.plan.burners]
-
-
-def _named(cook: SweepCook, burner: str, design: Design) -> Row:
-    here = next(one for one in cook.plan.burners if one.burner == burner)
-    return {
-        "cook": cook_name(cook.plan, cook.repeat),
-        "burner": burner,
-        "combination": cook.combination,
-        "matrix": cook.matrix,
-        "worst_case": cook.worst,
-        "seed_name": cook.seed,
-        "repeat": cook.repeat,
-        "seed": design.project.seed,
-        "evidence": "simulated",
-        "purpose": cook.plan.purpose,
-        "unit": cook.plan.unit,
-        "pan": here.pan,
-        "base": here.base,
-        **{column_of("factor", name): level for name, level in cook.levels.items()},
-    }
-
-
-def _scored(found: Mapping[tuple[str, str], Cell]) -> Row:
-    """Return the figures of a burner as cells, by the column of metric and limit or alert."""
-    return {
-        column_of(name, of) if of else name: None
-        if isinstance(cell, float) and not math.isfinite(cell)
-        else cell
-        for (name, of), cell in found.items()
-    }
 
 
 # -- scores -------------------------------------------------------------------
@@ -161,14 +113,6 @@ def scored(setting: Setting, cook: SweepCook) -> tuple[Answer, ...]:
     """Return what one simulated cook says."""
     one = seen_simulated(setting.design, setting.calibration(cook), cook)[0]
     return cook_answers(one, design=setting.design)
-
-
-def cook_answers(cook: ProofCook, *, design: Design) -> tuple[Answer, ...]:
-    """Return what one cook says to a score."""
-    from trivet.scoring import cook_checks, cook_pieces
-
-    checks, words = cook_checks(cook, design=design)
-    return (*cook_pieces(cook, design=design), *checks, *words)
 
 
 def seen_simulated(
@@ -226,28 +170,3 @@ def seen_cook(
     }
     maps = label_maps(inputs, design=design, calibration=in_force, at_s=at_s)
     return SeenCook(truth, maps, less)
-
-
-def lost_row(cook: SweepCook, error: str) -> Row:
-    """Return the row of a cook that gave nothing."""
-    return {"cook": cook.plan.name, "error": error}
-
-
-def answer_row(answer: Answer) -> Row:
-    """Return an answer as plain values; JSON has no NaN."""
-    row: dict[str, Any] = dataclasses.asdict(answer)
-    bare = {
-        key: None if isinstance(value, float) and math.isnan(value) else value
-        for key, value in row.items()
-    }
-    return {**bare, "answer": type(answer).__name__, "error": None}
-
-
-def row_answer(row: dict[str, Any]) -> Answer:
-    """Return the answer of a row."""
-    kind = ANSWERS[row["answer"]]
-    values = {key: value for key, value in row.items() if key not in ("error", "answer")}
-    values = {key: math.nan if value is None else value for key, value in values.items()}
-    return kind(
-        **{key: tuple(one) if isinstance(one, list) else one for key, one in values.items()}
-    )

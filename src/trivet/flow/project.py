@@ -12,9 +12,10 @@ from trivet.errors import InputError
 from trivet.files.cooks import read_cook_set
 from trivet.files.design import read_design
 from trivet.files.store import Store
-from trivet.records.campaign import CookSet
+from trivet.records.campaign import CookSet, SweepCook
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
+from trivet.records.requirement import Purpose
 
 P = ParamSpec("P")
 Item = TypeVar("Item")
@@ -104,6 +105,18 @@ class ProjectFolder:
                 return entry
         known = ", ".join(entry.name for entry in self.cooks) or "none"
         raise InputError(f"no cook named {name!r} in {self.folder}; its cooks: {known}")
+
+    def planned(self, purpose: Purpose) -> tuple[SweepCook, ...]:
+        """Return every simulation of a purpose that cooks.toml plans; none without the file."""
+        return self.cook_set.planned(purpose) if self.cook_set else ()
+
+    def campaign(self) -> CookSet:
+        """Return the planned cooks of a campaign; InputError without a proof cook among them."""
+        if not self.planned("proof") or self.cook_set is None:
+            raise InputError(
+                f"{self.folder}: cooks.toml plans no cook of purpose 'proof'; a campaign runs those"
+            )
+        return self.cook_set
 
     def each(self, task: str, items: Sequence[Item]) -> Iterator[Item]:
         """Yield items one by one and tell how far it is."""

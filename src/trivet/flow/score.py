@@ -7,22 +7,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TypedDict
 
 from trivet.errors import InputError, StorageError
 from trivet.files.campaign_table import cook_file
 from trivet.files.store import code_version
-from trivet.flow.cooked import (
-    Answer,
-    Setting,
-    cook_answers,
-    lost_row,
-    packed,
-    row_answer,
-    run_score_cook,
-    seen_cook,
-    seen_simulated,
-)
+from trivet.flow.cooked import Setting, packed, run_score_cook, seen_cook, seen_simulated
 from trivet.flow.pictures import write_charts
 from trivet.flow.project import CookEntry, ProjectFolder
 from trivet.flow.steps import calibrated, proof_entries, read, recorded, true_of
@@ -30,26 +19,25 @@ from trivet.flow.sweep import DIED, CookRun, Pools
 from trivet.models.variants import with_sensor
 from trivet.records.calibration import Calibration
 from trivet.records.campaign import SweepCook
-from trivet.records.checks import Check, PanWord
 from trivet.records.cook import CookPlan
 from trivet.records.design import Design
 from trivet.records.dossier import Chart
 from trivet.records.provenance import fingerprint
 from trivet.records.requirement import Evidence
-from trivet.records.scoring import Score, ScoreSheet, StratumPiece
+from trivet.records.scoring import Score, ScoreSheet
 from trivet.records.verdict import ProofCook
+from trivet.scoring.cookanswers import (
+    Answer,
+    by_kind,
+    cook_answers,
+    lost_row,
+    plan_labels,
+    row_answer,
+)
 
 OWN = "proof cooks of the project"
 OWN_MISMATCHED = "proof cooks of the project, physics set apart"
 SHORT, SHORT_MISMATCHED = "short random cooks, as designed", "short random cooks, under a mismatch"
-
-
-class Sorted(TypedDict):
-    """What the cooks of a sheet say."""
-
-    pieces: list[StratumPiece]
-    checks: list[Check]
-    words: list[PanWord]
 
 
 @dataclass(frozen=True)
@@ -229,15 +217,6 @@ def write_page(project: ProjectFolder, found: Score) -> Path:
     return project.store.page("score", render_html(page, display=project.design.display))
 
 
-def by_kind(answers: Sequence[Answer]) -> Sorted:
-    """Return answers sorted by what they are, as a sheet takes them."""
-    return {
-        "pieces": [one for one in answers if isinstance(one, StratumPiece)],
-        "checks": [one for one in answers if isinstance(one, Check)],
-        "words": [one for one in answers if isinstance(one, PanWord)],
-    }
-
-
 def _calibrated(design: Design, plans: Sequence[CookPlan], *, even: bool) -> Calibration:
     """Return the calibration of one simulated unit."""
     from trivet.stages.calibrate import calibrate
@@ -261,15 +240,6 @@ def _rows(path: Path) -> list[dict[str, object]]:
         raise StorageError(
             f"{path}: damaged ({error}); remove it and run the score again"
         ) from error
-
-
-def plan_labels(plan: CookPlan) -> dict[str, str]:
-    """Return what a plan varies beside what lies in the pan."""
-    aged = float(plan.window_age_weeks) > 0.0 or plan.window_transmittance_frac is not None
-    labels = {"window": "set or aged" if aged else "clean", "lamp": "on" if plan.lamp_on else "off"}
-    if changes := plan.mismatch.changes():
-        labels["mismatch"] = ", ".join(f"{key} {value}" for key, value in changes.items())
-    return labels
 
 
 def score(

@@ -24,12 +24,12 @@ from trivet.files.campaign_table import (
     write_rows,
     write_table,
 )
-from trivet.flow.campaign import campaign_cooks
-from trivet.flow.cooked import Row, Setting, failed_rows, packed, run_cook
+from trivet.flow.cooked import Setting, packed, run_cook
 from trivet.flow.executors import cluster_workers, local_workers
 from trivet.flow.project import ProjectFolder, Tell
 from trivet.flow.steps import calibrated
-from trivet.records.campaign import Sweep, SweepCook
+from trivet.records.campaign import Row, Sweep, SweepCook
+from trivet.scoring.campaign import failed_rows
 
 Pool = tuple[Executor, int]
 """Where cooks run, and how many of them at a time."""
@@ -70,7 +70,7 @@ def sweep(project: ProjectFolder, *, pools: Pools, limit: int | None = None) -> 
     Memory holds the plans (some 3 kB each) and the cooks in flight.
     """
     require_duckdb()
-    planned, design = campaign_cooks(project), project.design
+    planned, design = project.campaign().planned("proof"), project.design
     project.tell("calibration", 0, 1)
     setting = Setting(design, {"": calibrated(project, "simulated")})
     project.tell("calibration", 1, 1)

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from trivet.errors import InputError
 from trivet.flow.alertstudy import read_watched
-from trivet.flow.campaign import planned_cooks
 from trivet.flow.pictures import write_chart
 from trivet.flow.project import ProjectFolder
 from trivet.flow.steps import calibrated
@@ -47,7 +46,7 @@ def tuned(project: ProjectFolder, name: str) -> Tuning:
     if one is None or one.kind not in KNOBS:
         known = ", ".join(a.name for a in alerts if a.kind in KNOBS) or "none"
         raise InputError(f"no alert {name!r} whose settings can be searched; there are: {known}")
-    cooks = planned_cooks(project, "calibration")
+    cooks = project.planned("calibration")
     if not cooks:
         raise InputError(f"{project.folder}: cooks.toml plans no calibration cook to tune on")
     calibration, plans = calibrated(project, "simulated"), tuple(cook.plan for cook in cooks)

@@ -173,6 +173,31 @@ class CookSet:
             cook.plan.name: cook.combination for matrix in self.matrices for cook in matrix.cooks
         }
 
+    def planned(self, purpose: Purpose) -> tuple[SweepCook, ...]:
+        """Every simulation of a purpose, in the order of the file."""
+        found = [
+            SweepCook(plan, repeat, plan.name)
+            for plan in self.plans.cooks
+            if plan.purpose == purpose
+            for repeat in range(plan.repeats)
+        ]
+        found += [
+            SweepCook(
+                plan=cook.plan,
+                repeat=repeat,
+                combination=cook.combination,
+                matrix=matrix.name,
+                levels=cook.levels,
+                seed=cook.seed,
+                worst=cook.worst,
+            )
+            for matrix in self.matrices
+            if matrix.purpose == purpose
+            for cook in matrix.cooks
+            for repeat in range(cook.plan.repeats)
+        ]
+        return tuple(found)
+
     @property
     def chained(self) -> tuple[CookPlan, ...]:
         """Plans that the chain runs: written ones, and matrices to calibrate on or prove by."""
@@ -218,6 +243,16 @@ class CampaignPlan:
     """All proof cooks together."""
     names: tuple[str, ...] = field(default=())
     """Every proof cook, in the order in which a sweep runs them."""
+
+
+Cell = str | int | float | bool | None
+Row = dict[str, Cell]
+"""One row of a table of cooks, by column."""
+
+
+def column_of(prefix: str, name: str) -> str:
+    """Return the column of a factor, a limit or an alert: no sign but letters, digits and _."""
+    return f"{prefix}_{re.sub(r'[^A-Za-z0-9]+', '_', name)}"
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,14 @@ A cook with several burners fails where any of its burners does.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from functools import cache
 
 import numpy as np
 
 from trivet.models.actual import hottest_series
+from trivet.records.campaign import Cell, Row, SweepCook, column_of
+from trivet.records.cook import cook_name
 from trivet.records.design import Design, Limit
 from trivet.records.requirement import Alert, Requirement
 from trivet.records.verdict import CookOutcome, ProofCook
@@ -21,6 +24,49 @@ from trivet.scoring.table import Rows, reported, table
 
 Value = float | int | bool | None
 """None and NaN where nothing tells."""
+
+
+def burner_rows(proof: ProofCook, *, cook: SweepCook, design: Design, ended: Row) -> list[Row]:
+    """Return the rows of a cook, one a burner: its names, how it ended, and its figures."""
+    return [
+        {**_named(cook, burner, design), **ended, **_cells(found), "error": None}
+        for burner, found in burner_figures(proof, design=design).items()
+    ]
+
+
+def failed_rows(cook: SweepCook, error: str, *, design: Design) -> list[Row]:
+    """Return the rows of a cook that gave nothing: its names and why."""
+    return [{**_named(cook, one.burner, design), "error": error} for one in cook.plan.burners]
+
+
+def _named(cook: SweepCook, burner: str, design: Design) -> Row:
+    here = next(one for one in cook.plan.burners if one.burner == burner)
+    return {
+        "cook": cook_name(cook.plan, cook.repeat),
+        "burner": burner,
+        "combination": cook.combination,
+        "matrix": cook.matrix,
+        "worst_case": cook.worst,
+        "seed_name": cook.seed,
+        "repeat": cook.repeat,
+        "seed": design.project.seed,
+        "evidence": "simulated",
+        "purpose": cook.plan.purpose,
+        "unit": cook.plan.unit,
+        "pan": here.pan,
+        "base": here.base,
+        **{column_of("factor", name): level for name, level in cook.levels.items()},
+    }
+
+
+def _cells(found: Mapping[tuple[str, str], Cell]) -> Row:
+    """Return the figures of a burner as cells, by the column of metric and limit or alert."""
+    return {
+        column_of(name, of) if of else name: None
+        if isinstance(cell, float) and not math.isfinite(cell)
+        else cell
+        for (name, of), cell in found.items()
+    }
 
 
 def burner_figures(cook: ProofCook, *, design: Design) -> dict[str, dict[tuple[str, str], Value]]:
