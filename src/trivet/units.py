@@ -15,12 +15,11 @@ from decimal import Decimal, InvalidOperation
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from trivet.constants import ZERO_C_K
 from trivet.errors import QuantityError
 
 if TYPE_CHECKING:
     import pint
-
-ABSOLUTE_ZERO_C = -273.15
 
 
 @dataclass(frozen=True)
@@ -140,8 +139,8 @@ def _kelvin(number: float, unit: str, text: str, wanted: Kind) -> float:
     if wanted.name == "difference":
         return number * 5 / 9 if scale == "F" else number
     kelvin = {
-        "C": number - ABSOLUTE_ZERO_C,
-        "F": (number - 32) * 5 / 9 - ABSOLUTE_ZERO_C,
+        "C": number + ZERO_C_K,
+        "F": (number - 32) * 5 / 9 + ZERO_C_K,
         "K": number,
     }[scale]
     if kelvin < 0:
@@ -171,12 +170,12 @@ def parse_money(text: str) -> tuple[Decimal, str]:
 
 def celsius(temperature_k: float) -> float:
     """Return degrees Celsius of a temperature in kelvin."""
-    return temperature_k + ABSOLUTE_ZERO_C
+    return temperature_k - ZERO_C_K
 
 
 def kelvin(temperature_c: float) -> float:
     """Return kelvin of a temperature in degrees Celsius."""
-    return temperature_c - ABSOLUTE_ZERO_C
+    return temperature_c + ZERO_C_K
 
 
 def show_temperature(temperature_k: float, unit: str = "degC", digits: int = 0) -> str:

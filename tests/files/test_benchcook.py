@@ -260,11 +260,11 @@ class TestSheet:
             import_bench_cook(folder, design=design)
         text = str(caught.value)
         assert text.startswith("4 faults")
-        assert "cook.toml:3: sensor_head: head 'mian' is not in the design" in text
+        assert "cook.toml:3: sensor_head: 'mian' is not defined" in text
         assert "did you mean 'main'" in text
-        assert "burners[0].burner: 'lift' is not in the design" in text
-        assert "column 'tc1' is named twice" in text
-        assert "'iron-27' is not in the design; allowed: did you mean 'iron-26'" in text
+        assert "burners[0].burner: 'lift' is not defined" in text
+        assert "column: 'tc1' stands twice" in text
+        assert "'iron-27' is not defined; allowed: did you mean 'iron-26'" in text
 
     @pytest.mark.parametrize(
         ("old", "new", "words"),

@@ -12,7 +12,7 @@ import openpyxl
 import pytest
 
 from trivet.errors import FormatError, InputError, NotEnoughDataError, ProbeLogError, RecordingError
-from trivet.files.events import read_events
+from trivet.files.benchcook import read_events
 from trivet.files.probes import read_probe_log
 from trivet.physics.sensor.probelog import common_temperature_offsets, offset_at_k
 

@@ -8,7 +8,7 @@ import itertools
 import os
 import pkgutil
 import types
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
 
@@ -83,7 +83,7 @@ class Samples:
             return self.of(next(one for one in arguments if one is not type(None)))
         if origin is tuple:
             return tuple(self.members(arguments))
-        if origin is dict:
+        if origin in (dict, Mapping):
             return {self.of(arguments[0]): self.of(arguments[1]) for _ in range(2)}
         if dataclasses.is_dataclass(kind) and isinstance(kind, type):
             hints = get_type_hints(kind, include_extras=True)

@@ -6,16 +6,21 @@ import hashlib
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
+
+from trivet.constants import ZERO_C_K
 from trivet.errors import DesignError, Fault, InputError, RecordingError, nearest
 from trivet.files.clocks import compare_clocks
-from trivet.files.events import read_events
 from trivet.files.frame_readers import READERS
 from trivet.files.frames import frame_file, read_frames
 from trivet.files.references import read_references
+from trivet.files.rules import parts_within, rule_faults, undefined
+from trivet.files.texttable import numbers, read_table
 from trivet.files.tomlfile import TomlFile, read_toml, validate
 from trivet.records.benchsheet import CookSheet
 from trivet.records.design import Design
 from trivet.records.recording import (
+    EVENTS,
     Event,
     HeadFrames,
     Note,
@@ -26,7 +31,7 @@ from trivet.records.recording import (
 )
 from trivet.records.sensorcard import Head
 
-FORMAT = 1
+SHEET_FORMAT = 1  # version of the format; raised when an older program could not read it
 SHEET = "cook.toml"
 
 
@@ -144,65 +149,45 @@ def _sheet(folder: Path, design: Design) -> CookSheet:
         raise InputError(f"{folder}: there is no such folder")
     if not (folder / SHEET).is_file():
         raise InputError(f"{folder}: {SHEET} is missing; it says what was cooked and with what")
-    toml = read_toml(folder / SHEET, newest=FORMAT)
+    toml = read_toml(folder / SHEET, newest=SHEET_FORMAT)
     sheet, faults = validate(CookSheet, toml)
     if sheet is not None:
-        faults += tuple(_name_faults(toml, sheet, design))
+        faults += tuple(_sheet_faults(toml, sheet, design))
     if faults or sheet is None:
         raise DesignError(tuple(sorted(faults, key=lambda fault: fault.line or 0)))
     return sheet
 
 
-def _name_faults(toml: TomlFile, sheet: CookSheet, design: Design) -> Iterator[Fault]:
-    """Yield names that the design does not know, and columns named twice."""
-    burners = [burner.name for burner in design.burners]
-    known = {
-        "pan": [pan.name for pan in design.pans],
-        "target_band": [band.name for band in design.bands],
-    }
-    for head in _head_names(sheet):
-        if head not in {one.name for one in design.heads}:
-            found = f"head {head!r} is not in the design"
-            yield toml.fault(("sensor_head",), found, nearest(head, (h.name for h in design.heads)))
-    for at, burner in enumerate(sheet.burners):
-        yield from _unknown(toml, ("burners", at, "burner"), burner.burner, burners)
-    for at, probe in enumerate(sheet.probes):
-        yield from _unknown(toml, ("probes", at, "burner"), probe.burner, burners)
-        if probe.column in [one.column for one in sheet.probes[:at]]:
-            found = f"column {probe.column!r} is named twice"
-            yield toml.fault(("probes", at, "column"), found, "each column once")
-    yield from _calibration_faults(toml, sheet, design)
-    for name, entry in sheet.told.burners.items():
-        yield from _unknown(toml, ("told", name), name, burners)
-        for key, names in known.items():
-            yield from _unknown(toml, ("told", name, key), getattr(entry, key), names)
-    for key, names in known.items():
-        yield from _unknown(toml, ("told", key), getattr(sheet.told.every, key), names)
-
-
-def _calibration_faults(toml: TomlFile, sheet: CookSheet, design: Design) -> Iterator[Fault]:
-    """Yield what is wrong with marks, targets, patches and even scenes."""
-    burners = [burner.name for burner in design.burners]
-    heads = [head.name for head in design.heads]
-    for at, mark in enumerate(sheet.marks):
-        yield from _unknown(toml, ("marks", at, "head"), mark.head or None, heads)
-    for at, flat in enumerate(sheet.flats):
-        yield from _unknown(toml, ("flats", at, "head"), flat.head or None, heads)
-    for at, aim in enumerate(sheet.targets):
-        yield from _unknown(toml, ("targets", at, "burner"), aim.burner, burners)
+def _links(sheet: CookSheet, design: Design) -> dict[str, list[str]]:
+    """Return the names that may stand at each key of the sheet that refers to something."""
+    burners, heads, pans, bands = (
+        [one.name for one in parts]
+        for parts in (design.burners, design.heads, design.pans, design.bands)
+    )
     columns = [probe.column for probe in sheet.probes]
-    for at, patch in enumerate(sheet.patches):
-        yield from _unknown(toml, ("patches", at, "probe"), patch.probe, [*columns, "housing"])
-        if float(patch.emissivity_frac) >= 0.5:
-            found = f"emissivity {float(patch.emissivity_frac):.2f}: the patch shows itself"
-            yield toml.fault(("patches", at, "emissivity"), found, "under 0.5")
+    return {
+        "sensor_head": heads,
+        "burners[].burner": burners,
+        "probes[].burner": burners,
+        "targets[].burner": burners,
+        "marks[].head": ["", *heads],
+        "flats[].head": ["", *heads],
+        "patches[].probe": [*columns, "housing"],
+        "told.pan": pans,
+        "told.target_band": bands,
+        **{f"told.{burner}.pan": pans for burner in sheet.told.burners},
+        **{f"told.{burner}.target_band": bands for burner in sheet.told.burners},
+    }
 
 
-def _unknown(
-    toml: TomlFile, path: tuple[str | int, ...], name: str | None, known: list[str]
-) -> Iterator[Fault]:
-    if name is not None and name not in known:
-        yield toml.fault(path, f"{name!r} is not in the design", nearest(name, known))
+def _sheet_faults(toml: TomlFile, sheet: CookSheet, design: Design) -> Iterator[Fault]:
+    """Yield names that the design does not know, and rules that the sheet breaks."""
+    yield from undefined(toml, _links(sheet, design))
+    yield from rule_faults(toml, dict(parts_within(sheet)))
+    burners = [burner.name for burner in design.burners]
+    for name in sheet.told.burners:
+        if name not in burners:
+            yield toml.fault(("told", name), f"{name!r} is not defined", nearest(name, burners))
 
 
 def _head_names(sheet: CookSheet) -> tuple[str, ...]:
@@ -239,7 +224,7 @@ def _heads(
     notes: list[Note] = []
     for head in heads:
         file = frame_file(folder, head=head.name, only=len(heads) == 1)
-        ambient_c = float(design.surroundings.ambient_k) - 273.15
+        ambient_c = float(design.surroundings.ambient_k) - ZERO_C_K
         one, found = read_frames(file, head=head.name, card=design.card(head), ambient_c=ambient_c)
         frames.append(one)
         notes += found
@@ -308,3 +293,90 @@ def _files(folder: Path) -> Iterator[Path]:
             part.startswith(".") for part in file.relative_to(folder).parts
         ):
             yield file
+
+
+EVENT_COLUMNS = ("time_s", "burner", "event", "value", "note")
+WITHOUT_BURNER = frozenset(("person_in", "person_out", "shutter"))
+
+
+def read_events(
+    path: Path, *, burners: tuple[str, ...]
+) -> tuple[tuple[Event, ...], tuple[Note, ...]]:
+    """Return the events of a cook, in order of time.
+
+    Parameters
+    ----------
+    path : Path
+        Table with ``time_s, burner, event, value, note``; the last two may be
+        left out.
+    burners : tuple of str
+        Names that the design knows.
+
+    Returns
+    -------
+    events, notes
+        Events sorted by time; a note where the file was not.
+
+    Raises
+    ------
+    RecordingError
+        If a column is missing, a moment is no number, an event or burner is
+        unknown (with the nearest name), or a level is not from 0 to 1.
+    """
+    table = read_table(path)
+    missing = [name for name in EVENT_COLUMNS[:3] if name not in table.header]
+    if missing:
+        raise RecordingError(
+            f"{path.name}: columns missing: {', '.join(missing)}; the header is "
+            f"{','.join(EVENT_COLUMNS)}"
+        )
+    at = {name: table.header.index(name) for name in EVENT_COLUMNS if name in table.header}
+    times, _ = numbers(table, (at["time_s"],))
+    events = []
+    for row, cells in enumerate(table.rows):
+        picked = {name: cells[place] for name, place in at.items()}
+        moment = float(times[row, 0])
+        _refuse_event(picked, moment, table.line(row), burners)
+        events.append(
+            Event(
+                time_s=moment,
+                burner=picked["burner"],
+                event=picked["event"],
+                value=picked.get("value", ""),
+                note=picked.get("note", ""),
+            )
+        )
+    notes = table.notes
+    if np.any(np.diff(times[:, 0]) < 0.0):
+        first = int(np.flatnonzero(np.diff(times[:, 0]) < 0.0)[0]) + 1
+        notes += (Note("events are not in order of time; sorted", table.line(first), "check it"),)
+    return tuple(sorted(events, key=lambda event: event.time_s)), notes
+
+
+def _refuse_event(
+    cells: dict[str, str], moment: float, place: str, burners: tuple[str, ...]
+) -> None:
+    if not np.isfinite(moment):
+        raise RecordingError(f"{place}: an event without time_s")
+    event, burner = cells["event"], cells["burner"]
+    if event not in EVENTS:
+        raise RecordingError(f"{place}: event {event!r} is unknown; {nearest(event, EVENTS)}")
+    if burner == "" and event in WITHOUT_BURNER:
+        return
+    if burner not in burners:
+        raise RecordingError(
+            f"{place}: burner {burner!r} is not in the design; {nearest(burner, burners)}"
+        )
+    if event == "level":
+        _check_burner_level(cells.get("value", ""), place)
+
+
+def _check_burner_level(text: str, place: str) -> None:
+    try:
+        level = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+    except ValueError:
+        level = float("nan")
+    if not 0.0 <= level <= 1.0:
+        raise RecordingError(
+            f"{place}: level {text!r}; allowed: the share of full power, 0 to 1 (or 0 % to 100 %)"
+        )

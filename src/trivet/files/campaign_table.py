@@ -163,12 +163,13 @@ def _quoted(path: Path) -> str:
     return str(path).replace("'", "''")
 
 
-SHOWN_FAILED = 10
+SHOWN_FAILED = 10  # own estimate: as many as a reader looks at
 _SPREADS = (
     ("P95 of the error", "K", "max(p95_error_k)", 0.95),
     ("largest error", "K", "max(max_error_k)", 0.95),
     ("share of heated moments with a reading", "-", "min(valid_frac)", 0.05),
 )
+"""Name, unit, worst of a combination, and the tail told: the 95 % that the requirements use."""
 
 
 def sweep_figures(table: Path, *, planned: int, alerts: Sequence[str]) -> Sweep:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trivet.arrays import FloatArray
-from trivet.constants import DAY_S
+from trivet.constants import DAY_S, ZERO_C_K
 from trivet.errors import NotEnoughDataError, ProbeLogError, RecordingError
 from trivet.physics.sensor.alignment import clock_from_events, clock_offset_by_correlation
 from trivet.records.benchsheet import CookSheet
@@ -18,7 +18,7 @@ _CLOCK = re.compile(
     r"^(?:(?P<date>\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4})[ T])?\s*"
     r"(?P<h>\d{1,2}):(?P<m>\d{2})(?::(?P<s>\d{2}(?:[.,]\d+)?))?\s*(?P<half>[AaPp]\.?[Mm]\.?)?Z?$"
 )
-HALF_DAY_S = DAY_S / 2
+HALF_DAY_S = DAY_S / 2  # by definition
 
 
 def looks_like_clock(text: str) -> bool:
@@ -114,7 +114,7 @@ def _unwrapped(
     return seconds + midnight, tuple(notes)
 
 
-DRIFT_EVENTS = 3
+DRIFT_EVENTS = 3  # own estimate: two unknowns and one moment to check them
 
 
 @dataclass(frozen=True)
@@ -182,8 +182,8 @@ def log_clock(sheet: CookSheet, *, where: str) -> LogClock:
     return LogClock(fit.offset_s, fit.drift_frac, fit.pivot_s, own, (note,))
 
 
-SUSPECT_S = 5.0
-MAX_FRAMES = 3000
+SUSPECT_S = 5.0  # own estimate: beyond the lag of a usual probe
+MAX_FRAMES = 3000  # own estimate: enough to place a step, and quick
 
 
 def compare_clocks(
@@ -310,15 +310,15 @@ def _offset_notes(frames: HeadFrames, probes: tuple[ProbeSeries, ...]) -> tuple[
 
 def _refuse_fahrenheit(frames: HeadFrames, probes: tuple[ProbeSeries, ...]) -> None:
     """Refuse several probes that all start near one reading that fits the kitchen as F."""
-    starts = np.array([_first(probe) for probe in probes]) - 273.15
+    starts = np.array([_first(probe) for probe in probes]) - ZERO_C_K
     if starts.size < 2 or not np.all(np.isfinite(starts)):
         return
     _, level = _hottest(frames)
     known = level[np.isfinite(level)]
     if known.size == 0:
         return
-    hottest_c = float(np.median(known[:3])) - 273.15
-    housing_c = float(frames.sensor_k[0]) - 273.15
+    hottest_c = float(np.median(known[:3])) - ZERO_C_K
+    housing_c = float(frames.sensor_k[0]) - ZERO_C_K
     as_f = (starts - 32.0) / 1.8
     alike = np.ptp(starts) < 10.0 and np.min(starts) > 55.0
     if alike and hottest_c < np.min(starts) - 20.0 and np.all(np.abs(as_f - housing_c) < 20.0):

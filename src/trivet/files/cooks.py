@@ -15,7 +15,7 @@ from trivet.records.campaign import CookPlans, CookSet, MatrixPlan
 from trivet.records.cook import CookPlan, cook_name
 from trivet.records.design import Design
 
-FORMAT = 1  # version of the file format, raised when an older program could not read it
+COOKS_FORMAT = 1  # version of the format; raised when an older program could not read it
 
 
 def read_cooks(path: str | Path, design: Design) -> CookPlans:
@@ -43,7 +43,7 @@ def read_cook_set(path: str | Path, design: Design) -> CookSet:
         If there is no such file.
     """
     file = Path(path)
-    toml = read_toml(file / "cooks.toml" if file.is_dir() else file, newest=FORMAT)
+    toml = read_toml(file / "cooks.toml" if file.is_dir() else file, newest=COOKS_FORMAT)
     plans, faults = validate(CookPlans, toml)
     faults += tuple(_written_faults(toml, design))
     matrices, more = expanded(toml, design)

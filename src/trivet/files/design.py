@@ -12,7 +12,7 @@ from trivet.files.design_rules import design_faults
 from trivet.files.tomlfile import TomlFile, read_toml, validate
 from trivet.records.design import Design
 
-FORMAT = 1  # version of the file format, raised when an older program could not read it
+DESIGN_FORMAT = 1  # version of the format; raised when an older program could not read it
 RESPONSE_COLUMNS = ("wavelength_um", "response")
 
 
@@ -40,7 +40,7 @@ def read_design(path: str | Path) -> Design:
         If there is no such file.
     """
     file = Path(path)
-    toml = read_toml(file / "design.toml" if file.is_dir() else file, newest=FORMAT)
+    toml = read_toml(file / "design.toml" if file.is_dir() else file, newest=DESIGN_FORMAT)
     toml, curves = _with_responses(toml)
     design, faults = validate(Design, toml)
     faults += curves + design_faults(toml)

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from trivet.arrays import Float32Array, FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import RecordingError
 from trivet.files.framesource import FrameSource
 from trivet.physics.sensor.halfframes import compose_full_frames, half_frame_pattern
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
-MAX_MISSING_FRAC = 0.5
+MAX_MISSING_FRAC = 0.5  # own estimate: with fewer pixels a pan cannot be told
 
 
 def check_time(source: FrameSource, card: SensorCard) -> tuple[Note, ...]:
@@ -246,7 +247,7 @@ def in_range(
     for bound, sign, word in zip(bounds, (1.0, -1.0), ("at or above", "below"), strict=True):
         if bound is None:
             continue
-        limit = float(bound) - 273.15
+        limit = float(bound) - ZERO_C_K
         beyond = (out >= limit) if sign > 0 else (out < limit)
         if np.any(beyond):
             count = int(np.count_nonzero(np.any(beyond, axis=(1, 2))))

@@ -14,9 +14,9 @@ from trivet.errors import RecordingError
 from trivet.files.framesource import FrameSource
 from trivet.records.sensorcard import SensorCard
 
-LOWEST_C = -60.0
-HIGHEST_C = 1200.0
-BACKGROUND_REACH_K = 30.0
+LOWEST_C = -60.0  # own estimate: under any freezer
+HIGHEST_C = 1200.0  # own estimate: above any glowing ring or flame that a sensor reads
+BACKGROUND_REACH_K = 30.0  # own estimate: a housing over a hob is up to 30 K warmer than the room
 
 
 def refuse_wrong_unit(source: FrameSource, *, card: SensorCard, ambient_c: float) -> None:

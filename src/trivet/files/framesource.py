@@ -18,7 +18,7 @@ from trivet.errors import RecordingError
 from trivet.records.recording import Note
 from trivet.records.sensorcard import SensorCard
 
-MAX_MOMENTS = 5_000_000
+MAX_MOMENTS = 5_000_000  # own estimate: two weeks at 4 Hz; more is a damaged header
 FRAME_KEYS = ("apparent_c", "counts", "scale_k", "offset_k", "time_s", "sensor_c", "awake_s")
 
 

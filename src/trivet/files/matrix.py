@@ -29,7 +29,7 @@ from trivet.records.campaign import Factor, Matrix, MatrixCook, MatrixPlan
 from trivet.records.cook import CookBurner, CookPlan
 from trivet.records.design import Design
 
-MAX_COOKS = 100_000
+MAX_COOKS = 100_000  # own estimate: far more than a campaign needs; more is a slip
 BESIDE = "beside"
 """The key for further burners of a cook."""
 COOK_KEYS = {

@@ -9,14 +9,16 @@ from pathlib import Path
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import ProbeLogError
 from trivet.files.clocks import clock_seconds, looks_like_clock
 from trivet.files.texttable import TextTable, numbers, read_table
 from trivet.physics.sensor.probelog import stuck_moments
 from trivet.records.recording import Note
 
-OPEN_CIRCUIT_C = 700.0
+OPEN_CIRCUIT_C = 700.0  # own estimate: no pan is hotter; loggers show an open circuit as full scale
 COLDEST_C = -60.0
+"""Own estimate: under any freezer; loggers show a broken wire as negative full scale."""
 
 _UNIT = re.compile(
     r"[\(\[]\s*(?:deg(?:rees?)?\s*|°\s*)?([CFK]|celsius|fahrenheit|kelvin)\s*[\)\]]"
@@ -272,8 +274,8 @@ def _refuse_wrong_unit(where: str, names: tuple[str, ...], readings: FloatArray)
         if 270.0 < first < 330.0:
             raise ProbeLogError(
                 f"{where}: column {names[at]!r} begins at {first:.1f} and never falls below "
-                f"{lowest[at]:.1f}: kelvin, not C ({first - 273.15:.1f} C would fit). Convert the "
-                "log."
+                f"{lowest[at]:.1f}: kelvin, not C ({first - ZERO_C_K:.1f} C would fit). Convert "
+                "the log."
             )
 
 

@@ -42,11 +42,11 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-FORMAT = 1
+RECORDING_FORMAT = 1  # version of the format; raised when an older program could not read it
 RECORDING = "recording.zarr"
 TRUTH = "truth.zarr"
-_CHUNK_BYTES = 1 << 20
-_CHUNKS_IN_SHARD = 16
+_CHUNK_BYTES = 1 << 20  # common practice, no source: about a megabyte a chunk
+_CHUNKS_IN_SHARD = 16  # own estimate: files of some 16 MB: few to open, quick to copy
 _ADVICE = "make or import the recording again"
 
 # Unit suffix of a field: what its variable's name ends in, and the unit.
@@ -219,7 +219,7 @@ def _write_store(store: Path, record: object) -> None:
 
     tree, groups = _groups(record)
     root = {
-        "format": FORMAT,
+        "format": RECORDING_FORMAT,
         "conventions": "names and units in the manner of CF-1.11",
         "fields": json.dumps(tree, ensure_ascii=False),
         "fingerprint": fingerprint(record),
@@ -313,10 +313,10 @@ def _checked_root(store: Path) -> dict[str, Any]:
         ]
     except Exception as error:  # the library raises assorted errors on damaged metadata
         raise StorageError(f"{store}: damaged ({error}); {_ADVICE}") from error
-    if attributes.get("format") != FORMAT:
+    if attributes.get("format") != RECORDING_FORMAT:
         raise StorageError(
             f"{store}: format {attributes.get('format')!r} is not known; this version reads "
-            f"{FORMAT}"
+            f"{RECORDING_FORMAT}"
         )
     if lost:
         raise StorageError(f"{store}: damaged: parts of {', '.join(lost)} are gone; {_ADVICE}")

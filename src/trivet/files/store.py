@@ -32,7 +32,7 @@ from trivet.records.provenance import ARRAY_KEY, BYTES_KEY, fingerprint, record_
 T = TypeVar("T")
 P = ParamSpec("P")
 
-FORMAT = 1
+STORE_FORMAT = 1  # version of the format; raised when an older program could not read it
 RECORD_FILE = "record.json"
 ARRAYS_FILE = "arrays.npz"
 _NAME = re.compile(r"^[A-Za-z0-9][A-Za-z0-9._-]*$")
@@ -159,7 +159,7 @@ def _same(stored: T, record: T, folder: Path) -> T:
 def _write(folder: Path, stage: str, record: object) -> None:
     tree, arrays = record_tree(record)
     content = {
-        "format": FORMAT,
+        "format": STORE_FORMAT,
         "stage": stage,
         "type": type(record).__name__,
         "fingerprint": fingerprint(record),
@@ -198,9 +198,10 @@ def load(project: str | Path, stage: str, key: str, kind: type[T]) -> T | None:
     if not folder.exists():
         return None
     content = _content(folder)
-    if content.get("format") != FORMAT:
+    if content.get("format") != STORE_FORMAT:
         raise StorageError(
-            f"{folder}: format {content.get('format')!r} is not known; this version reads {FORMAT}"
+            f"{folder}: format {content.get('format')!r} is not known; this version reads "
+            f"{STORE_FORMAT}"
         )
     if content.get("type") != kind.__name__:
         raise StorageError(f"{folder}: holds a {content.get('type')}, not a {kind.__name__}")

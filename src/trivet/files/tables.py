@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.files.atomic import write_text
 from trivet.physics.economics.shownreading import shown_readings
 from trivet.quality import BLOCKING, Quality, is_valid, reason
@@ -40,7 +41,7 @@ ESTIMATE_COLUMNS = (
     "hot_kps",
     "hot_u_kps",
 )
-ZERO_OF = {"degC": 273.15, "degF": 459.67 * 5.0 / 9.0}
+ZERO_OF = {"degC": ZERO_C_K, "degF": 459.67 * 5.0 / 9.0}
 """Zero of each unit of the screen. [K]"""
 ALERT_COLUMNS = ("time_s", "burner", "alert", "state")
 

@@ -22,7 +22,7 @@ from trivet.arrays import FloatArray
 from trivet.errors import FormatError, InputError, ProbeLogError, RecordingError
 from trivet.records.recording import Note
 
-MAX_BYTES = 400_000_000
+MAX_BYTES = 400_000_000  # own estimate: a day of ten channels at 50 Hz; more would fill the memory
 MISSING_WORDS = frozenset(
     ("", "nan", "-", "--", "---", "null", "none", "#n/a", "na", "n/a", "open", "ol", "o.l.", "err",
      "error", "overload", "burnout")

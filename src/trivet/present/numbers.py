@@ -15,12 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from trivet.arrays import FloatArray
+from trivet.constants import ZERO_C_K
 from trivet.errors import QuantityError
 from trivet.physics.statistics.intervals import clopper_pearson, upper_bound_frac
 from trivet.records.design import Display
 from trivet.scoring.registry import REQUIRABLE
 from trivet.units import (
-    ABSOLUTE_ZERO_C,
     parse_quantity,
     show_difference,
     show_length,
@@ -261,7 +261,7 @@ class Scale:
 
     def temperature(self, value_k: npt.ArrayLike) -> FloatArray:
         """Return temperatures in degC or degF."""
-        celsius = np.asarray(value_k, dtype=np.float64) + ABSOLUTE_ZERO_C
+        celsius = np.asarray(value_k, dtype=np.float64) - ZERO_C_K
         return celsius * 9 / 5 + 32 if self.display.temperature == "degF" else celsius
 
     def difference(self, value_k: npt.ArrayLike) -> FloatArray:

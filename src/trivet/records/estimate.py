@@ -14,7 +14,7 @@ import numpy as np
 from trivet.arrays import BoolArray, FlagArray, FloatArray, Int8Array
 from trivet.quality import BLOCKING, has
 
-ABSENT, PRESENT, UNSURE = 0, 1, 2
+ABSENT, PRESENT, UNSURE = 0, 1, 2  # codes of presence, by definition
 
 
 @dataclass(frozen=True)
