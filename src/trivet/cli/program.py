@@ -34,7 +34,7 @@ Json = Annotated[bool, typer.Option("--json", help="Print the record as JSON, no
 Fresh = Annotated[bool, typer.Option("--fresh", help="Compute again what the store has.")]
 Csv = Annotated[Path | None, typer.Option("--csv", help="Write the rows to this file.")]
 
-MET, NOT_MET, INTERRUPTED = 0, 1, 130
+MET, NOT_MET, INTERRUPTED = 0, 1, 130  # 130: common practice of shells for Ctrl-C
 
 
 def open_project(project: Path, *, fresh: bool = False, tell: Tell | None = None) -> ProjectFolder:

@@ -22,8 +22,8 @@ ONE_THREAD = (
     "MKL_NUM_THREADS",
     "VECLIB_MAXIMUM_THREADS",
 )
-WATCH_S = 1.0
-CONNECT_S = 10.0
+WATCH_S = 1.0  # own estimate: nobody waits for a process that ends within a second
+CONNECT_S = 10.0  # own estimate: a scheduler on a local network answers sooner
 
 
 @contextmanager

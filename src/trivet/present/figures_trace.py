@@ -21,6 +21,7 @@ MAIN_IN, LANE_IN = 2.7, 0.17  # own estimate: a curve can be read, a lane is a l
 ABOVE_K = 60.0
 """Own estimate: a limit further above the highest line would flatten all below it. [K]"""
 MINUTES_FROM_S = 300.0  # own estimate: below, seconds are rounder numbers
+# Own choice: the reading in front, what it is held against over it, limits behind.
 TRACE_LOOKS: dict[str, Look] = {
     "reading": {"linewidth": 1.7, "zorder": 5, "markersize": 3},
     "hottest": {"linewidth": 0.9, "zorder": 4},
@@ -40,6 +41,7 @@ TRACE_COLOURS = {
     "band": (palette.GREY,),
 }
 """Of the first, second and further lines of a style."""
+# Own choice, as above.
 TRACE_BANDS: dict[str, Look] = {
     "reading": {"facecolor": palette.BLUE_PALE, "zorder": 2},
     "reference": {"facecolor": palette.GREY_LIGHT, "alpha": 0.5, "zorder": 1},

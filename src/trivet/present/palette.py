@@ -26,11 +26,12 @@ PLUM = "#6d2c5a"
 PLUM_MID = "#ab6595"
 
 Dash = tuple[float, tuple[float, ...]]
+# Dashes in widths of the line; own choice: told apart in grey print.
 SOLID: Dash = (0, ())
-DASHED: Dash = (0, (6, 2))
-SHORT_DASH: Dash = (0, (3, 2))
-DOTTED: Dash = (0, (1, 1.5))
-DASH_DOT: Dash = (0, (6, 2, 1, 2))
+DASHED: Dash = (0, (6, 2))  # as above
+SHORT_DASH: Dash = (0, (3, 2))  # as above
+DOTTED: Dash = (0, (1, 1.5))  # as above
+DASH_DOT: Dash = (0, (6, 2, 1, 2))  # as above
 DASHES = (SOLID, DASHED, SHORT_DASH, DOTTED, DASH_DOT)
 """Of lines that are told apart, in their order; so are colours and markers."""
 LINE_COLOURS = (BLUE, OCHRE, PLUM, BLUE_MID, OCHRE_MID)

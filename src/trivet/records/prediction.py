@@ -9,7 +9,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -257,10 +256,10 @@ class BudgetCase:
 class PredictionAsked:
     """What is asked of a design."""
 
-    parts: frozenset[PredictionPart]
+    parts: tuple[PredictionPart, ...]
     """Parts that a part rests on are made too."""
     cases: tuple[BudgetCase, ...] = ()
-    unknown: Mapping[PredictionPart, str] = field(default_factory=dict)
+    unknown: dict[PredictionPart, str] = field(default_factory=dict)
     """Parts that cannot be known of this design, and why; what rests on them does without."""
 
 
@@ -272,5 +271,5 @@ class PartialPrediction:
     """Parts not asked for, or missing, are empty or NaN."""
     budgets: tuple[Budget, ...]
     """Of the cases asked for, in their order."""
-    missing: Mapping[PredictionPart, str]
+    missing: dict[PredictionPart, str]
     """Parts that are unknown or failed, and why."""

@@ -94,7 +94,7 @@ def predict_parts(design: Design, *, asked: PredictionAsked) -> PartialPredictio
     made: dict[str, Any] = {"battery": UNKNOWN_LIFE, "economics": UNKNOWN_MONEY}
     made |= {"budgets": (), "ranges": (), "margins": ()}
     missing = dict(asked.unknown)
-    wanted = asked.parts | {need for one in asked.parts for need in _PARTS[one].needs}
+    wanted = set(asked.parts) | {need for one in asked.parts for need in _PARTS[one].needs}
     for name, part in _PARTS.items():
         if name not in wanted or name in missing:
             continue

@@ -36,7 +36,7 @@ class Variant:
     name: str
     design: Design | str
     """The changed design; why it cannot be made, where it cannot."""
-    unknown: Mapping[PredictionPart, str] = field(default_factory=dict)
+    unknown: dict[PredictionPart, str] = field(default_factory=dict)
     """Parts of its prediction that cannot be known, and why."""
     notes: Mapping[str, str] = field(default_factory=dict)
     """Where a figure of it is from, for the sources of answers."""
@@ -51,7 +51,7 @@ class PredictedVariant:
     variant: Variant
     design: Design
     prediction: Prediction
-    missing: Mapping[PredictionPart, str]
+    missing: dict[PredictionPart, str]
     budgets: Mapping[BudgetCase, Budget]
     """Of the cases that the questions ask for."""
 
@@ -95,7 +95,7 @@ def answer_table(
     for one in variants:
         key = one.design if isinstance(one.design, str) else fingerprint(one.design, one.unknown)
         if key not in known:
-            asked = PredictionAsked(parts, cases, one.unknown)
+            asked = PredictionAsked(tuple(sorted(parts)), cases, one.unknown)
             known[key] = _predicted(one, asked, predict)
         columns.append(known[key])
     return tuple(
