@@ -6,12 +6,14 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 from tests.stages.calibrate.conftest import POSE
 
 from trivet.models.optics import card_band, card_lens
 from trivet.physics.geometry.optics import point_of_pixel
 from trivet.physics.radiation.planck import band_radiance, radiating_temperature_k
 from trivet.records.benchsheet import SheetFlat, SheetPatch
+from trivet.records.figures import figure
 from trivet.records.recording import HeadFrames
 from trivet.stages.calibrate import calibrate
 
@@ -164,7 +166,12 @@ def test_the_reflected_temperature_within_5_k(design, draw, mirror_k):
 
 
 def test_a_dark_patch_is_refused_and_the_declared_stays(design, draw):
-    run = _patched(design, draw, mirror_k=320.0, emissivity=0.6, planted=0.6)
+    with pytest.raises(ValidationError, match="emissivity"):  # the sheet refuses it at the door
+        _patched(design, draw, mirror_k=320.0, emissivity=0.6, planted=0.6)
+    run = _patched(design, draw, mirror_k=320.0, emissivity=0.4, planted=0.6)
+    (patch,) = run.reference.patches
+    dark = patch.model_copy(update={"emissivity_frac": figure("0.6", "fraction")})
+    run = replace(run, reference=replace(run.reference, patches=(dark,)))
     made = calibrate(design, recordings=[run])
     assert not np.isfinite(made.head("main").reflected_k)
     assert any("reflected" in t and "0.60" in t and "30 C as designed" in t for t in made.refusals)
