@@ -19,11 +19,11 @@ from trivet.errors import OutOfRangeError
 
 # Water at 80 to 100 C: IAPWS-IF97 saturated liquid (4.19 to 4.22 kJ/kg/K) and
 # latent heat at 100 C.
-WATER_J_KGK = 4205.0
+WATER_J_KGK = 4205.0  # IAPWS-IF97, as above
 WATER_LATENT_J_KG = 2.2565e6  # IAPWS-IF97, as above
 # q = C (T - T_boil)^3: pool boiling of water on copper, 836 kW/m2 at 18 K
 # (Incropera et al., Example 10.1), and the critical flux of that example.
-NUCLEATE_W_M2K3 = 143.3
+NUCLEATE_W_M2K3 = 143.3  # Incropera, as above
 CRITICAL_W_M2 = 1.26e6  # the same example
 WATER_STIRRED_W_M2K = 800.0  # natural convection under 100 C; 500 to 1500, from memory
 WATER_FILM_KG_M2 = 0.3  # under 0.3 mm the film breaks into patches; assumed
@@ -32,7 +32,7 @@ WATER_TOTAL_EMISSIVITY = 0.95  # common practice, no source
 AIR_VAPOUR_KG_M3 = 0.010  # room air, 20 C and 58 %
 EVAPORATION_M_S = 0.002  # mass transfer over an open pan; 0.001 to 0.004, assumed
 # Vegetable oil at 100 to 200 C: Choi and Okos 1986 fat components.
-OIL_KG_M3 = 865.0
+OIL_KG_M3 = 865.0  # Choi and Okos, as above
 OIL_J_KGK = 2085.0  # likewise
 OIL_W_MK = 0.14  # likewise
 OIL_EXPANSION_1_K = 7.5e-4  # from memory
@@ -41,10 +41,10 @@ OIL_TOTAL_EMISSIVITY = 0.9  # deep oil; assumed
 NUSSELT_PER_K = 0.004  # viscosity^-0.26 between 100 and 200 C
 # Density x specific heat [J/m3/K]: soda-lime glass 2500 x 750 (Incropera table A.3, plate
 # glass), stainless 304 7900 x 477 (table A.1); from memory.
-GLASS_J_M3K = 1.9e6
+GLASS_J_M3K = 1.9e6  # Incropera, as above
 STEEL_J_M3K = 3.8e6  # Incropera, as above
 # Dropwise to film condensation from air-laden steam: 200 to 1000, from memory.
-CONDENSE_W_M2K = 500.0
+CONDENSE_W_M2K = 500.0  # from memory, as above
 LEAK_FRAC = 0.1  # vapour that finds the gap at the rim: assumed, no source
 
 

@@ -73,7 +73,7 @@ def film_thickness_m(
 
 
 # Surface tension of vegetable oil falls by 0.06 to 0.08 mN/m a kelvin: from memory.
-TENSION_SLOPE_N_MK = 7.0e-5
+TENSION_SLOPE_N_MK = 7.0e-5  # from memory, as above
 # Viscosity [Pa s]: 0.060 at 20 C, 0.0044 at 140, 0.0023 at 200 C (from memory), as
 # A exp(B / (T - T0)) through the three.
 OIL_VISCOSITY_LAW = (9.218e-5, 1150.2, 115.6)
@@ -82,7 +82,7 @@ WETTING_EDGE_M = 1.5e-4  # height at which an edge advances over a dry place: as
 # Fuel vapour needed for a flame to hold at the fire point, 1 to 4 g/m2/s (Drysdale, An
 # Introduction to Fire Dynamics, from memory); slope of an evaporating and breaking fat,
 # 150 to 220 kJ/mol, from memory.
-FIRE_POINT_KG_M2S = 2.5e-3
+FIRE_POINT_KG_M2S = 2.5e-3  # Drysdale, from memory, as above
 ACTIVATION_J_MOL = 1.8e5  # own estimate: the middle of that range
 MAX_KG_M2S = 2.0 * FIRE_POINT_KG_M2S  # more would take most of a burner's heat: assumed
 FLOW_STEP_S = 1.0  # own estimate: a cell passes at most a quarter of what it holds in it

@@ -139,7 +139,7 @@ def _drift_m(one: PanHistory, cook: Repeat) -> FloatArray:
 GREASE_WEIGHT_K = 473.15  # own estimate: pan whose spectrum weighs what grease transmits
 HOOD_M3_S = 0.08  # air through the hood; own estimate: 290 m3/h
 # Share a pascal and second; own estimate: vapour arrives at 5 mm/s and makes drops of 20 um.
-MIST_PER_PA_S = 4e-6
+MIST_PER_PA_S = 4e-6  # own estimate, as above
 MIST_FULL = 1.5  # own estimate: droplets then run off
 
 
